@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from dawnbeat.shared.beats import Beats, Intervals
+from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import FloatArray
 
 
@@ -53,3 +54,28 @@ class PulseWave:
 
     time_s: FloatArray
     value: FloatArray
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """Everything that one recording says, with the settings and the version that said it.
+
+    duration_s: from the first to the last frame. frame_rate_hz: None for fewer than two frames.
+    channel: the colour, or combination of colours, that carried the pulse; None where none did. Where it
+        differs between segments, the one that carried the longest time.
+    intervals95: 95 % intervals by the names of Metrics ("mean_hr_bpm", "rmssd_ms", "ln_rmssd", "sdnn_ms").
+    timing_error_ms: standard deviation of the error of one beat time; None where it can't be estimated.
+    """
+
+    duration_s: float
+    frame_rate_hz: float | None
+    channel: str | None
+    beats: Beats
+    intervals: Intervals
+    metrics: Metrics
+    intervals95: dict[str, tuple[float, float]]
+    timing_error_ms: float | None
+    verdict: Verdict
+    wave: PulseWave
+    settings: Settings
+    version: str

@@ -1,0 +1,11 @@
+"""The version of the installed program."""
+
+from importlib.metadata import PackageNotFoundError, version
+
+
+def software_version() -> str:
+    """The installed version, or "unknown" when run from a folder that was never installed."""
+    try:
+        return version("dawnbeat")
+    except PackageNotFoundError:
+        return "unknown"
