@@ -35,7 +35,9 @@ class Settings:
             return
         low, high, unit = (parameter.metadata[key] for key in ("low", "high", "unit"))
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise DawnbeatError(f"setting {parameter.name} is {value!r}: give a number from {low} to {high} {unit}")
+            raise DawnbeatError(
+                f"setting {parameter.name} is {value!r}: give a number from {low} to {high} {unit}"
+            )
         if not low <= value <= high:
             raise DawnbeatError(f"setting {parameter.name} is {value}: it goes from {low} to {high} {unit}")
 
@@ -54,7 +56,9 @@ def settings_from_toml(path: Path) -> Settings:
     known = {parameter.name for parameter in dataclasses.fields(Settings)}
     unknown = sorted(set(values) - known)
     if unknown:
-        raise DawnbeatError(f"{path} names an unknown setting {unknown[0]!r}: known are {', '.join(sorted(known))}")
+        raise DawnbeatError(
+            f"{path} names an unknown setting {unknown[0]!r}: known are {', '.join(sorted(known))}"
+        )
     return Settings(**values)
 
 
