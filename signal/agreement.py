@@ -1,0 +1,52 @@
+"""Whether estimates of the rate that know nothing of one another agree."""
+
+from __future__ import annotations
+
+import numpy as np
+from dawnbeat.shared.beats import Intervals
+from dawnbeat.shared.settings import Settings
+from dawnbeat.shared.trace import FloatArray
+from dawnbeat.signal.piece_beats import PieceBeats
+from dawnbeat.signal.spectrum import spectral_rates
+
+# Windows in which the rate moves by more than this between estimates disagree.
+_TOLERANCE = 0.12
+_HALF_SPECTRUM_S = 8.0
+
+
+def agreeing_share(pieces: list[PieceBeats], intervals: Intervals, settings: Settings) -> tuple[float, float]:
+    """Shares of windows in which autocorrelation, and in which spectrum, give the rate of the kept intervals.
+
+    Windows that hold no kept interval don't count; without any window a share is 0.
+    """
+    end_s, kept_ms = intervals.end_s[intervals.kept], intervals.kept_ms
+    by_repetition: list[bool] = []
+    by_spectrum: list[bool] = []
+    for piece in pieces:
+        start_s = float(piece.wave_s[0])
+        repeats = piece.detection.repetition
+        half_s = settings.period_window_s / 2.0
+        by_repetition += _agree(
+            start_s + repeats.centre_s, 60.0 / repeats.own_period_s, half_s, end_s, kept_ms
+        )
+        rate_hz = (piece.wave_s.size - 1) / float(piece.wave_s[-1] - piece.wave_s[0])
+        centre_s, rate_bpm = spectral_rates(piece.wave, rate_hz, settings.lowest_bpm, settings.highest_bpm)
+        by_spectrum += _agree(start_s + centre_s, rate_bpm, _HALF_SPECTRUM_S, end_s, kept_ms)
+    return _share(by_repetition), _share(by_spectrum)
+
+
+def _agree(
+    centre_s: FloatArray, rate_bpm: FloatArray, half_s: float, end_s: FloatArray, kept_ms: FloatArray
+) -> list[bool]:
+    agree = []
+    first = np.searchsorted(end_s, centre_s - half_s)
+    last = np.searchsorted(end_s, centre_s + half_s)
+    for low, high, rate in zip(first, last, rate_bpm, strict=True):
+        if high - low >= 3:
+            beats_bpm = 60000.0 / float(np.mean(kept_ms[low:high]))
+            agree.append(bool(abs(rate / beats_bpm - 1.0) <= _TOLERANCE))
+    return agree
+
+
+def _share(agree: list[bool]) -> float:
+    return float(np.mean(agree)) if agree else 0.0

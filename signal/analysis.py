@@ -1,0 +1,101 @@
+"""From a trace to all that it says: the one function on top of the room."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+import numpy as np
+from dawnbeat.shared.beats import Beats, Intervals
+from dawnbeat.shared.reading import Analysis, PulseWave
+from dawnbeat.shared.settings import Settings
+from dawnbeat.shared.trace import FloatArray, Trace
+from dawnbeat.shared.version import software_version
+from dawnbeat.signal.agreement import agreeing_share
+from dawnbeat.signal.colour import describe
+from dawnbeat.signal.left_out import judge
+from dawnbeat.signal.metrics import metrics_of
+from dawnbeat.signal.piece_beats import PieceBeats, beats_of_piece
+from dawnbeat.signal.segments import split_at_gaps
+from dawnbeat.signal.uncertainty import intervals_95
+from dawnbeat.signal.verdict import Evidence, verdict_on
+
+# Shorter stretches hold too few beats to know one by its likeness to the others.
+_SHORTEST_PIECE_S = 3.0
+_FEWEST_FRAMES = 24
+
+
+def analyse(trace: Trace, settings: Settings | None = None) -> Analysis:
+    """All that one trace says: beats, intervals, metrics with their uncertainty, and the verdict.
+
+    Pure: the same trace and settings give the same result. Any valid trace gives a result; one that can't be trusted
+    is "not usable" with its reasons. No number in it is NaN or infinite.
+    """
+    settings = settings or Settings()
+    pieces = pieces_of(trace, settings)
+    beats = Beats(
+        time_s=_joined([piece.time_s for piece in pieces]),
+        error_ms=_joined([piece.error_ms for piece in pieces]),
+        likeness=_joined([piece.likeness for piece in pieces]),
+    )
+    intervals = judge(pieces, settings)
+    metrics = metrics_of(intervals)
+    error_ms = _timing_error(beats, intervals)
+    repetition_share, spectrum_share = agreeing_share(pieces, intervals, settings)
+    evidence = Evidence(
+        trace.duration_s,
+        trace.frame_rate_hz,
+        beats,
+        intervals,
+        metrics,
+        error_ms,
+        repetition_share,
+        spectrum_share,
+    )
+    return Analysis(
+        duration_s=trace.duration_s,
+        frame_rate_hz=trace.frame_rate_hz,
+        channel=_main_channel(pieces),
+        beats=beats,
+        intervals=intervals,
+        metrics=metrics,
+        intervals95=intervals_95(intervals, error_ms),
+        timing_error_ms=error_ms,
+        verdict=verdict_on(evidence, settings),
+        wave=PulseWave(
+            _joined([piece.wave_s for piece in pieces]), _joined([piece.wave for piece in pieces])
+        ),
+        settings=settings,
+        version=software_version(),
+    )
+
+
+def pieces_of(trace: Trace, settings: Settings) -> list[PieceBeats]:
+    """The beats of every stretch of the trace that is long enough to look for any."""
+    pieces = []
+    for rows in split_at_gaps(trace.time_s, settings.max_gap_s):
+        time_s = trace.time_s[rows]
+        if time_s.size >= _FEWEST_FRAMES and time_s[-1] - time_s[0] >= _SHORTEST_PIECE_S:
+            pieces.append(beats_of_piece(time_s, trace.colour[rows], settings))
+    return pieces
+
+
+def _timing_error(beats: Beats, intervals: Intervals) -> float | None:
+    """Root mean square of the timing errors of all beats that bound a kept interval."""
+    if not intervals.kept.any():
+        return None
+    bounds = np.zeros(len(beats), dtype=np.bool_)
+    bounds[:-1] |= intervals.kept
+    bounds[1:] |= intervals.kept
+    return float(np.sqrt(np.mean(beats.error_ms[bounds] ** 2)))
+
+
+def _main_channel(pieces: list[PieceBeats]) -> str | None:
+    """The colours of the longest time, in words; None where no stretch was long enough."""
+    time_s: dict[str, float] = defaultdict(float)
+    for piece in pieces:
+        time_s[describe(piece.weights)] += float(piece.wave_s[-1] - piece.wave_s[0])
+    return max(time_s, key=lambda words: time_s[words]) if time_s else None
+
+
+def _joined(parts: list[FloatArray]) -> FloatArray:
+    return np.concatenate(parts) if parts else np.zeros(0)

@@ -1,0 +1,119 @@
+"""The beats of one unbroken stretch of a trace, each with how far it can be trusted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from dawnbeat.shared.settings import Settings
+from dawnbeat.shared.trace import CHANNELS, BoolArray, FloatArray
+from dawnbeat.signal.colour import absorbance, mixture, single
+from dawnbeat.signal.detection import Detection, detect, repetition_of
+from dawnbeat.signal.filters import lowpass_for, zero_phase
+from dawnbeat.signal.segments import Piece, even_grid
+from dawnbeat.signal.steps import without_steps
+from dawnbeat.signal.timing import align, timing_error_ms
+
+# A pulse changes its shape over many minutes; beats of about two are compared with one median edge.
+_BLOCK_S = 120.0
+_FEWEST_FRAMES_AN_EDGE = 7.5
+# Where the mixture differs this little from the first colour, looking for beats again finds the same ones.
+_SAME_WAVE = 0.98
+
+
+@dataclass(frozen=True)
+class PieceBeats:
+    """Beats of one stretch; arrays are (k,) unless said otherwise.
+
+    time_s: on the trace's clock. error_ms, likeness: as in Beats. height: of the edge, per mille. misfit: of the
+    edge's fit, per mille. jolt: True where brightness jumped during the edge. weights: (3,) of the colours.
+    wave_s, wave: (n,) the filtered wave on the trace's clock, per mille. detection: what was chosen from.
+    frame_rate_hz: of the stretch.
+    """
+
+    time_s: FloatArray
+    error_ms: FloatArray
+    likeness: FloatArray
+    height: FloatArray
+    misfit: FloatArray
+    jolt: BoolArray
+    weights: FloatArray
+    wave_s: FloatArray
+    wave: FloatArray
+    detection: Detection
+    frame_rate_hz: float
+
+
+def beats_of_piece(time_s: FloatArray, colour: FloatArray, settings: Settings) -> PieceBeats:
+    """Find and time the beats of one stretch.
+
+    time_s: (n,) without a gap, at least two seconds. colour: (n, 3) frame means, 0 to 255.
+    """
+    level, jumped = without_steps(time_s, absorbance(colour))
+    piece = even_grid(time_s, level)
+    rate_hz = piece.rate_hz
+    band = zero_phase(
+        piece.value, rate_hz, settings.highpass_hz, lowpass_for(piece.frame_rate_hz, settings.lowpass_hz)
+    )
+    timing_lowpass_hz = lowpass_for(piece.frame_rate_hz, settings.timing_lowpass_hz)
+    low = zero_phase(piece.value, rate_hz, None, timing_lowpass_hz)
+    weights, found = _choose_colour(band, low, piece, settings)
+    before_s, after_s = edge_window(
+        settings, piece.frame_rate_hz, float(np.median(found.repetition.period_s))
+    )
+    length_s = (band.shape[0] - 1) / rate_hz
+    inside = (found.beat_s > before_s) & (found.beat_s < length_s - after_s)
+    guess_s = found.beat_s[inside]
+    likeness = found.likeness[inside]
+    wave = low @ weights
+    columns = np.zeros((4, guess_s.size))
+    for part in np.array_split(np.arange(guess_s.size), max(1, round(length_s / _BLOCK_S))):
+        if part.size:
+            edges = align(wave, rate_hz, guess_s[part], before_s, after_s)
+            error_ms = timing_error_ms(edges, piece.frame_rate_hz, timing_lowpass_hz)
+            columns[:, part] = edges.time_s, error_ms, edges.height, edges.misfit
+    beat_s, error_ms, height, misfit = columns
+    jump_s = time_s[jumped] - piece.start_s
+    near = np.searchsorted(jump_s, beat_s + after_s + 0.1) > np.searchsorted(jump_s, beat_s - before_s - 0.1)
+    return PieceBeats(
+        time_s=beat_s + piece.start_s,
+        error_ms=error_ms,
+        likeness=likeness,
+        height=height,
+        misfit=misfit,
+        jolt=near,
+        weights=weights,
+        wave_s=piece.time_s,
+        wave=band @ weights,
+        detection=found,
+        frame_rate_hz=piece.frame_rate_hz,
+    )
+
+
+def edge_window(settings: Settings, frame_rate_hz: float, period_s: float) -> tuple[float, float]:
+    """How long before and after a beat its edge is compared, in seconds.
+
+    Wider where frames are few, since an edge needs some to be fitted; narrower where the next beat is near.
+    """
+    before_s, after_s = settings.edge_before_ms / 1000.0, settings.edge_after_ms / 1000.0
+    stretch = max(1.0, _FEWEST_FRAMES_AN_EDGE / frame_rate_hz / (before_s + after_s))
+    stretch = min(stretch, 0.7 * period_s / (before_s + after_s))
+    return before_s * stretch, after_s * stretch
+
+
+def _choose_colour(
+    band: FloatArray, low: FloatArray, piece: Piece, settings: Settings
+) -> tuple[FloatArray, Detection]:
+    """The weights of the colours, and the beats in that mixture; (n, 3) band-passed and low-passed waves."""
+    rate_hz = piece.rate_hz
+    if settings.channel != "auto":
+        weights = single(settings.channel)
+        return weights, detect(band @ weights, rate_hz, settings)
+    repeats = [repetition_of(band[:, channel], rate_hz, settings) for channel in range(len(CHANNELS))]
+    main = int(np.argmax([np.median(one.strength) for one in repeats]))
+    found = detect(band[:, main], rate_hz, settings, repeats[main])
+    weights = mixture(low, rate_hz, piece.frame_rate_hz, found.beat_s, main)
+    mixed = band @ weights
+    if np.corrcoef(mixed, band[:, main])[0, 1] < _SAME_WAVE:
+        found = detect(mixed, rate_hz, settings)
+    return weights, found
