@@ -1,0 +1,63 @@
+"""The one place where OpenCV is imported: late, quietly, and without its traces in the environment."""
+
+from __future__ import annotations
+
+import os
+import threading
+from typing import Any, Protocol
+
+from dawnbeat.capture.frames import Image
+from dawnbeat.shared.errors import DawnbeatError, one_line
+
+# opencv-python points these at the Qt it carries; a window of another Qt in the same process then fails to
+# open.
+_QT_VARIABLES = ("QT_QPA_PLATFORM_PLUGIN_PATH", "QT_QPA_FONTDIR")
+_QUIET = {
+    "OPENCV_LOG_LEVEL": "SILENT",
+    "OPENCV_FFMPEG_LOGLEVEL": "-8",
+    # A camera that was pulled out would hold its reader for ten seconds.
+    "OPENCV_VIDEOIO_V4L_SELECT_TIMEOUT": "2",
+}
+_import_lock = threading.Lock()
+_loaded: Any = None
+
+
+class Capture(Protocol):
+    """What of `cv2.VideoCapture` the sources use; tests put a scripted one in its place."""
+
+    def isOpened(self) -> bool: ...  # noqa: N802, D102  the names are OpenCV's
+    def grab(self) -> bool: ...  # noqa: D102
+    def retrieve(self) -> tuple[bool, Image | None]: ...  # noqa: D102
+    def get(self, prop: int, /) -> float: ...  # noqa: D102
+    def set(self, prop: int, value: float, /) -> bool: ...  # noqa: D102
+    def release(self) -> None: ...  # noqa: D102
+
+
+def load_cv2() -> Any:
+    """The cv2 module, with its chatter off and the Qt variables as they were before the import.
+
+    Raises DawnbeatError when OpenCV can't be loaded.
+    """
+    global _loaded
+    if _loaded is not None:
+        return _loaded
+    with _import_lock:
+        before = {name: os.environ.get(name) for name in _QT_VARIABLES}
+        for name, value in _QUIET.items():
+            os.environ.setdefault(name, value)
+        try:
+            import cv2
+        except ImportError as error:
+            raise DawnbeatError(
+                f"OpenCV can't be loaded ({one_line(error)}): install opencv-python for this Python"
+            ) from error
+        finally:
+            for name, was in before.items():
+                if was is None:
+                    os.environ.pop(name, None)
+                else:
+                    os.environ[name] = was
+        if hasattr(cv2, "setLogLevel"):
+            cv2.setLogLevel(0)  # for a cv2 that somebody imported before us
+        _loaded = cv2
+        return cv2
