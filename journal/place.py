@@ -1,0 +1,98 @@
+"""Where the journal lies, and files that are the user's alone."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO
+
+import platformdirs
+from dawnbeat.journal.faults import plain_errors
+from dawnbeat.shared.errors import DawnbeatError, one_line
+
+HOME_VARIABLE = "DAWNBEAT_HOME"
+DATABASE = "journal.sqlite3"
+RECORDINGS = "recordings"
+BACKUPS = "backups"
+FOLDER_MODE = 0o700
+FILE_MODE = 0o600
+
+
+def data_folder(chosen: Path | None = None) -> Path:
+    """The journal's folder, not created here: the one chosen, DAWNBEAT_HOME, or the user's data folder."""
+    if chosen is not None:
+        return chosen.expanduser().absolute()
+    named = os.environ.get(HOME_VARIABLE)
+    if named:
+        return Path(named).expanduser().absolute()
+    return platformdirs.user_data_path("dawnbeat", appauthor=False)
+
+
+def make_home(home: Path) -> None:
+    """Create the journal's folder, for the user alone.
+
+    A folder that was there before and holds other things but no journal keeps its permissions: it is
+    somebody's documents, not ours to close. Raises DawnbeatError when the folder can't be made.
+    """
+    with plain_errors("open the journal's folder", home):
+        if home.exists() and not home.is_dir():
+            raise DawnbeatError(f"{one_line(home)} is a file: name a folder for the journal")
+        if not home.exists():
+            private_folder(home)
+        elif (home / DATABASE).exists() or not any(home.iterdir()):
+            home.chmod(FOLDER_MODE)
+
+
+def private_folder(folder: Path) -> None:
+    """Create a folder and its missing parents, 0700 whatever the umask; one that is there stays as it is."""
+    missing = []
+    while not folder.exists():
+        missing.append(folder)
+        folder = folder.parent
+    for each in reversed(missing):
+        each.mkdir(mode=FOLDER_MODE, exist_ok=True)
+        each.chmod(FOLDER_MODE)
+
+
+def sync_folder(folder: Path) -> None:
+    """Write a folder's own entries to the disk, where the system lets folders be synced (not on Windows)."""
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def sync_file(path: Path) -> None:
+    """Write a file's content to the disk."""
+    handle = os.open(path, os.O_RDWR)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+@contextlib.contextmanager
+def replacing(path: Path) -> Iterator[IO[bytes]]:
+    """Write a file under a temporary name beside `path`, sync it, then rename it: whole or not there, 0600.
+
+    What was under that name before stays until the new file is complete. OSError passes through.
+    """
+    handle, name = tempfile.mkstemp(prefix=f".{path.name[:40]}.", suffix=".part", dir=path.parent)
+    part = Path(name)
+    try:
+        with os.fdopen(handle, "w+b") as file:
+            yield file
+            file.flush()
+            os.fsync(file.fileno())
+        part.chmod(FILE_MODE)
+        os.replace(part, path)
+    except BaseException:
+        part.unlink(missing_ok=True)
+        raise
+    sync_folder(path.parent)

@@ -1,0 +1,302 @@
+"""The journal itself: dated readings in SQLite, their recordings beside them."""
+
+from __future__ import annotations
+
+import sqlite3
+import uuid
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, date, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from dawnbeat.journal import recordings_kept, rows, schema
+from dawnbeat.journal.counting import MORNINGS, between, morning_from, one_a_day, readings_with_counts
+from dawnbeat.journal.faults import plain_errors
+from dawnbeat.journal.place import DATABASE, data_folder, make_home
+from dawnbeat.journal.recordings_kept import Orphan, Step, no_step
+from dawnbeat.journal.restoring import finish_restore
+from dawnbeat.shared.beats import Intervals
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.morning import Circumstances, Context, Morning, Posture, StoredReading, posture_from
+from dawnbeat.shared.reading import Analysis
+
+BUSY_S = 5.0
+
+
+class Journal:
+    """The dated readings of one runner. Use one object in one thread; several may have the same journal open.
+
+    Every method raises DawnbeatError, with nothing half done, when the disk or the database refuses.
+    """
+
+    def __init__(self, home: Path, connection: sqlite3.Connection, migrated_after: list[Path]) -> None:
+        self.home = home
+        self.connection = connection
+        self.migrated_after = migrated_after
+
+    @classmethod
+    def open(cls, home: Path | None = None, busy_s: float = BUSY_S) -> Self:
+        """Open the journal in `home` (else DAWNBEAT_HOME, else the user's data folder), or begin a new one.
+
+        busy_s: how long to wait for another program's lock. `migrated_after` of the result lists the backups
+        made before an older journal was brought up to date. Raises DawnbeatError when the journal is
+        damaged, newer than this program, locked, or can't be written.
+        """
+        home = data_folder(home)
+        make_home(home)
+        path = home / DATABASE
+        with plain_errors("open the journal", path):
+            finish_restore(home)
+            connection = schema.connect(path, busy_s)
+            try:
+                schema.check(connection, path)
+                connection.execute("PRAGMA journal_mode = WAL")
+                connection.execute("PRAGMA synchronous = FULL")
+                backups = schema.bring_up_to_date(connection, path)
+            except BaseException:
+                connection.close()
+                raise
+        return cls(home, connection, backups)
+
+    def close(self) -> None:
+        """Close the database; the object is not usable afterwards."""
+        self.connection.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    @property
+    def path(self) -> Path:
+        """The database file."""
+        return self.home / DATABASE
+
+    @contextmanager
+    def transaction(self, doing: str) -> Iterator[sqlite3.Connection]:
+        """One transaction, written whole or not at all; `doing` completes "can't ..." in the message."""
+        with plain_errors(doing, self.path):
+            self.connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield self.connection
+                self.connection.execute("COMMIT")
+            except BaseException:
+                if self.connection.in_transaction:
+                    self.connection.execute("ROLLBACK")
+                raise
+
+    # Saving
+
+    def new_recording_folder(self, began: datetime) -> Path:
+        """An empty folder inside the journal to record into, so that saving needs no copy."""
+        with plain_errors("make a folder for the recording", self.home):
+            return recordings_kept.new_folder(self.home, began)
+
+    def save(
+        self, taken: Circumstances, analysis: Analysis, recording: Path | None = None, step: Step = no_step
+    ) -> StoredReading:
+        """Save one reading, usable or not; the recording is complete and on the disk before the row appears.
+
+        recording: a folder or file. One from `new_recording_folder` stays in place; any other is copied.
+        Raises DawnbeatError when it can't be saved; a recording stays where it is, and one inside the
+        journal's folder is offered again by `orphans`.
+        """
+        kept = None
+        if recording is not None:
+            with plain_errors("keep the recording", recording):
+                kept = recordings_kept.keep(self.home, recording, taken.began, step)
+            if kept in self._known_recordings():
+                raise DawnbeatError(
+                    f"the recording {kept} belongs to a saved reading already: nothing was added"
+                )
+        values = {
+            **rows.values_of_analysis(analysis),
+            "uid": uuid.uuid4().hex,
+            "local_date": taken.began.date().isoformat(),
+            "began": taken.began.isoformat(),
+            "posture": taken.posture,
+            "camera": taken.camera,
+            "recording": kept,
+            "picked": 0,
+            "binned_at": None,
+        }
+        with self.transaction("save the reading") as connection:
+            step("transaction begun")
+            analysed_with = rows.analysed_with_id(
+                connection, analysis.version, rows.settings_text(analysis.settings)
+            )
+            reading_id = rows.insert_reading(connection, values, analysed_with, _now())
+            step("row written")
+            rows.write_intervals(connection, reading_id, analysis.intervals)
+            step("intervals written")
+            if not taken.context.is_empty:
+                rows.write_context(connection, reading_id, taken.context)
+            step("context written")
+        step("committed")
+        return self.reading(reading_id)
+
+    def orphans(self) -> list[Orphan]:
+        """Recordings in the journal's folder without a reading; `save` with the path of one takes it in.
+
+        Not meaningful while another program is recording into the folder.
+        """
+        with plain_errors("look for recordings", self.home):
+            return recordings_kept.orphans(self.home, self._known_recordings())
+
+    def clock_notice(self, began: datetime) -> str | None:
+        """A line for a reading dated before one saved earlier, as after a changed clock; else None."""
+        with plain_errors("read the journal", self.path):
+            row = self.connection.execute("SELECT began FROM readings ORDER BY id DESC LIMIT 1").fetchone()
+        if row is None or datetime.fromisoformat(row[0]) <= began:
+            return None
+        return (
+            f"This reading is dated {began:%Y-%m-%d %H:%M}, before the one saved last "
+            f"({row[0][:16].replace('T', ' ')}): check the clock. Both are kept."
+        )
+
+    # Looking up
+
+    def reading(self, reading_id: int) -> StoredReading:
+        """One reading by its id, in the bin or not; raises DawnbeatError if there is none."""
+        found = self._readings(
+            "WHERE r.local_date = (SELECT local_date FROM readings WHERE id = ?)", (reading_id,)
+        )
+        for each in found:
+            if each.id == reading_id:
+                return each
+        raise DawnbeatError(f"there is no reading {reading_id}: list them with `dawnbeat mornings`")
+
+    def readings(self, first: date | None = None, last: date | None = None) -> list[StoredReading]:
+        """Readings outside the bin from `first` to `last`, both included, by day and order of saving."""
+        where, bounds = between(first, last)
+        return self._readings(f"WHERE r.binned_at IS NULL{where}", bounds)
+
+    def day(self, day: date) -> list[StoredReading]:
+        """The readings of one day outside the bin, in the order of saving."""
+        return self.readings(day, day)
+
+    def counting(self, day: date) -> StoredReading:
+        """The reading that counts on a day, else its last; raises DawnbeatError if the day has none."""
+        found = self.day(day)
+        if not found:
+            raise DawnbeatError(f"there is no reading on {day}: list the days with `dawnbeat mornings`")
+        return next((each for each in found if each.counts), found[-1])
+
+    def intervals(self, reading_id: int) -> Intervals:
+        """The intervals of one reading; empty for a reading that came from a CSV file."""
+        with plain_errors("read the journal", self.path):
+            return rows.read_intervals(self.connection, reading_id)
+
+    def mornings(self, first: date | None = None, last: date | None = None) -> list[Morning]:
+        """One Morning a day, by date: the reading that counts, else the last one that is not usable."""
+        where, bounds = between(first, last)
+        with plain_errors("read the journal", self.path):
+            found = self.connection.execute(
+                f"{MORNINGS} WHERE r.binned_at IS NULL{where} ORDER BY r.local_date, r.id",
+                bounds,
+            ).fetchall()
+            chosen = one_a_day(found)
+            shares = self._irregular_shares([row[8] for row in chosen][-7:])
+        return [morning_from(row, shares.get(row[8])) for row in chosen]
+
+    # Changing
+
+    def edit_context(self, reading_id: int, context: Context) -> StoredReading:
+        """Replace what the runner added to a reading."""
+        self.reading(reading_id)
+        with self.transaction("change the note") as connection:
+            rows.write_context(connection, reading_id, context)
+        return self.reading(reading_id)
+
+    def set_posture(self, reading_id: int, posture: Posture) -> StoredReading:
+        """Correct the posture of a reading."""
+        self.reading(reading_id)
+        with self.transaction("change the posture") as connection:
+            connection.execute(
+                "UPDATE readings SET posture = ? WHERE id = ?", (posture_from(posture), reading_id)
+            )
+        return self.reading(reading_id)
+
+    def pick(self, reading_id: int) -> StoredReading:
+        """Let this reading count on its day instead of the first usable one; it must be usable."""
+        reading = self.reading(reading_id)
+        if reading.binned_at is not None:
+            raise DawnbeatError(f"reading {reading_id} is in the bin: restore it first")
+        if not reading.verdict.usable:
+            raise DawnbeatError(
+                f"reading {reading_id} is not usable, so it can't count: pick another of that day"
+            )
+        with self.transaction("pick the reading") as connection:
+            connection.execute(
+                "UPDATE readings SET picked = (id = ?) WHERE local_date = ?",
+                (reading_id, reading.local_date.isoformat()),
+            )
+        return self.reading(reading_id)
+
+    # The bin
+
+    def put_in_bin(self, reading_id: int) -> None:
+        """Take a reading out of everything; it can be restored until the bin is emptied."""
+        self.reading(reading_id)
+        with self.transaction("put the reading in the bin") as connection:
+            connection.execute(
+                "UPDATE readings SET binned_at = coalesce(binned_at, ?) WHERE id = ?", (_now(), reading_id)
+            )
+
+    def bin(self) -> list[StoredReading]:
+        """The readings in the bin, by day."""
+        return self._readings("WHERE r.binned_at IS NOT NULL", ())
+
+    def restore_from_bin(self, reading_id: int) -> StoredReading:
+        """Bring a reading back from the bin, as it was."""
+        self.reading(reading_id)
+        with self.transaction("restore the reading") as connection:
+            connection.execute("UPDATE readings SET binned_at = NULL WHERE id = ?", (reading_id,))
+        return self.reading(reading_id)
+
+    def empty_bin(self, reading_ids: Iterable[int]) -> int:
+        """Delete these readings of the bin and their recordings for good; returns how many. Ask before.
+
+        Only the readings named are deleted, so that one binned after the question stays.
+        """
+        wanted = set(reading_ids)
+        going = [reading for reading in self.bin() if reading.id in wanted]
+        with self.transaction("empty the bin") as connection:
+            connection.executemany(
+                "DELETE FROM readings WHERE id = ? AND binned_at IS NOT NULL",
+                [(reading.id,) for reading in going],
+            )
+        still_named = self._known_recordings()
+        with plain_errors("delete the recordings of the emptied bin", self.home):
+            for reading in going:
+                if reading.recording is not None and reading.recording not in still_named:
+                    recordings_kept.remove(self.home, reading.recording)
+        return len(going)
+
+    def _readings(self, where: str, values: tuple[Any, ...]) -> list[StoredReading]:
+        with plain_errors("read the journal", self.path):
+            found = self.connection.execute(f"{rows.SELECT} {where} ORDER BY r.local_date, r.id", values)
+            return readings_with_counts(found.fetchall())
+
+    def _known_recordings(self) -> set[str]:
+        with plain_errors("read the journal", self.path):
+            found = self.connection.execute("SELECT recording FROM readings WHERE recording IS NOT NULL")
+            return {row[0] for row in found}
+
+    def _irregular_shares(self, reading_ids: list[int]) -> dict[int, float]:
+        marks = ", ".join("?" * len(reading_ids))
+        found = self.connection.execute(
+            "SELECT reading_id, avg(coalesce(reason = 'irregular beat', 0)) FROM intervals"
+            f" WHERE reading_id IN ({marks}) GROUP BY reading_id",
+            reading_ids,
+        )
+        return dict(found.fetchall())
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat()

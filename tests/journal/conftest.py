@@ -1,0 +1,55 @@
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from datetime import datetime, timedelta, timezone
+from pathlib import Path
+
+import numpy as np
+import pytest
+from dawnbeat.journal.demo_journal import invented_analysis
+from dawnbeat.journal.store import Journal
+from dawnbeat.shared.morning import Circumstances, Context, Posture
+from dawnbeat.shared.reading import Analysis
+
+Taken = Callable[..., Circumstances]
+Analysed = Callable[..., Analysis]
+
+
+@pytest.fixture
+def home(tmp_path: Path) -> Path:
+    return tmp_path / "home"
+
+
+@pytest.fixture
+def journal(home: Path) -> Iterator[Journal]:
+    with Journal.open(home) as opened:
+        yield opened
+
+
+@pytest.fixture
+def taken() -> Taken:
+    def make(
+        text: str = "2025-03-01T06:41:07", offset_h: float = 1, posture: Posture = "lying", **context: object
+    ) -> Circumstances:
+        began = datetime.fromisoformat(text).replace(tzinfo=timezone(timedelta(hours=offset_h)))
+        return Circumstances(began, posture, "invented camera", Context(**context))  # type: ignore[arg-type]
+
+    return make
+
+
+@pytest.fixture
+def analysed() -> Analysed:
+    def make(ln_rmssd: float = 4.0, pulse_bpm: float = 50.0, usable: bool = True, seed: int = 1) -> Analysis:
+        return invented_analysis(ln_rmssd, pulse_bpm, np.random.default_rng(seed), moved=not usable)
+
+    return make
+
+
+@pytest.fixture
+def recording(tmp_path: Path) -> Path:
+    folder = tmp_path / "outside" / "morning"
+    folder.mkdir(parents=True)
+    rows = "".join(f"{frame / 30:.6f},180.00000,30.00000,25.00000\n" for frame in range(60))
+    (folder / "trace.csv").write_text("time_s,red,green,blue\n" + rows)
+    (folder / "about.json").write_text('{"version": 1}')
+    return folder

@@ -1,0 +1,128 @@
+"""Damaged, foreign, older and newer journals: said plainly, and never made worse."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+import pytest
+from dawnbeat.journal import columns, rows, schema
+from dawnbeat.journal.store import Journal
+from dawnbeat.shared.errors import DawnbeatError
+
+
+def fill(home: Path, taken: Any, analysed: Any, readings: int = 20) -> None:
+    with Journal.open(home) as journal:
+        for day in range(readings):
+            journal.save(taken(f"2025-03-{day + 1:02d}T06:30:00"), analysed())
+
+
+def test_a_database_cut_in_half_is_left_as_it_is_and_named(home: Path, taken: Any, analysed: Any) -> None:
+    fill(home, taken, analysed)
+    database = home / "journal.sqlite3"
+    half = database.read_bytes()[: database.stat().st_size // 2]
+    database.write_bytes(half)
+    with pytest.raises(DawnbeatError, match=r"is damaged .* left as it is: restore a backup") as caught:
+        Journal.open(home)
+    assert "\n" not in str(caught.value)
+    assert database.read_bytes() == half
+
+
+def test_a_file_that_is_no_database_is_left_as_it_is(home: Path) -> None:
+    home.mkdir()
+    (home / "journal.sqlite3").write_bytes(b"these are not the mornings you look for" * 50)
+    with pytest.raises(DawnbeatError, match="is damaged"):
+        Journal.open(home)
+    assert (home / "journal.sqlite3").read_bytes().startswith(b"these are not")
+
+
+@pytest.mark.parametrize("emptied", [True, False])
+def test_a_lost_database_beside_recordings_is_not_silently_begun_anew(
+    home: Path, taken: Any, analysed: Any, recording: Path, emptied: bool
+) -> None:
+    with Journal.open(home) as journal:
+        journal.save(taken(), analysed(), recording)
+    database = home / "journal.sqlite3"
+    database.unlink()
+    if emptied:
+        database.touch()
+    with pytest.raises(DawnbeatError, match="missing or empty, though recordings lie beside it"):
+        Journal.open(home)
+    (home / "recordings").rename(home / "old-recordings")
+    with Journal.open(home) as journal:
+        assert journal.readings() == []
+
+
+def test_a_newer_schema_is_refused_and_not_touched(home: Path, taken: Any, analysed: Any) -> None:
+    fill(home, taken, analysed, 1)
+    database = home / "journal.sqlite3"
+    other = sqlite3.connect(database)
+    other.execute(f"PRAGMA user_version = {schema.SCHEMA + 1}")
+    other.close()
+    before = database.read_bytes()
+    with pytest.raises(DawnbeatError, match=r"install the newer version .* nothing was changed"):
+        Journal.open(home)
+    assert database.read_bytes() == before
+
+
+def test_another_programs_database_is_refused(home: Path) -> None:
+    home.mkdir()
+    other = sqlite3.connect(home / "journal.sqlite3")
+    other.execute("CREATE TABLE letters (text)")
+    other.close()
+    with pytest.raises(DawnbeatError, match="is not a Dawnbeat journal"):
+        Journal.open(home)
+
+
+ADDED: schema.Migration = ("ALTER TABLE readings ADD COLUMN weather TEXT", "CREATE TABLE shoes (name TEXT)")
+
+
+def test_a_migration_makes_a_backup_first_and_keeps_every_reading(
+    home: Path, taken: Any, analysed: Any
+) -> None:
+    fill(home, taken, analysed, 3)
+    with Journal.open(home) as journal:
+        before = journal.readings()
+        backups = schema.bring_up_to_date(journal.connection, journal.path, (*schema.MIGRATIONS, ADDED))
+        assert journal.readings() == before
+        assert journal.connection.execute("PRAGMA user_version").fetchone() == (schema.SCHEMA + 1,)
+    (backup,) = backups
+    assert backup.stat().st_mode & 0o777 == 0o600
+    copy = sqlite3.connect(backup)
+    assert copy.execute("PRAGMA user_version").fetchone() == (schema.SCHEMA,)
+    assert copy.execute("SELECT count(*) FROM readings").fetchone() == (3,)
+    copy.close()
+
+
+def test_a_migration_that_fails_half_way_is_undone(home: Path, taken: Any, analysed: Any) -> None:
+    fill(home, taken, analysed, 3)
+    broken = (*ADDED, "CREATE TABLE readings (twice)")
+    with Journal.open(home) as journal:
+        before = journal.readings()
+        with pytest.raises(sqlite3.OperationalError):
+            schema.bring_up_to_date(journal.connection, journal.path, (*schema.MIGRATIONS, broken))
+        assert journal.readings() == before
+        tables = {row[0] for row in journal.connection.execute("SELECT name FROM sqlite_master")}
+        assert "shoes" not in tables
+        assert journal.connection.execute("PRAGMA user_version").fetchone() == (schema.SCHEMA,)
+
+
+def test_a_new_journal_needs_no_backup(home: Path) -> None:
+    with Journal.open(home) as journal:
+        assert journal.migrated_after == []
+    assert not (home / "backups").exists()
+
+
+def test_the_tables_have_the_columns_that_rows_are_written_to(journal: Journal) -> None:
+    def names(table: str) -> set[str]:
+        return {row[1] for row in journal.connection.execute(f"PRAGMA table_info({table})")}
+
+    assert names("readings") == {*rows.TAKEN, *rows.ANALYSED, "id", "saved_at", "analysed_with"}
+    assert names("context") == {*rows.CONTEXT, "reading_id"}
+    exported = {column.name for column in columns.COLUMNS if not column.derived}
+    kept = names("readings") | names("context")
+    assert exported - {"reasons", "version", "settings"} <= kept
+    assert kept - exported == {
+        *("id", "saved_at", "analysed_with", "reading_id", "local_date", "binned_at", "reasons_json")
+    }
