@@ -30,47 +30,27 @@ class Settings:
     max_gap_s: float = _parameter(0.2, 0.05, 1.0, "s", "longest hole between frames that is bridged")
     highpass_hz: float = _parameter(0.5, 0.1, 2.0, "Hz", "lower cut-off of the band in which beats are found")
     lowpass_hz: float = _parameter(8.0, 3.0, 20.0, "Hz", "upper cut-off of the band in which beats are found")
-    timing_lowpass_hz: float = _parameter(
-        12.0, 3.0, 20.0, "Hz", "upper cut-off of the wave that beats are timed on"
-    )
+    timing_lowpass_hz: float = _parameter(12.0, 3.0, 20.0, "Hz", "upper cut-off of the wave that beats are timed on")
     lowest_bpm: float = _parameter(33.0, 20.0, 60.0, "bpm", "slowest pulse looked for")
     highest_bpm: float = _parameter(190.0, 100.0, 210.0, "bpm", "fastest pulse looked for")
-    period_window_s: float = _parameter(
-        8.0, 4.0, 30.0, "s", "window in which the wave is compared with itself"
-    )
+    period_window_s: float = _parameter(8.0, 4.0, 30.0, "s", "window in which the wave is compared with itself")
     rhythm_cost: float = _parameter(0.8, 0.0, 5.0, "", "how much an odd interval counts against a beat")
-    edge_before_ms: float = _parameter(
-        160.0, 40.0, 300.0, "ms", "edge compared from this long before the beat"
-    )
-    edge_after_ms: float = _parameter(
-        110.0, 40.0, 400.0, "ms", "edge compared until this long after the beat"
-    )
+    edge_before_ms: float = _parameter(220.0, 40.0, 300.0, "ms", "edge compared from this long before the beat")
+    edge_after_ms: float = _parameter(120.0, 40.0, 400.0, "ms", "edge compared until this long after the beat")
     min_likeness: float = _parameter(0.7, 0.0, 1.0, "", "least correlation of a beat with the median beat")
     min_height_ratio: float = _parameter(0.35, 0.0, 1.0, "", "least height of a beat beside those around it")
-    max_height_ratio: float = _parameter(
-        2.5, 1.0, 10.0, "", "greatest height of a beat beside those around it"
-    )
-    max_excursion_ratio: float = _parameter(
-        2.0, 1.0, 10.0, "", "greatest swing between beats beside the usual"
-    )
-    max_misfit_ratio: float = _parameter(
-        3.5, 1.0, 50.0, "", "greatest misfit of an edge beside those around it"
-    )
-    max_beat_error_ms: float = _parameter(
-        15.0, 1.0, 100.0, "ms", "greatest timing error of a beat that counts"
-    )
-    min_kept_s: float = _parameter(
-        90.0, 10.0, 600.0, "s", "kept time that a usable reading needs at the most"
-    )
+    max_height_ratio: float = _parameter(2.5, 1.0, 10.0, "", "greatest height of a beat beside those around it")
+    max_excursion_ratio: float = _parameter(2.0, 1.0, 10.0, "", "greatest swing between beats beside the usual")
+    max_misfit_ratio: float = _parameter(3.5, 1.0, 50.0, "", "greatest misfit of an edge beside those around it")
+    max_beat_error_ms: float = _parameter(15.0, 1.0, 100.0, "ms", "greatest timing error of a beat that counts")
+    min_kept_s: float = _parameter(90.0, 10.0, 600.0, "s", "kept time that a usable reading needs at the most")
     min_kept_share: float = _parameter(0.75, 0.0, 1.0, "", "share of the time that a usable reading keeps")
 
     min_long_share: float = _parameter(0.6, 0.0, 1.0, "", "share of the time that a longer reading keeps")
     min_duration_s: float = _parameter(30.0, 5.0, 300.0, "s", "shortest trace that can be a usable reading")
     min_frame_rate_hz: float = _parameter(9.0, 5.0, 60.0, "Hz", "fewest frames a second of a usable reading")
     min_median_likeness: float = _parameter(0.8, 0.0, 1.0, "", "least median likeness of a usable reading")
-    max_timing_share: float = _parameter(
-        0.15, 0.0, 1.0, "", "share of RMSSD squared that timing errors may make up"
-    )
+    max_timing_share: float = _parameter(0.15, 0.0, 1.0, "", "share of RMSSD squared that timing errors may make up")
     min_agreement: float = _parameter(0.7, 0.0, 1.0, "", "share of windows in which rates must agree")
 
     def __post_init__(self) -> None:
@@ -86,9 +66,7 @@ class Settings:
             return
         low, high, unit = (parameter.metadata[key] for key in ("low", "high", "unit"))
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise DawnbeatError(
-                f"setting {parameter.name} is {value!r}: give a number from {low} to {high} {unit}"
-            )
+            raise DawnbeatError(f"setting {parameter.name} is {value!r}: give a number from {low} to {high} {unit}")
         if not low <= value <= high:
             raise DawnbeatError(f"setting {parameter.name} is {value}: it goes from {low} to {high} {unit}")
 
@@ -107,9 +85,7 @@ def settings_from_toml(path: Path) -> Settings:
     known = {parameter.name for parameter in dataclasses.fields(Settings)}
     unknown = sorted(set(values) - known)
     if unknown:
-        raise DawnbeatError(
-            f"{path} names an unknown setting {unknown[0]!r}: known are {', '.join(sorted(known))}"
-        )
+        raise DawnbeatError(f"{path} names an unknown setting {unknown[0]!r}: known are {', '.join(sorted(known))}")
     return Settings(**values)
 
 

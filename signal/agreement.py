@@ -26,9 +26,7 @@ def agreeing_share(pieces: list[PieceBeats], intervals: Intervals, settings: Set
         start_s = float(piece.wave_s[0])
         repeats = piece.detection.repetition
         half_s = settings.period_window_s / 2.0
-        by_repetition += _agree(
-            start_s + repeats.centre_s, 60.0 / repeats.own_period_s, half_s, end_s, kept_ms
-        )
+        by_repetition += _agree(start_s + repeats.centre_s, 60.0 / repeats.own_period_s, half_s, end_s, kept_ms)
         rate_hz = (piece.wave_s.size - 1) / float(piece.wave_s[-1] - piece.wave_s[0])
         centre_s, rate_bpm = spectral_rates(piece.wave, rate_hz, settings.lowest_bpm, settings.highest_bpm)
         by_spectrum += _agree(start_s + centre_s, rate_bpm, _HALF_SPECTRUM_S, end_s, kept_ms)

@@ -61,9 +61,7 @@ def analyse(trace: Trace, settings: Settings | None = None) -> Analysis:
         intervals95=intervals_95(intervals, error_ms),
         timing_error_ms=error_ms,
         verdict=verdict_on(evidence, settings),
-        wave=PulseWave(
-            _joined([piece.wave_s for piece in pieces]), _joined([piece.wave for piece in pieces])
-        ),
+        wave=PulseWave(_joined([piece.wave_s for piece in pieces]), _joined([piece.wave for piece in pieces])),
         settings=settings,
         version=software_version(),
     )

@@ -29,9 +29,7 @@ def single(channel: str) -> FloatArray:
     return np.array([1.0 if name == channel else 0.0 for name in CHANNELS])
 
 
-def mixture(
-    waves: FloatArray, rate_hz: float, frame_rate_hz: float, beat_s: FloatArray, main: int
-) -> FloatArray:
+def mixture(waves: FloatArray, rate_hz: float, frame_rate_hz: float, beat_s: FloatArray, main: int) -> FloatArray:
     """Weights of the colours that time beats best: those of the best linear combination for a known edge.
 
     waves: (n, 3) low-passed. beat_s: (k,) beats in seconds from the first sample. main: the colour in which they
@@ -64,9 +62,7 @@ def mixture(
     # Second differences from frame to frame leave the noise of the camera and take out how beats differ in shape,
     # which all colours share.
     step = max(1, round(rate_hz / frame_rate_hz))
-    flat = (
-        noise[calm][:, 2 * step :] - 2.0 * noise[calm][:, step:-step] + noise[calm][:, : -2 * step]
-    ).reshape(-1, 3)
+    flat = (noise[calm][:, 2 * step :] - 2.0 * noise[calm][:, step:-step] + noise[calm][:, : -2 * step]).reshape(-1, 3)
     covariance = flat.T @ flat / flat.shape[0]
     scale = np.diag(covariance).copy()
     # A clipped or constant colour has no noise and no pulse; it must not look like a perfect one.

@@ -38,9 +38,7 @@ def repetition_of(wave: FloatArray, rate_hz: float, settings: Settings) -> Repet
     return repetition(wave, rate_hz, settings.period_window_s, settings.lowest_bpm, settings.highest_bpm)
 
 
-def detect(
-    wave: FloatArray, rate_hz: float, settings: Settings, repeats: Repetition | None = None
-) -> Detection:
+def detect(wave: FloatArray, rate_hz: float, settings: Settings, repeats: Repetition | None = None) -> Detection:
     """Find the beats of one piece.
 
     wave: (n,) band-passed, rising with blood volume. repeats: how it repeats itself, where that is known already.
@@ -64,9 +62,7 @@ def detect(
             break
         likeness = rows @ median_beat(rows[chosen])
         # A faint edge earns less however like it is: noise between beats is full of small likenesses.
-        worth = np.minimum(relative / 0.5, 1.0) - 0.3 * np.maximum(
-            np.log(np.maximum(relative, 1e-6) / 2.5), 0.0
-        )
+        worth = np.minimum(relative / 0.5, 1.0) - 0.3 * np.maximum(np.log(np.maximum(relative, 1e-6) / 2.5), 0.0)
         reward = np.where(likeness > _NEUTRAL_LIKENESS, worth, 1.0) * 2.0 * (likeness - _NEUTRAL_LIKENESS)
         before = chosen
         # What looks nothing like a beat can't be worth its place on a path; most candidates are of that kind.

@@ -33,14 +33,10 @@ def sections(rate_hz: float, highpass_hz: float | None, lowpass_hz: float | None
     correction = (np.sqrt(2.0) - 1.0) ** (1.0 / (2 * _ORDER))
     parts = []
     if highpass_hz is not None:
-        parts.append(
-            butter(_ORDER, _shifted(highpass_hz, rate_hz, correction), "highpass", fs=rate_hz, output="sos")
-        )
+        parts.append(butter(_ORDER, _shifted(highpass_hz, rate_hz, correction), "highpass", fs=rate_hz, output="sos"))
     if lowpass_hz is not None:
         parts.append(
-            butter(
-                _ORDER, _shifted(lowpass_hz, rate_hz, 1.0 / correction), "lowpass", fs=rate_hz, output="sos"
-            )
+            butter(_ORDER, _shifted(lowpass_hz, rate_hz, 1.0 / correction), "lowpass", fs=rate_hz, output="sos")
         )
     return np.concatenate(parts)
 
@@ -49,9 +45,7 @@ def _shifted(cutoff_hz: float, rate_hz: float, factor: float) -> float:
     return rate_hz / np.pi * float(np.arctan(np.tan(np.pi * cutoff_hz / rate_hz) * factor))
 
 
-def zero_phase(
-    value: FloatArray, rate_hz: float, highpass_hz: float | None, lowpass_hz: float | None
-) -> FloatArray:
+def zero_phase(value: FloatArray, rate_hz: float, highpass_hz: float | None, lowpass_hz: float | None) -> FloatArray:
     """Filter along the first axis forward and backward; (n, ...) in, the same shape out."""
     chosen = sections(rate_hz, highpass_hz, lowpass_hz)
     # Half a period of the slowest wave of the filter at each end keeps the transient out of the first beats.

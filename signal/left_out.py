@@ -50,9 +50,7 @@ def _beat_reasons(piece: PieceBeats, settings: Settings) -> list[Reason | None]:
     usual_misfit = np.minimum(_local_median(misfit), np.median(misfit))
     # The cleaner a recording, the more a beat that is unlike the others says; noise lowers all alike.
     clean = 1.0 - _TIMES_USUAL_UNLIKENESS * (1.0 - float(np.median(piece.likeness)))
-    unlike = piece.likeness < min(
-        max(clean, settings.min_likeness), max(_STRICTEST_LIKENESS, settings.min_likeness)
-    )
+    unlike = piece.likeness < min(max(clean, settings.min_likeness), max(_STRICTEST_LIKENESS, settings.min_likeness))
     faint = (ratio < settings.min_height_ratio) | (piece.error_ms > settings.max_beat_error_ms)
     wild = (
         piece.jolt

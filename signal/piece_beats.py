@@ -52,15 +52,11 @@ def beats_of_piece(time_s: FloatArray, colour: FloatArray, settings: Settings) -
     level, jumped = without_steps(time_s, absorbance(colour))
     piece = even_grid(time_s, level)
     rate_hz = piece.rate_hz
-    band = zero_phase(
-        piece.value, rate_hz, settings.highpass_hz, lowpass_for(piece.frame_rate_hz, settings.lowpass_hz)
-    )
+    band = zero_phase(piece.value, rate_hz, settings.highpass_hz, lowpass_for(piece.frame_rate_hz, settings.lowpass_hz))
     timing_lowpass_hz = lowpass_for(piece.frame_rate_hz, settings.timing_lowpass_hz)
     low = zero_phase(piece.value, rate_hz, None, timing_lowpass_hz)
     weights, found = _choose_colour(band, low, piece, settings)
-    before_s, after_s = edge_window(
-        settings, piece.frame_rate_hz, float(np.median(found.repetition.period_s))
-    )
+    before_s, after_s = edge_window(settings, piece.frame_rate_hz, float(np.median(found.repetition.period_s)))
     length_s = (band.shape[0] - 1) / rate_hz
     inside = (found.beat_s > before_s) & (found.beat_s < length_s - after_s)
     guess_s = found.beat_s[inside]
@@ -101,9 +97,7 @@ def edge_window(settings: Settings, frame_rate_hz: float, period_s: float) -> tu
     return before_s * stretch, after_s * stretch
 
 
-def _choose_colour(
-    band: FloatArray, low: FloatArray, piece: Piece, settings: Settings
-) -> tuple[FloatArray, Detection]:
+def _choose_colour(band: FloatArray, low: FloatArray, piece: Piece, settings: Settings) -> tuple[FloatArray, Detection]:
     """The weights of the colours, and the beats in that mixture; (n, 3) band-passed and low-passed waves."""
     rate_hz = piece.rate_hz
     if settings.channel != "auto":

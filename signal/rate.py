@@ -33,9 +33,7 @@ class Repetition:
     strength: FloatArray
 
 
-def repetition(
-    wave: FloatArray, rate_hz: float, window_s: float, lowest_bpm: float, highest_bpm: float
-) -> Repetition:
+def repetition(wave: FloatArray, rate_hz: float, window_s: float, lowest_bpm: float, highest_bpm: float) -> Repetition:
     """Beat period over time by autocorrelation in windows.
 
     wave: (n,) band-passed. Windows of window_s seconds every two seconds; a shorter piece is one window.

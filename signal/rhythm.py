@@ -43,9 +43,7 @@ def odd_intervals(interval_ms: FloatArray, measured: BoolArray, height: FloatArr
     change = _changes(nn, rows, around)
     # A beat can come late only so far, but early by half: the paper doubles what lies below the median.
     apart_ms = np.where(nn < around, 2.0, 1.0) * (nn - around)
-    apart_limit_ms = np.clip(
-        _THRESHOLDS_APART * _spread_limit(apart_ms), _LEAST_APART * around, _MOST_APART * around
-    )
+    apart_limit_ms = np.clip(_THRESHOLDS_APART * _spread_limit(apart_ms), _LEAST_APART * around, _MOST_APART * around)
     apart = apart_ms / apart_limit_ms
     change_before = np.concatenate([[0.0], change[:-1]])
     change_after = np.concatenate([change[1:], [0.0]])
@@ -58,15 +56,8 @@ def odd_intervals(interval_ms: FloatArray, measured: BoolArray, height: FloatArr
     next_ms = np.concatenate([nn[1:], [np.inf]])
     follows = np.concatenate([np.diff(rows) == 1, [False]])
     missed = long & (nn > 1.6 * around)
-    extra = (
-        short
-        & follows
-        & (np.abs(nn + next_ms - around) < 0.2 * around)
-        & (np.maximum(nn, next_ms) < 0.85 * around)
-    )
-    up |= _early_and_faint(
-        nn, around, height[rows], np.concatenate([[np.inf], height[rows[1:] - 1]]), height[rows + 1]
-    )
+    extra = short & follows & (np.abs(nn + next_ms - around) < 0.2 * around) & (np.maximum(nn, next_ms) < 0.85 * around)
+    up |= _early_and_faint(nn, around, height[rows], np.concatenate([[np.inf], height[rows[1:] - 1]]), height[rows + 1])
     for k in np.flatnonzero(up | down):
         # The turn lies between two intervals, and both are of the odd beat.
         found[rows[k]] = "irregular beat"

@@ -29,8 +29,6 @@ def spectral_rates(
     first = max(1, int(np.ceil(lowest_bpm / 60.0 / step_hz)))
     last = min(int(highest_bpm / 60.0 / step_hz), (height.shape[1] - 1) // _HARMONICS)
     bins = np.arange(first, max(last, first) + 1)
-    total = sum(
-        height[:, np.minimum(bins * harmonic, height.shape[1] - 1)] for harmonic in range(1, _HARMONICS + 1)
-    )
+    total = sum(height[:, np.minimum(bins * harmonic, height.shape[1] - 1)] for harmonic in range(1, _HARMONICS + 1))
     best = bins[np.argmax(np.asarray(total), axis=1)]
     return (starts + width / 2.0) / rate_hz, best * step_hz * 60.0

@@ -40,9 +40,7 @@ class FittedEdges:
     points: int
 
 
-def align(
-    wave: FloatArray, rate_hz: float, guess_s: FloatArray, before_s: float, after_s: float
-) -> FittedEdges:
+def align(wave: FloatArray, rate_hz: float, guess_s: FloatArray, before_s: float, after_s: float) -> FittedEdges:
     """Lay each edge over the median edge, with the steepest point of the median edge as the beat's moment.
 
     wave: (n,) low-passed only, since a high-pass smears one beat into the next. guess_s: (k,) k >= 1, in seconds
@@ -84,9 +82,7 @@ def _shrunken_solution(basis: FloatArray, rows: FloatArray) -> tuple[FloatArray,
     fit = free @ rows.T
     height = float(_away_from_zero(np.array([np.median(fit[0])]))[0])
     residual = (rows.T - basis @ fit) / height
-    noise = (
-        float(np.median(residual**2)) / _MEDIAN_OF_SQUARES * basis.shape[0] / (basis.shape[0] - _COEFFICIENTS)
-    )
+    noise = float(np.median(residual**2)) / _MEDIAN_OF_SQUARES * basis.shape[0] / (basis.shape[0] - _COEFFICIENTS)
     noise = max(noise, 1e-12)
     spread = noise * np.diag(free @ free.T)
     usual = np.stack([_running_median(fit[0] / height), np.full(rows.shape[0], np.median(fit[3]) / height)])
@@ -115,9 +111,7 @@ def _steepest(edge: CubicSpline, before_s: float, after_s: float) -> float:
 def _running_median(value: FloatArray) -> FloatArray:
     if value.size < 11:
         return np.full(value.size, np.median(value))
-    return np.asarray(
-        np.median(np.lib.stride_tricks.sliding_window_view(np.pad(value, 5, mode="edge"), 11), axis=1)
-    )
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(np.pad(value, 5, mode="edge"), 11), axis=1))
 
 
 def _away_from_zero(height: FloatArray) -> FloatArray:
@@ -136,9 +130,7 @@ def timing_error_ms(edges: FittedEdges, frame_rate_hz: float, lowpass_hz: float)
     noise = edges.misfit**2 * values / freedom
     common = float(np.median(noise)) / _median_of_chi_square(freedom)
     noise = (freedom * noise + _PRIOR_FREEDOM * common) / (freedom + _PRIOR_FREEDOM)
-    shift_s = (
-        np.sqrt(noise * edges.points / values) * edges.solve_norm / np.maximum(np.abs(edges.height), 1e-9)
-    )
+    shift_s = np.sqrt(noise * edges.points / values) * edges.solve_norm / np.maximum(np.abs(edges.height), 1e-9)
     return np.asarray(1000.0 * shift_s)
 
 

@@ -41,9 +41,7 @@ def intervals_95(intervals: Intervals, timing_error_ms: float | None) -> dict[st
     return found
 
 
-def _variance_interval(
-    squared: FloatArray, variance: float, timing: float, batches: int
-) -> tuple[float, float]:
+def _variance_interval(squared: FloatArray, variance: float, timing: float, batches: int) -> tuple[float, float]:
     """Interval of the square root of a mean of squares, on a logarithmic scale, with the timing's part off below."""
     if variance <= 0.0:
         return 0.0, 0.0

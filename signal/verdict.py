@@ -66,9 +66,7 @@ def needed_s(duration_s: float, settings: Settings) -> float:
 
 def _doubts(evidence: Evidence, settings: Settings) -> list[str]:
     if evidence.duration_s < settings.min_duration_s:
-        return [
-            f"only {evidence.duration_s:.1f} s long: a reading needs at least {settings.min_duration_s:.0f} s"
-        ]
+        return [f"only {evidence.duration_s:.1f} s long: a reading needs at least {settings.min_duration_s:.0f} s"]
     if evidence.frame_rate_hz is not None and evidence.frame_rate_hz < settings.min_frame_rate_hz:
         return [
             f"only {evidence.frame_rate_hz:.1f} frames a second: give more light, "
@@ -82,9 +80,7 @@ def _doubts(evidence: Evidence, settings: Settings) -> list[str]:
     wanted_s = needed_s(evidence.duration_s, settings)
     if kept_s < wanted_s:
         kept = int(np.floor(kept_s))
-        doubts.append(
-            f"only {kept} s could be kept where {wanted_s:.0f} s are needed: {_main_reason(intervals)}"
-        )
+        doubts.append(f"only {kept} s could be kept where {wanted_s:.0f} s are needed: {_main_reason(intervals)}")
     elif kept_s < settings.min_long_share * evidence.duration_s:
         share = 100.0 * kept_s / evidence.duration_s
         doubts.append(f"only {share:.0f} % of the time could be kept: {_main_reason(intervals)}")

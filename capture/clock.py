@@ -1,0 +1,146 @@
+"""When a frame was taken: the driver's own time where it can be believed, else the clock at the grab."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import fmean, median
+
+import numpy as np
+
+MIN_STEP_S = 1e-4
+_FEWEST_TICKS = 10
+_SLOPE_TOLERANCE = 0.02
+# A frame can be delivered late, when the reader was held up, but never before it was taken.
+_LATE_S = 2.0
+_EARLY_S = 0.1
+_DRIFT = 0.002
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """One grab: the monotonic clock right after it, and the driver's time or None, in seconds."""
+
+    monotonic_s: float
+    driver_s: float | None
+
+
+def doubt_of_driver(ticks: Sequence[Tick]) -> str | None:
+    """Why the driver's times of these first frames can't be believed, in plain words; None if they can.
+
+    Believed are finite, rising times that run as fast as the monotonic clock (slope of a straight line within
+    2 %) and aren't all the same step apart: such times count frames instead of timing them, and hide a lost
+    one.
+    """
+    driver = [tick.driver_s for tick in ticks]
+    if len(ticks) < _FEWEST_TICKS:
+        return "too few frames to judge the driver's times"
+    known = [value for value in driver if value is not None and math.isfinite(value)]
+    if len(known) < len(driver) or max(known) - min(known) <= 0:
+        return "the driver gives no times"
+    times_s = np.asarray(known, dtype=np.float64)
+    steps_s = np.diff(times_s)
+    if steps_s.min() <= 0:
+        return "the driver's times stand still or go back"
+    if np.ptp(steps_s) < 1e-6:
+        return "the driver counts frames instead of timing them"
+    clock_s = np.asarray([tick.monotonic_s for tick in ticks], dtype=np.float64)
+    centred_s = clock_s - clock_s.mean()
+    spread = float(centred_s @ centred_s)
+    slope = float(centred_s @ (times_s - times_s.mean())) / spread if spread > 0 else 0.0
+    if abs(slope - 1.0) > _SLOPE_TOLERANCE:
+        return "the driver's times run at another speed than the clock"
+    return None
+
+
+class FrameClock:
+    """Turns grabs into frame times that always rise by at least 0.1 ms.
+
+    The choice of clock is made once, from the session's first frames. A driver whose times go wrong later is
+    left for the monotonic clock without a jump, for the rest of the session.
+    """
+
+    def __init__(self, first_ticks: Sequence[Tick] = ()) -> None:
+        self.doubt = doubt_of_driver(first_ticks)
+        self._last_s: float | None = None
+        self._last_tick: Tick | None = None
+        self._offset_s = 0.0
+        if self.doubt is None:
+            # The frame that was delivered with the least delay shows how far the two clocks lie apart.
+            self._offset_s = min(tick.monotonic_s - tick.driver_s for tick in first_ticks if tick.driver_s is not None)
+            self._judged_s = first_ticks[-1].monotonic_s
+
+    @property
+    def words(self) -> str:
+        """Which clock times the frames, in plain words."""
+        return "the driver's own" if self.doubt is None else f"clock at the grab ({self.doubt})"
+
+    def time_s(self, tick: Tick) -> float:
+        """The frame's time in seconds on the monotonic scale, later than any before."""
+        if self.doubt is None:
+            fault = self._fault(tick)
+            if fault is not None:
+                self._fall_back(fault)
+        if self.doubt is None and tick.driver_s is not None:
+            now_s = tick.driver_s + self._offset_s
+        else:
+            now_s = tick.monotonic_s + self._offset_s
+        if self._last_s is not None:
+            now_s = max(now_s, self._last_s + MIN_STEP_S)
+        self._last_s, self._last_tick = now_s, tick
+        return now_s
+
+    def _fault(self, tick: Tick) -> str | None:
+        driver_s = tick.driver_s
+        if driver_s is None or not math.isfinite(driver_s):
+            return "the driver stopped giving times"
+        last = self._last_tick
+        if last is not None and last.driver_s is not None and driver_s <= last.driver_s:
+            return "the driver's times stood still or went back"
+        late_s = tick.monotonic_s - driver_s - self._offset_s
+        allowed_s = _DRIFT * max(0.0, tick.monotonic_s - self._judged_s)
+        if not -_EARLY_S - allowed_s <= late_s <= _LATE_S + allowed_s:
+            return "the driver's times left the clock"
+        return None
+
+    def _fall_back(self, fault: str) -> None:
+        self.doubt = fault
+        self._offset_s = 0.0
+        if self._last_s is not None and self._last_tick is not None:
+            self._offset_s = self._last_s - self._last_tick.monotonic_s
+
+
+class DropCounter:
+    """Estimates how many frames were lost before each frame, from its step against the usual step.
+
+    The usual step is the median of the last eleven, so that a rate that halves in dim light counts as loss
+    for at most six frames; where frames come in bursts it is their mean, and a frame that comes early leaves
+    the next one that much more time.
+    """
+
+    def __init__(self) -> None:
+        self._steps_s: deque[float] = deque(maxlen=11)
+        self._last_s: float | None = None
+        self._early_s = 0.0
+
+    def lost_before(self, time_s: float) -> int:
+        """Frames lost between the previous frame and the one at `time_s`."""
+        last_s, self._last_s = self._last_s, time_s
+        if last_s is None:
+            return 0
+        step_s = time_s - last_s
+        lost = 0
+        if len(self._steps_s) >= 3:
+            usual_s = median(self._steps_s)
+            average_s = fmean(self._steps_s)
+            bursts = usual_s < 0.5 * average_s or min(self._steps_s) < 0.25 * average_s
+            if bursts:
+                usual_s = average_s
+            due_s = step_s - self._early_s
+            if usual_s > 0 and due_s > 1.6 * usual_s:
+                lost = round(due_s / usual_s) - 1
+            self._early_s = min(max(0.0, usual_s - due_s), 2.0 * usual_s) if bursts else 0.0
+        self._steps_s.append(step_s)
+        return lost

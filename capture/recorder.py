@@ -1,0 +1,176 @@
+"""The recorder: every row is on its way to the disk as soon as it is measured, and synced every second."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import time
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from itertools import pairwise
+from pathlib import Path
+from statistics import median
+from types import TracebackType
+from typing import Any
+
+from dawnbeat.capture.frames import Image, Sample, SourceAbout
+from dawnbeat.capture.recording import (
+    ABOUT,
+    FORMAT_VERSION,
+    TRACE,
+    VIDEO,
+    about_text,
+    new_folder,
+    open_private,
+    sync_folder,
+    write_private,
+)
+from dawnbeat.capture.video_writer import SmallVideo
+from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.version import software_version
+
+_HEADER = b"time_s,red,green,blue,covered,clipped\n"
+_SYNC_EVERY_S = 1.0
+_NO_ROOM = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}
+
+
+def about_recording(source: SourceAbout, *, began: datetime | None = None, notes: str = "") -> dict[str, Any]:
+    """What about.json says of a recording from this source; `began` is now unless given."""
+    began = began or datetime.now()
+    return {
+        "format_version": FORMAT_VERSION,
+        "began": began.astimezone().isoformat(timespec="seconds"),
+        "camera": source.camera,
+        "width": source.width,
+        "height": source.height,
+        "nominal_rate_hz": source.nominal_rate_hz,
+        "measured_rate_hz": None,
+        "duration_s": None,
+        "dropped_frames": None,
+        "finished": False,
+        "controls": dict(source.controls),
+        "software_version": software_version(),
+        "notes": notes,
+    }
+
+
+class Recorder:
+    """Writes one recording into a new or empty folder, for the user alone.
+
+    A process that is killed leaves every row it has written; a power cut takes at most the last second.
+    about: as `about_recording` makes it. video: also keep a small MJPEG video of the frames.
+
+    Raises DawnbeatError when the folder holds something already, can't be written, or the disk is full; what
+    was captured until then is kept.
+    """
+
+    def __init__(
+        self,
+        folder: Path | str,
+        about: Mapping[str, Any],
+        *,
+        video: bool = False,
+        monotonic: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.folder = new_folder(Path(folder))
+        self._about = dict(about)
+        self._monotonic = monotonic
+        self._descriptor = -1
+        self._times_s: list[float] = []
+        self._size = len(_HEADER)
+        self._synced_s = monotonic()
+        self._video = SmallVideo(self.folder / VIDEO, self._about.get("nominal_rate_hz")) if video else None
+        try:
+            write_private(self.folder / ABOUT, about_text(self._about).encode())
+            self._descriptor = open_private(self.folder / TRACE)
+            _write_all(self._descriptor, _HEADER)
+            os.fsync(self._descriptor)
+            sync_folder(self.folder)
+        except OSError as error:
+            self._close_file()
+            raise self._failure(error) from error
+
+    def __enter__(self) -> Recorder:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def write(self, sample: Sample, image: Image | None = None) -> None:
+        """Append one row, and the frame where a video is kept.
+
+        Raises DawnbeatError when the disk refuses it or time does not increase.
+        """
+        if self._descriptor < 0:
+            raise DawnbeatError(f"the recording {self.folder} is finished: nothing can be added")
+        time_s = round(sample.time_s, 6)
+        if self._times_s and time_s <= self._times_s[-1]:
+            raise DawnbeatError(f"the source gave a time that is not later than the one before ({time_s:.6f} s)")
+        clipped = max(sample.clipped_red, sample.clipped_green, sample.clipped_blue)
+        row = (
+            f"{time_s:.6f},{sample.red:.5f},{sample.green:.5f},{sample.blue:.5f},{sample.covered:.4f},{clipped:.4f}\n"
+        ).encode()
+        try:
+            _write_all(self._descriptor, row)
+            self._size += len(row)
+            self._times_s.append(time_s)
+            now_s = self._monotonic()
+            if now_s - self._synced_s >= _SYNC_EVERY_S:
+                self._synced_s = now_s
+                os.fsync(self._descriptor)
+        except OSError as error:
+            self._cut_to_whole_rows()
+            raise self._failure(error) from error
+        if self._video is not None and image is not None:
+            self._video.write(image)
+
+    def close(self, *, dropped: int | None = None, facts: Mapping[str, Any] | None = None) -> None:
+        """Sync, and complete about.json; closing again does nothing.
+
+        dropped: frames lost, None where nobody counted. facts: further entries for about.json, such as the
+        controls that the camera took in the end. Raises DawnbeatError when the disk refuses it; the rows are
+        kept.
+        """
+        if self._descriptor < 0:
+            return
+        times_s = self._times_s
+        steps_s = [after - before for before, after in pairwise(times_s)]
+        self._about.update(facts or {})
+        self._about.update(
+            measured_rate_hz=round(1.0 / median(steps_s), 3) if steps_s else None,
+            duration_s=round(times_s[-1] - times_s[0], 6) if times_s else 0.0,
+            dropped_frames=dropped,
+            finished=True,
+        )
+        try:
+            if self._video is not None:
+                self._video.close()
+            os.fsync(self._descriptor)
+            write_private(self.folder / ABOUT, about_text(self._about).encode())
+            sync_folder(self.folder)
+        except OSError as error:
+            raise self._failure(error) from error
+        finally:
+            self._close_file()
+
+    def _cut_to_whole_rows(self) -> None:
+        with contextlib.suppress(OSError):  # a half row at the end is what the reader forgives
+            os.ftruncate(self._descriptor, self._size)
+
+    def _close_file(self) -> None:
+        if self._descriptor >= 0:
+            os.close(self._descriptor)
+            self._descriptor = -1
+
+    def _failure(self, error: OSError) -> DawnbeatError:
+        kept = f"; what was captured until then is kept in {self.folder}" if self._times_s else ""
+        remedy = "make room on the disk" if error.errno in _NO_ROOM else f"check the folder {self.folder}"
+        return DawnbeatError(f"can't write the recording ({one_line(error.strerror or error)}): {remedy}{kept}")
+
+
+def _write_all(descriptor: int, data: bytes) -> None:
+    while data:
+        data = data[os.write(descriptor, data) :]

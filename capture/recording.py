@@ -1,0 +1,186 @@
+"""The recording format, version 1: a folder with trace.csv, about.json and perhaps beats.csv and video.avi.
+
+A bare CSV file, plain or gzipped, is a recording too, and so is a video file.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from dawnbeat.capture.trace_csv import read_times_csv, read_trace_csv, trace_csv_text
+from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.trace import FloatArray, Trace
+from dawnbeat.shared.version import software_version
+
+FORMAT_VERSION = 1
+TRACE, ABOUT, BEATS, VIDEO = "trace.csv", "about.json", "beats.csv", "video.avi"
+VIDEO_SUFFIXES = frozenset({".avi", ".mp4", ".m4v", ".mov", ".mkv", ".webm", ".3gp", ".mjpeg", ".mjpg", ".mpg"})
+
+
+@dataclass(frozen=True)
+class Recording:
+    """One recording as it lies on disk.
+
+    trace: the mean colours. about: what about.json says, empty for a bare file. beats_s: (k,) reference beats
+    on the trace's clock, or None where no reference is known. name: for people. notes: what was forgiven.
+    """
+
+    trace: Trace
+    about: Mapping[str, Any]
+    beats_s: FloatArray | None
+    name: str
+    path: Path
+    notes: tuple[str, ...] = field(default=())
+
+
+def read_recording(path: Path | str) -> Recording:
+    """Read a recording folder, a bare .csv or .csv.gz, or a video file.
+
+    The only damage that is forgiven, with a note, is a last line that a power cut left unfinished.
+    Raises DawnbeatError, with file and line where there is one, when the recording can't be read.
+    """
+    path = Path(path)
+    if is_video(path):
+        return Recording(_video_trace(path), {}, None, path.name, path)
+    if path.is_dir():
+        return _read_folder(path)
+    trace, notes = read_trace_csv(path)
+    return Recording(trace, {}, None, path.name, path, notes)
+
+
+def write_recording(
+    folder: Path | str, trace: Trace, about: Mapping[str, Any], beats_s: FloatArray | None = None
+) -> Path:
+    """Write a whole recording at once into a new or empty folder, for the user alone.
+
+    `about` is completed with format version, software version, duration and measured rate.
+    Raises DawnbeatError when the folder holds something already or can't be written.
+    """
+    folder = new_folder(Path(folder))
+    facts: dict[str, Any] = {
+        "format_version": FORMAT_VERSION,
+        "software_version": software_version(),
+        "duration_s": round(trace.duration_s, 6),
+        "measured_rate_hz": None if trace.frame_rate_hz is None else round(trace.frame_rate_hz, 3),
+        **about,
+    }
+    try:
+        write_private(folder / TRACE, trace_csv_text(trace).encode())
+        if beats_s is not None:
+            rows = "".join(f"{beat_s:.6f}\n" for beat_s in beats_s)
+            write_private(folder / BEATS, f"time_s\n{rows}".encode())
+        write_private(folder / ABOUT, about_text(facts).encode())
+        sync_folder(folder)
+    except OSError as error:
+        raise DawnbeatError(f"can't write the recording {folder}: {one_line(error.strerror or error)}") from error
+    return folder
+
+
+def is_video(path: Path) -> bool:
+    """Whether this is a video by its name; what is inside is for the decoder to say."""
+    return path.suffix.lower() in VIDEO_SUFFIXES and not path.is_dir()
+
+
+def new_folder(folder: Path) -> Path:
+    """Make a folder for the user alone, or take an empty one.
+
+    Raises DawnbeatError when it holds something already or can't be made.
+    """
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        if any(folder.iterdir()):
+            raise DawnbeatError(f"{folder} holds something already: give a new folder, nothing is overwritten")
+        folder.chmod(0o700)
+        sync_folder(folder.parent)
+    except OSError as error:
+        raise DawnbeatError(f"can't make the folder {folder}: {one_line(error.strerror or error)}") from error
+    return folder
+
+
+def open_private(path: Path) -> int:
+    """Create a file for the user alone; return its descriptor. Raises OSError, also if it is there."""
+    binary = getattr(os, "O_BINARY", 0)
+    return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | binary, 0o600)
+
+
+def write_private(path: Path, data: bytes) -> None:
+    """Write a whole file for the user alone, synced, in one step: the old one or the new, never half."""
+    aside = path.with_name(f".{path.name}.{os.getpid()}.new")
+    descriptor = open_private(aside)
+    try:
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(aside, path)
+    except BaseException:
+        aside.unlink(missing_ok=True)
+        raise
+
+
+def sync_folder(folder: Path) -> None:
+    """Sync the folder's own entries, where the system can: Windows can't, and needs no asking."""
+    try:
+        descriptor = os.open(folder, os.O_RDONLY)
+    except OSError:
+        return
+    try:
+        os.fsync(descriptor)
+    except OSError:
+        pass
+    finally:
+        os.close(descriptor)
+
+
+def about_text(about: Mapping[str, Any]) -> str:
+    """about.json as text; raises ValueError for a number that is not finite."""
+    return json.dumps(about, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _read_folder(folder: Path) -> Recording:
+    try:
+        names = {entry.name for entry in folder.iterdir()}
+    except OSError as error:
+        raise DawnbeatError(f"can't read {folder}: {one_line(error.strerror or error)}") from error
+    name = folder.resolve().name
+    about = _read_about(folder / ABOUT) if ABOUT in names else {}
+    beats_s = read_times_csv(folder / BEATS) if BEATS in names else None
+    if TRACE in names:
+        trace, notes = read_trace_csv(folder / TRACE, ours=ABOUT in names)
+        return Recording(trace, about, beats_s, name, folder, notes)
+    if VIDEO in names:
+        return Recording(_video_trace(folder / VIDEO), about, beats_s, name, folder)
+    raise DawnbeatError(f"{folder} is not a recording: it holds no {TRACE} and no {VIDEO}")
+
+
+def _read_about(path: Path) -> dict[str, Any]:
+    try:
+        about = json.loads(path.read_text(encoding="utf-8-sig"))
+    except OSError as error:
+        raise DawnbeatError(f"can't read {path}: {one_line(error.strerror or error)}") from error
+    except (ValueError, RecursionError) as error:
+        raise DawnbeatError(
+            f"{path} is damaged ({one_line(error)}): move it away, and the trace can be read without it"
+        ) from error
+    if not isinstance(about, dict):
+        raise DawnbeatError(f"{path} is damaged: it should hold names and values in braces")
+    version = about.get("format_version", FORMAT_VERSION)
+    if isinstance(version, bool) or not isinstance(version, int) or version < 1:
+        raise DawnbeatError(f"{path}: format_version is {version!r}, but it should be a whole number from 1")
+    if version > FORMAT_VERSION:
+        raise DawnbeatError(
+            f"{path}: the recording has format version {version}, this program reads up to {FORMAT_VERSION}; "
+            "install a newer version of the program"
+        )
+    return about
+
+
+def _video_trace(path: Path) -> Trace:
+    from dawnbeat.capture.extract import trace_of_video  # OpenCV is slow to import and seldom needed
+
+    return trace_of_video(path)
