@@ -61,9 +61,7 @@ class Backup:
     aside: Path | None = None
 
 
-def backup(
-    journal: Journal, out: Path, overwrite: bool = False, progress: Progress = lambda done, of: None
-) -> Backup:
+def backup(journal: Journal, out: Path, overwrite: bool = False, progress: Progress = lambda done, of: None) -> Backup:
     """Write the database (SQLite online backup) and all recordings into one zip with SHA-256 checksums, 0600.
 
     progress: called with files done and files in all. Raises DawnbeatError when `out` exists and overwrite is
@@ -192,15 +190,11 @@ def _manifest(archive: zipfile.ZipFile, path: Path) -> dict[str, dict[str, Any]]
     try:
         about = json.loads(archive.read(MANIFEST))
         number, files = about["format"], about["files"]
-        listed = {
-            str(name): {"sha256": str(e["sha256"]), "bytes": int(e["bytes"])} for name, e in files.items()
-        }
+        listed = {str(name): {"sha256": str(e["sha256"]), "bytes": int(e["bytes"])} for name, e in files.items()}
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise _refused(path, f"its {MANIFEST} can't be read") from error
     if number != FORMAT:
-        raise _refused(
-            path, f"it has format {number!r}, and this version knows {FORMAT}: install a newer version"
-        )
+        raise _refused(path, f"it has format {number!r}, and this version knows {FORMAT}: install a newer version")
     for entry in entries:
         name = entry.filename
         if name != MANIFEST and not _is_safe_name(name):
@@ -271,6 +265,4 @@ def _let_go(present: Path, busy_s: float) -> None:
 
 
 def _refused(path: Path, why: str) -> DawnbeatError:
-    return DawnbeatError(
-        f"can't restore {one_line(path)}: {one_line(why)}; the present journal was left as it is"
-    )
+    return DawnbeatError(f"can't restore {one_line(path)}: {one_line(why)}; the present journal was left as it is")

@@ -144,14 +144,10 @@ def reading_of(cells: Mapping[str, str]) -> StoredReading:
             ) from error
     began = given["began"]
     if given["date"] not in (None, began.date()):
-        raise DawnbeatError(
-            f"date is {given['date']}, but the reading began on {began.date()}: make them agree"
-        )
+        raise DawnbeatError(f"date is {given['date']}, but the reading began on {began.date()}: make them agree")
     recording = given["recording"]
     if recording is not None and not is_safe_path(recording):
-        raise DawnbeatError(
-            f"recording is {recording[:40]!r}: give a path such as recordings/2025-01-31/06-30-00"
-        )
+        raise DawnbeatError(f"recording is {recording[:40]!r}: give a path such as recordings/2025-01-31/06-30-00")
     metrics = {name: given[name] for name in METRICS}
     metrics["kept_beats"] = metrics["kept_beats"] or 0
     return StoredReading(

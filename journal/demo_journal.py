@@ -66,9 +66,7 @@ def fill_with_invented_mornings(journal: Journal, today: date, days: int = DAYS,
     return saved
 
 
-def invented_analysis(
-    ln_rmssd: float, pulse_bpm: float, rng: np.random.Generator, moved: bool = False
-) -> Analysis:
+def invented_analysis(ln_rmssd: float, pulse_bpm: float, rng: np.random.Generator, moved: bool = False) -> Analysis:
     """An analysis whose intervals have very nearly this pulse and exactly this lnRMSSD.
 
     moved: leave out most of the intervals as movement, so that the reading is not usable.
@@ -77,11 +75,7 @@ def invented_analysis(
     count = int(_DURATION_S * 1000 / mean_ms) - 1
     # Breathing and a slow wave; scaled so that successive differences have the wanted root mean square.
     beat_s = np.arange(count) * mean_ms / 1000
-    shape = (
-        np.sin(2 * np.pi * 0.22 * beat_s)
-        + 0.6 * np.sin(2 * np.pi * 0.09 * beat_s)
-        + rng.normal(0, 0.4, count)
-    )
+    shape = np.sin(2 * np.pi * 0.22 * beat_s) + 0.6 * np.sin(2 * np.pi * 0.09 * beat_s) + rng.normal(0, 0.4, count)
     shape -= shape.mean()
     interval_ms = mean_ms + shape * math.exp(ln_rmssd) / math.sqrt(float(np.mean(np.diff(shape) ** 2)))
     start_s = 0.4 + np.concatenate(([0.0], np.cumsum(interval_ms)[:-1])) / 1000

@@ -54,8 +54,7 @@ def export_intervals(journal: Journal, out: Path, day: date) -> tuple[Path, Path
     intervals = journal.intervals(reading.id)
     if not len(intervals):
         raise DawnbeatError(
-            f"the reading of {day} has no intervals, as one from a CSV file: choose another day or restore a "
-            "backup"
+            f"the reading of {day} has no intervals, as one from a CSV file: choose another day or restore a backup"
         )
     stem = out.with_suffix("") if out.suffix.lower() in (".csv", ".txt") else out
     table, plain = (stem.with_name(stem.name + suffix) for suffix in (".csv", ".txt"))

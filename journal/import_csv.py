@@ -55,16 +55,12 @@ class ImportPlan:
 
     def lines(self) -> list[str]:
         """The plan in words, one statement a line."""
-        said = [
-            f"{len(self.new)} new, {self.same} here already, {len(self.conflicts)} different from the "
-            "journal's"
-        ]
+        said = [f"{len(self.new)} new, {self.same} here already, {len(self.conflicts)} different from the journal's"]
         if self.in_bin:
             said.append(f"{self.in_bin} in the bin, which stay there: restore them from the bin")
         for conflict in self.conflicts[:_ERRORS_SHOWN]:
             said.append(
-                f"line {conflict.line}: {conflict.ours.began:%Y-%m-%d %H:%M} differs in "
-                f"{', '.join(conflict.differing)}"
+                f"line {conflict.line}: {conflict.ours.began:%Y-%m-%d %H:%M} differs in {', '.join(conflict.differing)}"
             )
         if len(self.conflicts) > _ERRORS_SHOWN:
             said.append(f"and {len(self.conflicts) - _ERRORS_SHOWN} more that differ")
@@ -151,9 +147,7 @@ def apply_import(journal: Journal, plan: ImportPlan, replace_different: bool = F
             raise DawnbeatError("the journal has changed since the plan was made: plan the import again")
         for reading in plan.new:
             analysed_with = rows.analysed_with_id(connection, reading.version, reading.settings_json)
-            reading_id = rows.insert_reading(
-                connection, rows.values_of_reading(reading), analysed_with, saved_at
-            )
+            reading_id = rows.insert_reading(connection, rows.values_of_reading(reading), analysed_with, saved_at)
             if not reading.context.is_empty:
                 rows.write_context(connection, reading_id, reading.context)
         for conflict in replaced:
@@ -204,8 +198,7 @@ def _header(path: Path, cells: list[str]) -> list[str]:
     unknown = [name for name in cells if name not in BY_NAME]
     if missing:
         raise DawnbeatError(
-            f"{one_line(path)} has no column {', '.join(missing)}: name a file that `dawnbeat export "
-            "mornings` wrote"
+            f"{one_line(path)} has no column {', '.join(missing)}: name a file that `dawnbeat export mornings` wrote"
         )
     if unknown:
         raise DawnbeatError(

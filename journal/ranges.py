@@ -47,15 +47,11 @@ class RangeSettings:
     week_minimum: int = _parameter(3, 2, 14, "mornings", "fewest usable mornings for a week's average")
     history_days: int = _parameter(60, 14, 365, "days", "days before the week that make the usual range")
     history_minimum: int = _parameter(14, 3, 365, "mornings", "fewest usable mornings for a usual range")
-    worthwhile_sd: float = _parameter(
-        0.5, 0.1, 2.0, "SD", "smallest worthwhile change in standard deviations"
-    )
+    worthwhile_sd: float = _parameter(0.5, 0.1, 2.0, "SD", "smallest worthwhile change in standard deviations")
     trend_days: int = _parameter(28, 14, 84, "days", "length of the trend, today included")
     trend_minimum: int = _parameter(14, 3, 84, "mornings", "fewest usable mornings for a trend")
     hour_tolerance_h: float = _parameter(2.0, 0.5, 6.0, "h", "difference from the usual hour that is named")
-    far_sd: float = _parameter(
-        2.0, 1.0, 4.0, "SD", "resting pulse this far above its mean is called far above"
-    )
+    far_sd: float = _parameter(2.0, 1.0, 4.0, "SD", "resting pulse this far above its mean is called far above")
 
     def __post_init__(self) -> None:
         for parameter in dataclasses.fields(self):
@@ -129,9 +125,7 @@ def with_posture(mornings: Iterable[Morning], posture: Posture) -> list[Morning]
     return [morning for morning in mornings if morning.posture == posture]
 
 
-def usual_posture(
-    mornings: Iterable[Morning], today: date, settings: RangeSettings = DEFAULT
-) -> Posture | None:
+def usual_posture(mornings: Iterable[Morning], today: date, settings: RangeSettings = DEFAULT) -> Posture | None:
     """The most common posture of the usable mornings of the week and the days before; the newer of equals."""
     first = today - timedelta(days=settings.week_days + settings.history_days - 1)
     recent = [each for each in mornings if each.usable and first <= each.date <= today]
@@ -226,9 +220,7 @@ def history(
     for ordinal in range(first.toordinal(), last.toordinal() + 1):
         day = date.fromordinal(ordinal)
         around = [
-            by_date[each]
-            for each in (date.fromordinal(ordinal - back) for back in range(reach))
-            if each in by_date
+            by_date[each] for each in (date.fromordinal(ordinal - back) for back in range(reach)) if each in by_date
         ]
         today = by_date.get(day)
         days.append(

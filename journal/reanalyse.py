@@ -50,14 +50,10 @@ class Change:
     def line(self) -> str:
         """The change in words."""
         old, new = self.before, self.after
-        said = (
-            f"{old.began:%Y-%m-%d %H:%M}: RMSSD {_ms(old.metrics.rmssd_ms)} -> {_ms(new.metrics.rmssd_ms)}, "
-        )
+        said = f"{old.began:%Y-%m-%d %H:%M}: RMSSD {_ms(old.metrics.rmssd_ms)} -> {_ms(new.metrics.rmssd_ms)}, "
         said += f"pulse {_bpm(old.metrics.mean_hr_bpm)} -> {_bpm(new.metrics.mean_hr_bpm)}"
         if old.verdict.usable != new.verdict.usable:
-            was, now = (
-                ("usable" if each else "not usable") for each in (old.verdict.usable, new.verdict.usable)
-            )
+            was, now = (("usable" if each else "not usable") for each in (old.verdict.usable, new.verdict.usable))
             said += f", {was} -> {now}: {'; '.join(new.verdict.reasons)}"
         return said
 
@@ -153,9 +149,7 @@ def accept(journal: Journal, outcome: Reanalysis) -> int:
             if change.before.id not in here:
                 continue
             after = change.after
-            analysed_with = rows.analysed_with_id(
-                connection, after.version, rows.settings_text(after.settings)
-            )
+            analysed_with = rows.analysed_with_id(connection, after.version, rows.settings_text(after.settings))
             rows.update_analysis(connection, change.before.id, rows.values_of_analysis(after), analysed_with)
             rows.write_intervals(connection, change.before.id, after.intervals)
             stored += 1
@@ -169,9 +163,7 @@ def _recording_of(journal: Journal, reading: StoredReading) -> Path | None:
     return path if path.exists() else None
 
 
-def _analyse_one(
-    read_recording: ReadRecording, analyse: Analyse, settings: Settings, path: Path
-) -> Analysis | str:
+def _analyse_one(read_recording: ReadRecording, analyse: Analyse, settings: Settings, path: Path) -> Analysis | str:
     """Runs in a process of its own; the wave is left behind, as the journal doesn't keep it."""
     try:
         analysis = analyse(read_recording(path).trace, settings)

@@ -35,11 +35,7 @@ class RestingPulse:
     def label(self) -> str:
         """One line that says where the figure comes from."""
         first, last = self.dates[0].isoformat(), self.dates[-1].isoformat()
-        where = (
-            f"{len(self.dates)} mornings {self.posture}"
-            if self.posture
-            else f"{len(self.dates)} counts by hand"
-        )
+        where = f"{len(self.dates)} mornings {self.posture}" if self.posture else f"{len(self.dates)} counts by hand"
         return f"{self.bpm:.0f} bpm, mean of {where}, {first} to {last}"
 
 
@@ -77,9 +73,7 @@ def from_mornings(mornings: Iterable[Morning], today: date) -> RestingPulse | No
         return None
     in_week = sum(day > today - timedelta(days=_WEEK_DAYS) for day, _ in found)
     used = found[-max(FEWEST, in_week) :]
-    return RestingPulse(
-        sum(bpm for _, bpm in used) / len(used), "mornings", tuple(day for day, _ in used), posture
-    )
+    return RestingPulse(sum(bpm for _, bpm in used) / len(used), "mornings", tuple(day for day, _ in used), posture)
 
 
 def from_hand_counts(counts: Sequence[HandCount], today: date) -> RestingPulse | None:

@@ -207,8 +207,7 @@ def write_intervals(connection: sqlite3.Connection, reading_id: int, intervals: 
     connection.execute("DELETE FROM intervals WHERE reading_id = ?", (reading_id,))
     starts, lengths = intervals.start_s.tolist(), intervals.interval_ms.tolist()
     connection.executemany(
-        "INSERT INTO intervals (reading_id, position, start_s, interval_ms, kept, reason) VALUES (?, ?, ?, "
-        "?, ?, ?)",
+        "INSERT INTO intervals (reading_id, position, start_s, interval_ms, kept, reason) VALUES (?, ?, ?, ?, ?, ?)",
         (
             (reading_id, position, start_s, interval_ms, int(reason is None), reason)
             for position, (start_s, interval_ms, reason) in enumerate(
@@ -242,14 +241,11 @@ def analysed_with_id(connection: sqlite3.Connection, version: str, settings_json
     return int(found[0])
 
 
-def insert_reading(
-    connection: sqlite3.Connection, values: Mapping[str, Any], analysed_with: int, saved_at: str
-) -> int:
+def insert_reading(connection: sqlite3.Connection, values: Mapping[str, Any], analysed_with: int, saved_at: str) -> int:
     """Insert a row of TAKEN and ANALYSED; returns its id."""
     names = (*TAKEN, *ANALYSED)
     cursor = connection.execute(
-        f"INSERT INTO readings ({', '.join(names)}, analysed_with, saved_at) VALUES "
-        f"(?{', ?' * (len(names) + 1)})",
+        f"INSERT INTO readings ({', '.join(names)}, analysed_with, saved_at) VALUES (?{', ?' * (len(names) + 1)})",
         (*(values[name] for name in names), analysed_with, saved_at),
     )
     assert cursor.lastrowid is not None
@@ -282,9 +278,7 @@ def _reason(text: str | None) -> Reason | None:
     for reason in REASONS:
         if text == reason:
             return reason
-    raise DawnbeatError(
-        f"the journal gives {text!r} as the reason for leaving out an interval: analyse it again"
-    )
+    raise DawnbeatError(f"the journal gives {text!r} as the reason for leaving out an interval: analyse it again")
 
 
 def _number(value: float | None) -> float | None:

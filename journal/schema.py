@@ -89,8 +89,95 @@ _VERSION_1: Migration = (
     )""",
 )
 
+_VERSION_2: Migration = (
+    """CREATE TABLE runs (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        local_date TEXT NOT NULL,
+        began TEXT NOT NULL,
+        began_utc_s INTEGER NOT NULL,
+        elapsed_s REAL NOT NULL,
+        duration_s REAL NOT NULL,
+        measured_s REAL NOT NULL,
+        missing_json TEXT NOT NULL,
+        distance_m REAL,
+        mean_bpm REAL,
+        peak_bpm REAL,
+        drift_pct REAL,
+        ms_at_bpm BLOB NOT NULL,
+        felt_effort REAL CHECK (felt_effort BETWEEN 0 AND 10),
+        note TEXT NOT NULL,
+        race INTEGER NOT NULL CHECK (race IN (0, 1)),
+        source TEXT NOT NULL,
+        format TEXT NOT NULL,
+        sha256 TEXT UNIQUE,
+        saved_at TEXT NOT NULL,
+        binned_at TEXT
+    )""",
+    "CREATE INDEX runs_by_date ON runs (local_date, began_utc_s)",
+    "CREATE INDEX runs_by_start ON runs (began_utc_s)",
+    """CREATE TABLE run_samples (
+        run_id INTEGER PRIMARY KEY REFERENCES runs (id) ON DELETE CASCADE,
+        samples BLOB NOT NULL
+    )""",
+    """CREATE TABLE run_marks (
+        run_id INTEGER NOT NULL REFERENCES runs (id) ON DELETE CASCADE,
+        position INTEGER NOT NULL,
+        kind TEXT NOT NULL,
+        start_s REAL NOT NULL,
+        end_s REAL NOT NULL,
+        overruled INTEGER NOT NULL CHECK (overruled IN (0, 1)),
+        PRIMARY KEY (run_id, position)
+    ) WITHOUT ROWID""",
+    """CREATE TABLE maxima (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        local_date TEXT NOT NULL,
+        kind TEXT NOT NULL,
+        bpm REAL NOT NULL,
+        added_bpm INTEGER NOT NULL,
+        note TEXT NOT NULL,
+        run_id INTEGER REFERENCES runs (id) ON DELETE SET NULL,
+        saved_at TEXT NOT NULL
+    )""",
+    """CREATE TABLE thresholds (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        local_date TEXT NOT NULL,
+        bpm REAL NOT NULL,
+        pace_s_per_km REAL,
+        note TEXT NOT NULL,
+        run_id INTEGER REFERENCES runs (id) ON DELETE SET NULL,
+        saved_at TEXT NOT NULL
+    )""",
+    """CREATE TABLE zone_sets (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        from_date TEXT NOT NULL UNIQUE,
+        scheme_json TEXT NOT NULL,
+        resting_bpm REAL,
+        maximum_bpm REAL,
+        threshold_bpm REAL,
+        why TEXT NOT NULL,
+        saved_at TEXT NOT NULL
+    )""",
+    """CREATE TABLE training_settings (
+        name TEXT PRIMARY KEY,
+        value_json TEXT NOT NULL
+    ) WITHOUT ROWID""",
+)
+
+_VERSION_3: Migration = (
+    """CREATE TABLE hand_edits (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        reading_id INTEGER NOT NULL REFERENCES readings (id) ON DELETE CASCADE,
+        changes_json TEXT NOT NULL,
+        before_json TEXT NOT NULL,
+        analysed_with INTEGER NOT NULL,
+        made_at TEXT NOT NULL,
+        taken_back_at TEXT
+    )""",
+    "CREATE INDEX hand_edits_by_reading ON hand_edits (reading_id, id)",
+)
+
 # Entry n brings a journal from schema n to n + 1. Entries are never edited once released, only added.
-MIGRATIONS: tuple[Migration, ...] = (_VERSION_1,)
+MIGRATIONS: tuple[Migration, ...] = (_VERSION_1, _VERSION_2, _VERSION_3)
 SCHEMA = len(MIGRATIONS)
 
 
@@ -152,8 +239,9 @@ def bring_up_to_date(
     undone.
     """
     backups = []
+    begun_empty = _version(connection) == 0
     while (version := _version(connection)) < len(migrations):
-        if version:
+        if not begun_empty:
             backups.append(copy_aside(connection, path, f"before-schema-{version + 1}"))
         connection.execute("BEGIN IMMEDIATE")
         try:

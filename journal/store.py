@@ -111,9 +111,7 @@ class Journal:
             with plain_errors("keep the recording", recording):
                 kept = recordings_kept.keep(self.home, recording, taken.began, step)
             if kept in self._known_recordings():
-                raise DawnbeatError(
-                    f"the recording {kept} belongs to a saved reading already: nothing was added"
-                )
+                raise DawnbeatError(f"the recording {kept} belongs to a saved reading already: nothing was added")
         values = {
             **rows.values_of_analysis(analysis),
             "uid": uuid.uuid4().hex,
@@ -127,9 +125,7 @@ class Journal:
         }
         with self.transaction("save the reading") as connection:
             step("transaction begun")
-            analysed_with = rows.analysed_with_id(
-                connection, analysis.version, rows.settings_text(analysis.settings)
-            )
+            analysed_with = rows.analysed_with_id(connection, analysis.version, rows.settings_text(analysis.settings))
             reading_id = rows.insert_reading(connection, values, analysed_with, _now())
             step("row written")
             rows.write_intervals(connection, reading_id, analysis.intervals)
@@ -163,9 +159,7 @@ class Journal:
 
     def reading(self, reading_id: int) -> StoredReading:
         """One reading by its id, in the bin or not; raises DawnbeatError if there is none."""
-        found = self._readings(
-            "WHERE r.local_date = (SELECT local_date FROM readings WHERE id = ?)", (reading_id,)
-        )
+        found = self._readings("WHERE r.local_date = (SELECT local_date FROM readings WHERE id = ?)", (reading_id,))
         for each in found:
             if each.id == reading_id:
                 return each
@@ -217,9 +211,7 @@ class Journal:
         """Correct the posture of a reading."""
         self.reading(reading_id)
         with self.transaction("change the posture") as connection:
-            connection.execute(
-                "UPDATE readings SET posture = ? WHERE id = ?", (posture_from(posture), reading_id)
-            )
+            connection.execute("UPDATE readings SET posture = ? WHERE id = ?", (posture_from(posture), reading_id))
         return self.reading(reading_id)
 
     def pick(self, reading_id: int) -> StoredReading:
@@ -228,9 +220,7 @@ class Journal:
         if reading.binned_at is not None:
             raise DawnbeatError(f"reading {reading_id} is in the bin: restore it first")
         if not reading.verdict.usable:
-            raise DawnbeatError(
-                f"reading {reading_id} is not usable, so it can't count: pick another of that day"
-            )
+            raise DawnbeatError(f"reading {reading_id} is not usable, so it can't count: pick another of that day")
         with self.transaction("pick the reading") as connection:
             connection.execute(
                 "UPDATE readings SET picked = (id = ?) WHERE local_date = ?",

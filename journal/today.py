@@ -91,9 +91,7 @@ def stand_of(mornings: Sequence[Morning], today: date, settings: RangeSettings =
         not_usable=tuple(each.date for each in shown if not each.usable),
         hours_off=_hours_off(recent, morning, today, settings),
         pulse_far_above=_far_above(comparable, pulse.usual, today, settings),
-        ill=tuple(
-            each.date for each in recent if each.ill and each.date > today - timedelta(days=PULSE_DAYS)
-        ),
+        ill=tuple(each.date for each in recent if each.ill and each.date > today - timedelta(days=PULSE_DAYS)),
         settings=settings,
     )
 

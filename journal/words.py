@@ -11,9 +11,7 @@ from datetime import date
 from dawnbeat.journal.ranges import ABOVE, BELOW, INSIDE, TOO_FEW, Trend, UsualRange
 from dawnbeat.journal.today import PULSE_DAYS, Today
 
-SEEK_HELP = (
-    "Chest pain, fainting, or a heart that races or stumbles needs medical help, whatever these numbers say."
-)
+SEEK_HELP = "Chest pain, fainting, or a heart that races or stumbles needs medical help, whatever these numbers say."
 # strftime would follow the locale, and the sentence around it doesn't.
 _MONTHS = (
     *("January", "February", "March", "April", "May", "June"),
@@ -40,29 +38,27 @@ def paragraph(today: Today) -> str:
 def rests_on(today: Today) -> list[str]:
     """Lines that say which mornings the statements rest on, and which were left out and why."""
     lines = []
-    for stand, name in ((today.ln_rmssd, "lnRMSSD"), (today.resting_pulse, "Resting pulse")):
+    for stand, name, unit in ((today.ln_rmssd, "lnRMSSD", ""), (today.resting_pulse, "Resting pulse", " bpm")):
         if stand.week_average is not None:
             week = stand.week_average
             lines.append(
-                f"{name}, week: {week.mean:.2f} from {_span(week.dates)}, coefficient of variation "
+                f"{name}, week: {week.mean:.2f}{unit} from {_span(week.dates)}, coefficient of variation "
                 f"{week.cv_pct:.1f} %."
             )
         if stand.usual is not None:
             usual = stand.usual
             lines.append(
-                f"{name}, usual range: {usual.low:.2f} to {usual.high:.2f} (mean {usual.mean:.2f}, standard "
+                f"{name}, usual range: {usual.low:.2f} to {usual.high:.2f}{unit} (mean {usual.mean:.2f}, standard "
                 f"deviation {usual.sd:.2f}) from {_span(usual.dates)}."
             )
         if stand.trend is not None:
             trend = stand.trend
             lines.append(
-                f"{name}, trend: {trend.per_week:+.3f} a week (95 % interval {trend.low:+.3f} to "
-                f"{trend.high:+.3f}) from {_span(trend.dates)}."
+                f"{name}, trend: {trend.per_week:+.2f}{unit} a week (95 % interval {trend.low:+.2f} to "
+                f"{trend.high:+.2f}) from {_span(trend.dates)}."
             )
     if today.other_posture:
-        lines.append(
-            f"Left out for another posture than {today.usual_posture}: {_span(today.other_posture)}."
-        )
+        lines.append(f"Left out for another posture than {today.usual_posture}: {_span(today.other_posture)}.")
     if today.not_usable:
         lines.append(f"Left out as not usable: {_span(today.not_usable)}.")
     return lines
@@ -125,8 +121,7 @@ def _differences(today: Today) -> str:
     if today.hours_off is not None:
         way = "later" if today.hours_off > 0 else "earlier"
         parts.append(
-            f"It was taken about {abs(today.hours_off):.0f} hours {way} than usual, which alone can move the "
-            "numbers."
+            f"It was taken about {abs(today.hours_off):.0f} hours {way} than usual, which alone can move the numbers."
         )
     return " ".join(parts)
 
@@ -172,10 +167,7 @@ def _commonly(today: Today) -> str:
     if week == TOO_FEW:
         return "" if today.ln_rmssd.this_morning is None else "Until then, go by how you feel."
     if today.day in today.ill:
-        return (
-            "You noted that you feel ill: that counts for more than any number here, and runners commonly "
-            "rest then."
-        )
+        return "You noted that you feel ill: that counts for more than any number here, and runners commonly rest then."
     if today.ill and len(today.pulse_far_above) >= PULSE_DAYS:
         return ""
     if week == BELOW:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 import numpy as np
+
 from dawnbeat.shared.trace import BoolArray, FloatArray
 
 Reason = Literal["movement", "missed beat", "extra beat", "irregular beat", "gap", "weak pulse"]

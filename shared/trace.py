@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from dawnbeat.shared.errors import DawnbeatError
 from numpy.typing import NDArray
+
+from dawnbeat.shared.errors import DawnbeatError
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+
 from dawnbeat.shared.beats import Intervals
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import FloatArray

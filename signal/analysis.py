@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 
 import numpy as np
+
 from dawnbeat.shared.beats import Beats, Intervals
 from dawnbeat.shared.reading import Analysis, PulseWave
 from dawnbeat.shared.settings import Settings

@@ -8,6 +8,7 @@ assumed: the mixture follows from what beats and noise look like in each colour 
 from __future__ import annotations
 
 import numpy as np
+
 from dawnbeat.shared.trace import CHANNELS, FloatArray
 from dawnbeat.signal.shape import windows_at
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.signal.edges import best_path, rising_edges, usual_strength
@@ -42,8 +43,8 @@ def detect(wave: FloatArray, rate_hz: float, settings: Settings, repeats: Repeti
     """Find the beats of one piece.
 
     wave: (n,) band-passed, rising with blood volume. repeats: how it repeats itself, where that is known already.
-    First by strength of the edge and rhythm, then again by likeness to the median beat of the first pass, which tells the
-    second wave of a beat from its first.
+    First by strength of the edge and rhythm, then again by likeness to the median beat of the first pass, which
+    tells the second wave of a beat from its first.
     """
     repeats = repeats or repetition_of(wave, rate_hz, settings)
     time_s, strength = rising_edges(wave, rate_hz)

@@ -8,8 +8,9 @@ second wave in each beat from deciding alone.
 from __future__ import annotations
 
 import numpy as np
-from dawnbeat.shared.trace import FloatArray, IntArray
 from scipy.ndimage import uniform_filter1d
+
+from dawnbeat.shared.trace import FloatArray, IntArray
 
 SHORTEST_S = 0.28
 LONGEST_S = 2.6

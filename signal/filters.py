@@ -10,8 +10,9 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from dawnbeat.shared.trace import FloatArray
 from scipy.signal import butter, sosfiltfilt
+
+from dawnbeat.shared.trace import FloatArray
 
 _ORDER = 2
 # Frames of a camera at 15 a second carry nothing above 7.5 Hz; stay clear of that edge.

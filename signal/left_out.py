@@ -7,6 +7,7 @@ in.
 from __future__ import annotations
 
 import numpy as np
+
 from dawnbeat.shared.beats import Intervals, Reason
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import FloatArray

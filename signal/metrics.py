@@ -8,6 +8,7 @@ Electrophysiology (1996), Circulation 93:1043-1065; SD1 and SD2 from SDNN and SD
 from __future__ import annotations
 
 import numpy as np
+
 from dawnbeat.shared.beats import Intervals
 from dawnbeat.shared.reading import Metrics
 from dawnbeat.shared.trace import BoolArray, FloatArray

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import CHANNELS, BoolArray, FloatArray
 from dawnbeat.signal.colour import absorbance, mixture, single

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+
 from dawnbeat.shared.trace import FloatArray
 
 _HOP_S = 2.0

@@ -14,6 +14,7 @@ here, keeping a bad one spoils RMSSD.
 from __future__ import annotations
 
 import numpy as np
+
 from dawnbeat.shared.beats import Reason
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
 

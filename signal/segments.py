@@ -7,10 +7,12 @@ by the spline that resamples; a longer gap splits the trace, since nothing is kn
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
-from dawnbeat.shared.trace import FloatArray
 from scipy.interpolate import CubicSpline
+
+from dawnbeat.shared.trace import FloatArray
 
 # One grid for all rates that cameras have, so that filters and templates need no case of their own: above twice the
 # rate of a common camera, a cubic spline loses nothing of a pulse wave below 8 Hz.
@@ -43,7 +45,7 @@ def split_at_gaps(time_s: FloatArray, max_gap_s: float) -> list[slice]:
     # A step of exactly the limit belongs to the stretch; six decimals in files must not push it over.
     breaks = np.flatnonzero(np.diff(time_s) > max_gap_s + 1e-4) + 1
     edges = [0, *breaks.tolist(), time_s.size]
-    return [slice(first, last) for first, last in zip(edges[:-1], edges[1:], strict=True)]
+    return [slice(first, last) for first, last in pairwise(edges)]
 
 
 def even_grid(time_s: FloatArray, value: FloatArray) -> Piece:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+
 from dawnbeat.shared.trace import BoolArray, FloatArray
 
 # The steepest change of a usual second, times this, is more than any beat's edge.

@@ -11,8 +11,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from dawnbeat.shared.trace import FloatArray
 from scipy.interpolate import CubicSpline
+
+from dawnbeat.shared.trace import FloatArray
 
 _STEP_S = 1.0 / 60.0
 _ROUNDS = 3

@@ -8,10 +8,13 @@ SDNN^2, which is taken off the lower end.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
+from scipy.special import stdtrit
+
 from dawnbeat.shared.beats import Intervals
 from dawnbeat.shared.trace import FloatArray
-from scipy.special import stdtrit
 
 _CONFIDENCE = 0.95
 
@@ -55,7 +58,7 @@ def _spread_of_mean(value: FloatArray, batches: int) -> tuple[float, float]:
     """Standard error of the mean of leaning values from batch means, and Student's quantile that goes with it."""
     batches = min(batches, value.size // 4)
     edge = np.linspace(0, value.size, batches + 1).astype(int)
-    means = np.array([value[low:high].mean() for low, high in zip(edge[:-1], edge[1:], strict=True)])
+    means = np.array([value[low:high].mean() for low, high in pairwise(edge)])
     spread = float(means.std(ddof=1) / np.sqrt(batches))
     quantile = float(stdtrit(batches - 1, 0.5 + _CONFIDENCE / 2.0))
     return spread, quantile

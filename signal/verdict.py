@@ -10,6 +10,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
+
 from dawnbeat.shared.beats import Beats, Intervals, Reason
 from dawnbeat.shared.reading import Metrics, Verdict
 from dawnbeat.shared.settings import Settings

@@ -1,0 +1,18 @@
+"""Files that are installed with the program."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from pathlib import Path
+
+from dawnbeat.shared.errors import DawnbeatError
+
+
+def shipped_recording(name: str) -> Path:
+    """The path of a file of the room recordings; raises DawnbeatError where the installation lacks it."""
+    # A namespace package has a list of folders, some of them only placeholders of an editable install.
+    for folder in import_module("dawnbeat.recordings").__path__:
+        path = Path(folder, name)
+        if path.exists():
+            return path
+    raise DawnbeatError(f"the installation lacks {name}: install dawnbeat again")

@@ -1,0 +1,43 @@
+"""An analysis as one JSON object; no number in it is ever NaN or infinite."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+from typing import Any
+
+from dawnbeat.shared.reading import Analysis
+
+
+def json_line(recording: str, analysis: Analysis) -> str:
+    """One line of JSON with everything that a program wants to know of a replayed recording."""
+    intervals = analysis.intervals
+    content: dict[str, Any] = {
+        "recording": recording,
+        "duration_s": round(analysis.duration_s, 6),
+        "frame_rate_hz": analysis.frame_rate_hz,
+        "usable": analysis.verdict.usable,
+        "reasons": list(analysis.verdict.reasons),
+        "channel": analysis.channel,
+        "beats_s": [round(beat, 6) for beat in analysis.beats.time_s.tolist()],
+        "intervals_ms": [round(interval, 3) for interval in intervals.interval_ms.tolist()],
+        "kept": intervals.kept.tolist(),
+        "left_out": list(intervals.left_out),
+        "metrics": dataclasses.asdict(analysis.metrics),
+        "intervals95": {name: list(pair) for name, pair in analysis.intervals95.items()},
+        "timing_error_ms": analysis.timing_error_ms,
+        "version": analysis.version,
+        "settings": dataclasses.asdict(analysis.settings),
+    }
+    return json.dumps(_finite(content), allow_nan=False, ensure_ascii=False)
+
+
+def _finite(value: Any) -> Any:
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, dict):
+        return {key: _finite(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_finite(item) for item in value]
+    return value

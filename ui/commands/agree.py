@@ -1,0 +1,151 @@
+"""`dawnbeat agree`: two recordings, or lists of beats or intervals, held against each other."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.ui.commands.replay import chosen_settings
+
+if TYPE_CHECKING:
+    from dawnbeat.shared.settings import Settings
+    from dawnbeat.signal.compare import Comparison, Series
+
+
+def agree(
+    a: Path = typer.Argument(..., help="A recording, or a list of beats (s) or intervals (ms), one a line."),
+    b: Path = typer.Argument(..., help="The other one."),
+    settings: Path | None = typer.Option(None, help="TOML file of detection settings."),
+    lag_s: float | None = typer.Option(None, "--lag", help="Seconds to add to the first clock, where known."),
+    max_lag_s: float = typer.Option(60.0, "--max-lag", help="How far apart the clocks may be, in seconds."),
+    plot: Path | None = typer.Option(None, help="Write a Bland-Altman plot as PNG."),
+    json: bool = typer.Option(False, "--json", help="Print one JSON object."),
+) -> None:
+    """Find how two recordings of one heart agree, whatever the lag of their clocks."""
+    from dawnbeat.signal.compare import compare
+
+    if not 0.0 < max_lag_s <= 3600.0:
+        raise DawnbeatError(f"--max-lag {max_lag_s:g} is out of range: give 0 to 3600 seconds")
+    chosen = chosen_settings(settings)
+    found = compare(read_series(a, chosen), read_series(b, chosen), max_lag_s, lag_s)
+    if json:
+        import json as json_library
+
+        print(json_library.dumps(_as_dict(found), allow_nan=False))
+    else:
+        _print(found, a.name, b.name)
+    if plot is not None:
+        from dawnbeat.ui.plot import plot_agreement
+
+        plot_agreement(found, (a.name, b.name), plot)
+
+
+def read_series(path: Path, settings: Settings) -> Series:
+    """The beats of a recording, or of a list of beats in seconds or of intervals in milliseconds.
+
+    A list is told from a recording by its first line: one column, a number or a header of one word. Numbers that only
+    grow are beats, others intervals. Raises DawnbeatError for anything else.
+    """
+    from dawnbeat.capture.recording import read_recording
+    from dawnbeat.signal.analysis import analyse
+    from dawnbeat.signal.compare import Series
+
+    numbers = _list_of_numbers(path)
+    if numbers is None:
+        analysis = analyse(read_recording(path).trace, settings)
+        if len(analysis.beats) < 3:
+            raise DawnbeatError(f"no beats were found in {path}: {analysis.verdict.reasons[0]}")
+        return Series(analysis.beats.time_s, analysis.intervals.kept)
+    import numpy as np
+
+    values = np.array(numbers)
+    grows = values.size > 1 and float(np.diff(values).min()) > 0
+    if grows and float(np.median(np.diff(values))) < 10.0:
+        return Series.of_beats(values)
+    if grows or values.size == 0 or values.min() <= 0 or float(np.median(values)) < 100.0:
+        raise DawnbeatError(f"{path} is neither a list of beats in seconds nor of intervals in milliseconds")
+    return Series.of_beats(np.concatenate([[0.0], np.cumsum(values) / 1000.0]))
+
+
+def _list_of_numbers(path: Path) -> list[float] | None:
+    """The numbers of a one-column text file, or None where it is no such file."""
+    if not path.is_file() or path.suffix.lower() in {".gz", ".avi", ".mp4", ".mkv", ".mov", ".webm"}:
+        return None
+    try:
+        with path.open(encoding="utf-8-sig") as file:
+            first = file.readline().strip()
+            if "," in first or ";" in first or not first:
+                return None
+            lines = [first, *file.read().split("\n")]
+    except (OSError, UnicodeDecodeError):
+        return None
+    values = []
+    for number, line in enumerate(lines, start=1):
+        text = line.strip()
+        if not text or (number == 1 and not _is_number(text)):
+            continue
+        if not _is_number(text):
+            raise DawnbeatError(f"{path}, line {number}: {text[:40]!r} is not a number: give one number a line")
+        values.append(float(text))
+    return values
+
+
+def _is_number(text: str) -> bool:
+    import math
+
+    try:
+        return math.isfinite(float(text))
+    except ValueError:
+        return False
+
+
+def _as_dict(found: Comparison) -> dict[str, object]:
+    rmssd, hr = found.rmssd_ms, found.mean_hr_bpm
+    limits = found.limits_of_agreement_ms
+    return {
+        "lag_s": found.lag_s,
+        "matched_beats": int(found.pairs.shape[0]),
+        "matched_share_a": found.matched_a,
+        "matched_share_b": found.matched_b,
+        "intervals": int(found.difference_ms.size),
+        "interval_mean_absolute_ms": found.mean_absolute_ms,
+        "interval_sd_ms": found.spread_ms,
+        "interval_p95_ms": found.p95_ms,
+        "interval_bias_ms": limits[0] if limits else None,
+        "rmssd_a_ms": rmssd[0] if rmssd else None,
+        "rmssd_b_ms": rmssd[1] if rmssd else None,
+        "mean_hr_a_bpm": hr[0] if hr else None,
+        "mean_hr_b_bpm": hr[1] if hr else None,
+    }
+
+
+def _print(found: Comparison, name_a: str, name_b: str) -> None:
+    from rich import box
+    from rich.table import Table
+
+    from dawnbeat.ui.report import console
+
+    table = Table(box=box.SIMPLE, show_header=False, title=f"{name_a} against {name_b}", title_justify="left")
+    table.add_column("")
+    table.add_column("", justify="right")
+    table.add_row("lag of the clocks", f"{found.lag_s:+.3f} s")
+    table.add_row("beats matched within 150 ms", f"{found.pairs.shape[0]}")
+    table.add_row(f"  share of {name_a}", f"{100 * found.matched_a:.1f} %")
+    table.add_row(f"  share of {name_b}", f"{100 * found.matched_b:.1f} %")
+    table.add_row("intervals that both keep", f"{found.difference_ms.size}")
+    for title, value in (
+        ("interval difference, mean absolute", found.mean_absolute_ms),
+        ("  standard deviation", found.spread_ms),
+        ("  95th percentile, absolute", found.p95_ms),
+    ):
+        table.add_row(title, "unknown" if value is None else f"{value:.2f} ms")
+    rmssd, hr = found.rmssd_ms, found.mean_hr_bpm
+    if rmssd is not None:
+        bias = rmssd[0] - rmssd[1]
+        table.add_row("RMSSD of both over the same intervals", f"{rmssd[0]:.2f} and {rmssd[1]:.2f} ms ({bias:+.2f} ms)")
+    if hr is not None:
+        table.add_row("heart rate of both", f"{hr[0]:.2f} and {hr[1]:.2f} bpm ({hr[0] - hr[1]:+.2f} bpm)")
+    console().print(table)

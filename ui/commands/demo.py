@@ -1,0 +1,107 @@
+"""`dawnbeat demo`: everything once, without a camera."""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+_SECONDS = 120.0
+
+
+def demo(
+    out: Path | None = typer.Option(None, help="Folder for what the demo writes; a new one here unless given."),
+    window: bool = typer.Option(
+        True, "--window/--no-window", help="End by opening the window, where there is a display."
+    ),
+) -> None:
+    """Play a shipped fingertip video through the path a camera takes, then show an invented runner's mornings."""
+    from dawnbeat.ui.report import NOT_MEDICAL, console
+
+    screen = console()
+    folder = _new_folder(out)
+    _reading(screen, folder)
+    home = folder / "journal"
+    screen.print()
+    _mornings(screen, home)
+    screen.print()
+    screen.print(NOT_MEDICAL, style="italic")
+    screen.print()
+    screen.print("What to do next:", style="bold")
+    screen.print("  dawnbeat cameras                 see which cameras there are")
+    screen.print("  dawnbeat read                    take your own reading; a lamp can get hot, keep an eye on it")
+    screen.print(f"  dawnbeat replay {folder / 'recording'}   analyse this recording again")
+    screen.print(f"  dawnbeat --help                  everything else; the invented journal is in {home}")
+    if window and _has_display():
+        screen.print("The window opens on the invented journal; close it to end the demo.")
+        from dawnbeat.ui.window.app import run_window
+
+        raise typer.Exit(run_window(home, "mornings"))
+
+
+def _reading(screen: Console, folder: Path) -> None:
+    """The shipped video through decoder, gauge, recorder, live and final analysis."""
+    from dawnbeat.capture.open_source import open_source
+    from dawnbeat.capture.recording import read_recording
+    from dawnbeat.shared.shipped import shipped_recording
+    from dawnbeat.signal.analysis import analyse
+    from dawnbeat.signal.live import LiveBeats
+    from dawnbeat.ui.live_progress import record_session
+    from dawnbeat.ui.plot import plot_reading
+    from dawnbeat.ui.report import reading
+
+    screen.print("An invented finger, shipped as a video, takes the way of a camera's frames:", style="bold")
+    recording = folder / "recording"
+    source = open_source(str(shipped_recording("rehearsal.avi")))
+    try:
+        result = record_session(source, recording, _SECONDS, 0.0, beats=LiveBeats())
+    finally:
+        source.close()
+    screen.print(f"{len(result.trace)} frames, {result.dropped} dropped; {result.ended_because}")
+    analysis = analyse(read_recording(recording).trace)
+    picture = folder / "reading.png"
+    plot_reading("invented finger", analysis, picture)
+    screen.print()
+    screen.print(reading("invented finger", analysis))
+    screen.print(f"  recording: {recording}")
+    screen.print(f"  picture:   {picture}")
+
+
+def _mornings(screen: Console, home: Path) -> None:
+    """An invented runner's journal, and where today stands in it."""
+    from datetime import date
+
+    from dawnbeat.journal.demo_journal import fill_with_invented_mornings
+    from dawnbeat.journal.store import Journal
+    from dawnbeat.ui.commands.mornings import print_mornings
+
+    with Journal.open(home) as journal:
+        count = fill_with_invented_mornings(journal, date.today())
+        screen.print(f"An invented runner's journal of {count} readings:", style="bold")
+        print_mornings(screen, journal, date.today(), weeks=2)
+
+
+def _new_folder(out: Path | None) -> Path:
+    """A folder that doesn't exist yet, here if this place can be written, else among the temporary files."""
+    if out is not None:
+        return out
+    here = Path.cwd()
+    if not os.access(here, os.W_OK):
+        return Path(tempfile.mkdtemp(prefix="dawnbeat-demo-"))
+    number = 1
+    while (folder := here / ("dawnbeat-demo" if number == 1 else f"dawnbeat-demo-{number}")).exists():
+        number += 1
+    return folder
+
+
+def _has_display() -> bool:
+    if sys.platform.startswith("linux"):
+        return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+    return True

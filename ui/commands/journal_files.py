@@ -1,0 +1,152 @@
+"""The journal to files and back: `export`, `import`, `backup`, `restore`, `reanalyse`."""
+
+from __future__ import annotations
+
+import sys
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.ui.commands.mornings import JOURNAL_HELP, day_of
+from dawnbeat.ui.commands.replay import chosen_settings
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+export_app = typer.Typer(help="Write mornings or intervals to CSV.", no_args_is_help=True)
+import_app = typer.Typer(help="Read mornings back from CSV.", no_args_is_help=True)
+
+
+@export_app.command("mornings")
+def export_mornings(
+    out: Path = typer.Argument(..., help="CSV file to write."),
+    first: str | None = typer.Option(None, "--from", help="First day, such as 2026-05-03."),
+    last: str | None = typer.Option(None, "--to", help="Last day."),
+    everything: bool = typer.Option(False, "--all", help="Include readings that are not usable."),
+    journal: Path | None = typer.Option(None, help=JOURNAL_HELP),
+) -> None:
+    """Write one row a reading, with units in the names of the columns."""
+    from dawnbeat.journal.export import export_mornings as write
+    from dawnbeat.journal.store import Journal
+
+    with Journal.open(journal) as opened:
+        count = write(opened, out, day_of(first) if first else None, day_of(last) if last else None, everything)
+    print(f"{out}: {count} readings")
+
+
+@export_app.command("intervals")
+def export_intervals(
+    out: Path = typer.Argument(..., help="Name to write: OUT.csv with all intervals, OUT.txt with those kept, in ms."),
+    day: str = typer.Option("today", help="The day, such as 2026-05-03."),
+    journal: Path | None = typer.Option(None, help=JOURNAL_HELP),
+) -> None:
+    """Write the intervals of one day: a CSV with reasons, and the plain list that analysis programs read."""
+    from dawnbeat.journal.export import export_intervals as write
+    from dawnbeat.journal.store import Journal
+
+    with Journal.open(journal) as opened:
+        table, plain = write(opened, out, day_of(day))
+    print(f"{table}\n{plain}")
+
+
+@import_app.command("mornings")
+def import_mornings(
+    path: Path = typer.Argument(..., help="CSV file that export wrote."),
+    apply: bool = typer.Option(False, "--apply", help="Do it; without this, only show what would be done."),
+    replace_different: bool = typer.Option(False, help="Let the file win where it differs from the journal."),
+    journal: Path | None = typer.Option(None, help=JOURNAL_HELP),
+) -> None:
+    """Show what a file would add, and add it with --apply; nothing is half imported."""
+    from dawnbeat.journal.import_csv import apply_import, plan_import
+    from dawnbeat.journal.store import Journal
+
+    with Journal.open(journal) as opened:
+        plan = plan_import(opened, path)
+        print("\n".join(plan.lines()))
+        if plan.errors:
+            raise DawnbeatError(f"{path} has {len(plan.errors)} bad lines: mend them, nothing was imported")
+        if apply:
+            print(f"{apply_import(opened, plan, replace_different)} readings imported")
+        else:
+            print("Nothing was changed; add --apply to do it.")
+
+
+@import_app.callback()
+def _import() -> None:
+    pass
+
+
+def backup(
+    out: Path = typer.Argument(..., help="Zip file to write."),
+    overwrite: bool = typer.Option(False, "--overwrite", help="Replace a file of that name."),
+    journal: Path | None = typer.Option(None, help=JOURNAL_HELP),
+) -> None:
+    """Write the journal with all recordings into one zip with checksums."""
+    from dawnbeat.journal.backup import backup as write
+    from dawnbeat.journal.store import Journal
+
+    with Journal.open(journal) as opened, _progress("backing up") as progress:
+        made = write(opened, out, overwrite, progress)
+    print(f"{out}: {made.readings} readings, {made.recordings} recordings, {made.bytes / 1e6:.1f} MB before packing")
+
+
+def restore(
+    archive: Path = typer.Argument(..., help="Zip file that backup wrote."),
+    yes: bool = typer.Option(False, "--yes", help="Don't ask."),
+    journal: Path | None = typer.Option(None, help=JOURNAL_HELP),
+) -> None:
+    """Put the journal of a backup in the place of the present one, which is kept aside."""
+    from dawnbeat.journal.backup import restore as put_back
+
+    _ask("Replace the present journal (it is kept aside)?", yes)
+    found = put_back(archive, journal)
+    print(f"{found.readings} readings and {found.recordings} recordings restored")
+    if found.aside is not None:
+        print(f"the journal that was there is kept in {found.aside}")
+
+
+def reanalyse(
+    yes: bool = typer.Option(False, "--yes", help="Accept the changes without being asked."),
+    settings: Path | None = typer.Option(None, help="TOML file of detection settings."),
+    journal: Path | None = typer.Option(None, help=JOURNAL_HELP),
+) -> None:
+    """Analyse every reading again from its recording, show what changes, and store it once accepted."""
+    from dawnbeat.capture.recording import read_recording
+    from dawnbeat.journal.reanalyse import accept
+    from dawnbeat.journal.reanalyse import reanalyse as analyse_again
+    from dawnbeat.journal.store import Journal
+    from dawnbeat.signal.analysis import analyse
+
+    with Journal.open(journal) as opened:
+        with _progress("analysing") as progress:
+            outcome = analyse_again(opened, read_recording, analyse, chosen_settings(settings), progress)
+        print("\n".join(outcome.lines()))
+        if not outcome.changes:
+            return
+        _ask("Store these analyses?", yes)
+        print(f"{accept(opened, outcome)} readings stored")
+
+
+def _ask(question: str, yes: bool) -> None:
+    """Go on only with a yes; raises DawnbeatError where nobody can be asked or the answer is another."""
+    if yes:
+        return
+    if not sys.stdin.isatty():
+        raise DawnbeatError(f"{question} Nobody is there to ask: say --yes, nothing was changed")
+    if input(f"{question} (yes/no) ").strip().lower() not in ("y", "yes"):
+        raise DawnbeatError("nothing was changed")
+
+
+@contextmanager
+def _progress(title: str) -> Iterator[Callable[[int, int], None]]:
+    """A bar on standard error, as a function of how many are done and of how many."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    screen = Console(stderr=True)
+    with Progress(console=screen, disable=not screen.is_terminal) as bar:
+        task = bar.add_task(title, total=None)
+        yield lambda done, of: bar.update(task, completed=done, total=of)

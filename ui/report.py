@@ -1,0 +1,88 @@
+"""A reading in the terminal: verdict first, then the numbers with their units and how sure they are."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING
+
+from rich import box
+from rich.console import Console, Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+if TYPE_CHECKING:
+    from dawnbeat.shared.reading import Analysis
+
+NOT_MEDICAL = (
+    "Not a medical device. "
+    "See a doctor about chest pain, fainting, palpitations or a pulse that keeps coming irregularly."
+)
+
+
+def reading(name: str, analysis: Analysis) -> RenderableType:
+    """The reading of one recording as something rich can print."""
+    usable = analysis.verdict.usable
+    rate = f", {analysis.frame_rate_hz:.1f} frames a second" if analysis.frame_rate_hz else ""
+    parts: list[RenderableType] = [
+        Text.assemble((name, "bold"), f"  {analysis.duration_s:.0f} s{rate}"),
+        Text("usable" if usable else "NOT USABLE", style="bold" if usable else "bold reverse"),
+    ]
+    parts += [Text(f"  {'' if usable else 'because '}{reason}") for reason in analysis.verdict.reasons]
+    if analysis.metrics.mean_hr_bpm is not None:
+        if not usable:
+            parts.append(Text("  The figures below are for looking into it, not to be relied on.", style="italic"))
+        parts.append(Padding(_figures(analysis), (0, 0, 0, 2)))
+    parts.append(Text(f"  {_left_out(analysis)}"))
+    if analysis.channel:
+        parts.append(Text(f"  colour: {analysis.channel}"))
+    return Group(*parts)
+
+
+def _figures(analysis: Analysis) -> Table:
+    metrics, intervals = analysis.metrics, analysis.intervals95
+    table = Table(box=box.SIMPLE, show_edge=False, pad_edge=False)
+    table.add_column("")
+    table.add_column("value", justify="right")
+    table.add_column("unit")
+    table.add_column("95 % interval", justify="right")
+    rows: list[tuple[str, float | int | None, str, int, str]] = [
+        ("resting pulse (mean heart rate)", metrics.mean_hr_bpm, "bpm", 1, "mean_hr_bpm"),
+        ("RMSSD", metrics.rmssd_ms, "ms", 1, "rmssd_ms"),
+        ("lnRMSSD", metrics.ln_rmssd, "ln ms", 2, "ln_rmssd"),
+        ("SDNN", metrics.sdnn_ms, "ms", 1, "sdnn_ms"),
+        ("SDSD", metrics.sdsd_ms, "ms", 1, ""),
+        ("mean NN", metrics.mean_nn_ms, "ms", 0, ""),
+        ("shortest and longest NN", metrics.min_nn_ms, "ms", 0, ""),
+        ("NN50", metrics.nn50, "", 0, ""),
+        ("pNN50", metrics.pnn50_pct, "%", 1, ""),
+        ("CV of NN", metrics.cv_nn_pct, "%", 1, ""),
+        ("SD1", metrics.sd1_ms, "ms", 1, ""),
+        ("SD2", metrics.sd2_ms, "ms", 1, ""),
+        ("timing error of a beat", analysis.timing_error_ms, "ms", 1, ""),
+    ]
+    for title, value, unit, decimals, key in rows:
+        if value is None:
+            continue
+        shown = f"{value:.{decimals}f}"
+        if title.startswith("shortest") and metrics.max_nn_ms is not None:
+            shown = f"{shown} to {metrics.max_nn_ms:.0f}"
+        span = intervals.get(key)
+        table.add_row(title, shown, unit, f"{span[0]:.{decimals}f} to {span[1]:.{decimals}f}" if span else "")
+    return table
+
+
+def _left_out(analysis: Analysis) -> str:
+    metrics = analysis.metrics
+    counted = Counter(reason for reason in analysis.intervals.left_out if reason is not None)
+    kept = len(analysis.intervals) - sum(counted.values())
+    words = f"{metrics.kept_beats} beats kept; {kept} of {len(analysis.intervals)} intervals count"
+    if counted:
+        words += "; left out: " + ", ".join(f"{number} {reason}" for reason, number in counted.most_common())
+    return words
+
+
+def console() -> Console:
+    """The terminal; plain and wide enough where the output goes to a file."""
+    plain = Console()
+    return plain if plain.is_terminal else Console(width=max(plain.width, 110), highlight=False)
