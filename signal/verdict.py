@@ -89,6 +89,9 @@ def _doubts(evidence: Evidence, settings: Settings) -> list[str]:
     if likeness < settings.min_median_likeness:
         doubts.append(f"the pulse hardly stands out of the noise (likeness of the beats {likeness:.2f})")
     error_ms = evidence.timing_error_ms
+    frames = (evidence.frame_rate_hz or 0.0) * (metrics.mean_nn_ms or 0.0) / 1000.0
+    if frames < settings.min_frames_a_beat:
+        doubts.append(f"only {frames:.0f} frames a beat: give more light, so that frames come faster")
     if error_ms is None:
         doubts.append("the timing of the beats can't be judged")
     elif 6.0 * error_ms**2 > settings.max_timing_share * metrics.rmssd_ms**2:
