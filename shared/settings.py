@@ -47,7 +47,7 @@ class Settings:
     min_kept_share: float = _parameter(0.75, 0.0, 1.0, "", "share of the time that a usable reading keeps")
 
     min_long_share: float = _parameter(0.6, 0.0, 1.0, "", "share of the time that a longer reading keeps")
-    min_duration_s: float = _parameter(30.0, 5.0, 300.0, "s", "shortest trace that can be a usable reading")
+    min_duration_s: float = _parameter(25.0, 5.0, 300.0, "s", "shortest trace that can be a usable reading")
     min_frame_rate_hz: float = _parameter(9.0, 5.0, 60.0, "Hz", "fewest frames a second of a usable reading")
     min_frames_a_beat: float = _parameter(8.0, 2.0, 60.0, "", "fewest frames a beat of a usable reading")
     min_median_likeness: float = _parameter(0.8, 0.0, 1.0, "", "least median likeness of a usable reading")

@@ -13,7 +13,7 @@ from dawnbeat.signal.detection import Detection, detect, repetition_of
 from dawnbeat.signal.filters import lowpass_for, zero_phase
 from dawnbeat.signal.segments import Piece, even_grid
 from dawnbeat.signal.steps import without_steps
-from dawnbeat.signal.timing import align, timing_error_ms
+from dawnbeat.signal.timing import align, curve_of, timing_error_ms
 
 # A pulse changes its shape over many minutes; beats of about two are compared with one median edge.
 _BLOCK_S = 120.0
@@ -62,11 +62,11 @@ def beats_of_piece(time_s: FloatArray, colour: FloatArray, settings: Settings) -
     inside = (found.beat_s > before_s) & (found.beat_s < length_s - after_s)
     guess_s = found.beat_s[inside]
     likeness = found.likeness[inside]
-    wave = low @ weights
+    curve = curve_of(low @ weights, rate_hz)
     columns = np.zeros((4, guess_s.size))
     for part in np.array_split(np.arange(guess_s.size), max(1, round(length_s / _BLOCK_S))):
         if part.size:
-            edges = align(wave, rate_hz, guess_s[part], before_s, after_s)
+            edges = align(curve, guess_s[part], before_s, after_s)
             error_ms = timing_error_ms(edges, piece.frame_rate_hz, timing_lowpass_hz)
             columns[:, part] = edges.time_s, error_ms, edges.height, edges.misfit
     beat_s, error_ms, height, misfit = columns

@@ -41,13 +41,17 @@ class FittedEdges:
     points: int
 
 
-def align(wave: FloatArray, rate_hz: float, guess_s: FloatArray, before_s: float, after_s: float) -> FittedEdges:
+def curve_of(wave: FloatArray, rate_hz: float) -> CubicSpline:
+    """The wave between its samples; (n,) low-passed only, since a high-pass smears one beat into the next."""
+    return CubicSpline(np.arange(wave.size) / rate_hz, wave)
+
+
+def align(curve: CubicSpline, guess_s: FloatArray, before_s: float, after_s: float) -> FittedEdges:
     """Lay each edge over the median edge, with the steepest point of the median edge as the beat's moment.
 
-    wave: (n,) low-passed only, since a high-pass smears one beat into the next. guess_s: (k,) k >= 1, in seconds
-    from the first sample. Edges are compared from before_s before to after_s after the beat.
+    curve: the wave, as `curve_of` makes it. guess_s: (k,) k >= 1, in seconds from the first sample. Edges are
+    compared from before_s before to after_s after the beat.
     """
-    curve = CubicSpline(np.arange(wave.size) / rate_hz, wave)
     offset_s = np.arange(-before_s, after_s + _STEP_S / 2, _STEP_S)
     drift = np.stack([np.ones_like(offset_s), offset_s], axis=1)
     time_s = guess_s.copy()
