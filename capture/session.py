@@ -54,13 +54,15 @@ class SessionResult:
 
 
 @dataclass(frozen=True, slots=True)
-class _End:
+class End:
+    """The last thing that a feed gives: why there are no more frames, and whether that is a fault."""
+
     reason: str
     broken: bool
     lost: int = 0  # frames that found the queue full right before the end
 
 
-class _Feed:
+class Feed:
     """A thread of its own that takes frames from the source into a bounded queue.
 
     A live source never waits: what finds the queue full is dropped, and counted with the next frame. Any
@@ -73,12 +75,12 @@ class _Feed:
         room = min(_MOST_QUEUED, max(_FEWEST_QUEUED, _QUEUE_BYTES // frame_bytes))
         self._source = source
         self._live = about.live
-        self._queue: queue.Queue[Frame | _End] = queue.Queue(room)
+        self._queue: queue.Queue[Frame | End] = queue.Queue(room)
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, daemon=True, name="frames")
         self._thread.start()
 
-    def take(self, timeout_s: float) -> Frame | _End | None:
+    def take(self, timeout_s: float) -> Frame | End | None:
         """The next frame or the end; None when neither comes in time."""
         try:
             return self._queue.get(timeout=timeout_s)
@@ -96,7 +98,7 @@ class _Feed:
         self._thread.join(timeout=3.0)
 
     def _run(self) -> None:
-        end = _End(SOURCE_ENDED, False)
+        end = End(SOURCE_ENDED, False)
         overrun = 0
         try:
             for frame in self._source.frames():
@@ -106,9 +108,9 @@ class _Feed:
                     frame = replace(frame, dropped_before=frame.dropped_before + overrun)
                 overrun = 0 if self._put(frame) else frame.dropped_before + 1
         except DawnbeatError as error:
-            end = _End(str(error), True)
+            end = End(str(error), True)
         except Exception as error:  # a driver's own fault must not take the kept frames with it
-            end = _End(f"the source failed: {type(error).__name__}: {one_line(error)}", True)
+            end = End(f"the source failed: {type(error).__name__}: {one_line(error)}", True)
         self._put_end(replace(end, lost=overrun))
 
     def _put(self, frame: Frame) -> bool:
@@ -126,7 +128,7 @@ class _Feed:
             return True
         return False
 
-    def _put_end(self, end: _End) -> None:
+    def _put_end(self, end: End) -> None:
         while not self._stop.is_set():
             try:
                 self._queue.put(end, timeout=0.1)
@@ -189,17 +191,17 @@ def run_session(
     dropped = 0
     start_s = 0.0
     settling = _Settling(source, settle_s, settle_limit_s)
-    feed = _Feed(source)
-    end: _End | None = None
+    feed = Feed(source)
+    end: End | None = None
     try:
         while end is None:
             if stop is not None and stop.is_set():
-                end = _End(STOPPED, False)
+                end = End(STOPPED, False)
                 break
             got = feed.take(0.1)
             if got is None:
                 continue
-            if isinstance(got, _End):
+            if isinstance(got, End):
                 end = got
                 dropped += got.lost if samples else 0
                 break
@@ -217,17 +219,17 @@ def run_session(
                     try:
                         recorder.write(sample, got.image)
                     except DawnbeatError as error:
-                        end = _End(str(error), True)
+                        end = End(str(error), True)
                         break
                 samples.append(sample)
                 if seconds is not None and sample.time_s >= seconds:
-                    end = _End(TIME_UP, False)
+                    end = End(TIME_UP, False)
             else:
                 settling.see(got.time_s, contact.good)
             if on_sample is not None:
                 on_sample(Moment(sample, contact, kept, dropped))
     except KeyboardInterrupt:
-        end = _End(STOPPED, False)
+        end = End(STOPPED, False)
     finally:
         feed.stop()
     return SessionResult(trace_of_samples(samples), dropped, end.reason, end.broken)

@@ -32,7 +32,11 @@ def analyse(trace: Trace, settings: Settings | None = None) -> Analysis:
     is "not usable" with its reasons. No number in it is NaN or infinite.
     """
     settings = settings or Settings()
-    pieces = pieces_of(trace, settings)
+    return analysis_of(trace, pieces_of(trace, settings), settings)
+
+
+def analysis_of(trace: Trace, pieces: list[PieceBeats], settings: Settings) -> Analysis:
+    """As `analyse`, from the pieces that `pieces_of` found in this trace with these settings."""
     beats = Beats(
         time_s=_joined([piece.time_s for piece in pieces]),
         error_ms=_joined([piece.error_ms for piece in pieces]),

@@ -20,6 +20,7 @@ _BLOCK_S = 120.0
 _FEWEST_FRAMES_AN_EDGE = 7.5
 # Where the mixture differs this little from the first colour, looking for beats again finds the same ones.
 _SAME_WAVE = 0.98
+_FLAT_PER_MILLE = 0.002
 
 
 @dataclass(frozen=True)
@@ -56,6 +57,8 @@ def beats_of_piece(time_s: FloatArray, colour: FloatArray, settings: Settings) -
     band = zero_phase(piece.value, rate_hz, settings.highpass_hz, lowpass_for(piece.frame_rate_hz, settings.lowpass_hz))
     timing_lowpass_hz = lowpass_for(piece.frame_rate_hz, settings.timing_lowpass_hz)
     low = zero_phase(piece.value, rate_hz, None, timing_lowpass_hz)
+    # Below this a wave is rounding, of the sums of pixels or of the digits in a file: a flat line with a rhythm.
+    band[:, band.std(axis=0) < _FLAT_PER_MILLE] = 0.0
     weights, found = _choose_colour(band, low, piece, settings)
     before_s, after_s = edge_window(settings, piece.frame_rate_hz, float(np.median(found.repetition.period_s)))
     length_s = (band.shape[0] - 1) / rate_hz

@@ -35,11 +35,8 @@ def build_app() -> typer.Typer:
 
 
 def _add_training(app: typer.Typer) -> None:
-    try:
-        from dawnbeat.ui.commands.runs import runs_app
-        from dawnbeat.ui.commands.zones import zones_command
-    except ImportError:  # TEMPORARY
-        return
+    from dawnbeat.ui.commands.runs import runs_app
+    from dawnbeat.ui.commands.zones import zones_command
 
     app.command("zones")(zones_command)
     app.add_typer(runs_app, name="runs")

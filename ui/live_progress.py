@@ -54,23 +54,44 @@ def _run_with_progress(
         transient=False,
         disable=not console.is_terminal,
     )
+    settling = _Settling(settle_s)
     with bar:
-        task = bar.add_task("settling" if settle_s > 0 else "reading", total=seconds, note="")
+        task = bar.add_task("settling" if settle_s > 0 else "reading", total=settle_s or seconds, note="")
         shown_s = [-1e9]
 
         def show(moment: Moment) -> None:
             sample = moment.sample
             if moment.kept and beats is not None:
                 beats.add(sample.time_s, sample.red, sample.green, sample.blue)
+            lain_s = settling.lain_s(moment)
             if abs(sample.time_s - shown_s[0]) < _REFRESH_EVERY_S:
                 return
             shown_s[0] = sample.time_s
             note = _pulse_words(beats) if moment.kept and moment.contact.good else moment.contact.advice
-            title = "reading" if moment.kept else "settling"
-            bar.update(task, description=title, completed=sample.time_s if moment.kept else 0.0, note=note)
+            if moment.kept:
+                bar.update(task, description="reading", total=seconds, completed=sample.time_s, note=note)
+            else:
+                bar.update(task, description="settling", completed=lain_s, note=note)
 
         with _stoppable() as stop:
             return run_session(source, seconds=seconds, recorder=recorder, on_sample=show, settle_s=settle_s, stop=stop)
+
+
+class _Settling:
+    """Counts, as the session does, for how long the finger has lain well without a break."""
+
+    def __init__(self, settle_s: float) -> None:
+        self._settle_s = settle_s
+        self._good_since_s: float | None = None
+
+    def lain_s(self, moment: Moment) -> float:
+        """Seconds that the finger has lain well, up to those that are asked for."""
+        time_s = moment.sample.time_s
+        if not moment.contact.good:
+            self._good_since_s = None
+        elif self._good_since_s is None:
+            self._good_since_s = time_s
+        return 0.0 if self._good_since_s is None else min(time_s - self._good_since_s, self._settle_s)
 
 
 def _pulse_words(beats: LiveBeats | None) -> str:

@@ -5,10 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.journal.faults import plain_errors
+from dawnbeat.journal.place import replacing
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.signal.compare import Comparison
 
@@ -63,7 +65,7 @@ def plot_agreement(comparison: Comparison, names: tuple[str, str], out: Path) ->
     _save(figure, out)
 
 
-def _draw_row(axes, analysis: Analysis, from_s: float, length_s: float, limit: float) -> None:  # type: ignore[no-untyped-def]
+def _draw_row(axes: Axes, analysis: Analysis, from_s: float, length_s: float, limit: float) -> None:
     wave, beats = analysis.wave, analysis.beats.time_s
     first, last = np.searchsorted(wave.time_s, [from_s, from_s + length_s])
     # A gap between stretches is a gap in the line.
@@ -71,7 +73,8 @@ def _draw_row(axes, analysis: Analysis, from_s: float, length_s: float, limit: f
     breaks = np.flatnonzero(np.diff(time_s) > 0.1) + 1
     axes.plot(np.insert(time_s, breaks, np.nan), np.insert(value, breaks, np.nan), color=_INK, lw=0.8)
     inside = (beats >= from_s) & (beats < from_s + length_s)
-    axes.plot(beats[inside], np.interp(beats[inside], wave.time_s, wave.value), "o", ms=3.5, color=_ACCENT)
+    if wave.value.size:
+        axes.plot(beats[inside], np.interp(beats[inside], wave.time_s, wave.value), "o", ms=3.5, color=_ACCENT)
     intervals = analysis.intervals
     for start_s, end_s, reason in zip(intervals.start_s, intervals.end_s, intervals.left_out, strict=True):
         if reason is not None and start_s < from_s + length_s and end_s > from_s:
@@ -82,7 +85,7 @@ def _draw_row(axes, analysis: Analysis, from_s: float, length_s: float, limit: f
     axes.tick_params(labelsize=8)
 
 
-def _draw_intervals(axes, analysis: Analysis) -> None:  # type: ignore[no-untyped-def]
+def _draw_intervals(axes: Axes, analysis: Analysis) -> None:
     intervals = analysis.intervals
     kept = intervals.kept
     axes.plot(intervals.end_s[kept], intervals.interval_ms[kept], "o", ms=3.5, color=_INK, label="kept")
@@ -92,11 +95,11 @@ def _draw_intervals(axes, analysis: Analysis) -> None:  # type: ignore[no-untype
         axes.set_ylim(0.7 * float(usual.min()), 1.3 * float(usual.max()))
     if len(intervals):
         axes.legend(fontsize=8, frameon=False)
-    axes.set_xlabel("time (s); the shaded times above are left out")
+    axes.set_xlabel("time (s)" if kept.all() else "time (s); the shaded times above are left out")
     axes.set_ylabel("interval (ms)")
 
 
-def _draw_pairs(axes, analysis: Analysis) -> None:  # type: ignore[no-untyped-def]
+def _draw_pairs(axes: Axes, analysis: Analysis) -> None:
     intervals = analysis.intervals
     kept = intervals.kept
     both = kept[1:] & kept[:-1]
@@ -107,7 +110,5 @@ def _draw_pairs(axes, analysis: Analysis) -> None:  # type: ignore[no-untyped-de
 
 
 def _save(figure: Figure, out: Path) -> None:
-    try:
-        figure.savefig(out, dpi=110)
-    except (OSError, ValueError) as error:
-        raise DawnbeatError(f"can't write the picture {out}: {getattr(error, 'strerror', None) or error}") from error
+    with plain_errors("write the picture", out), replacing(out) as file:
+        figure.savefig(file, dpi=110, format="png")

@@ -83,6 +83,8 @@ def _left_out(analysis: Analysis) -> str:
 
 
 def console() -> Console:
-    """The terminal; plain and wide enough where the output goes to a file."""
-    plain = Console()
-    return plain if plain.is_terminal else Console(width=max(plain.width, 110), highlight=False)
+    """The terminal; wide enough where the output goes to a file. Brackets in a name are letters, not a style."""
+    terminal = Console(highlight=False, markup=False, emoji=False)
+    if terminal.is_terminal:
+        return terminal
+    return Console(width=max(terminal.width, 110), highlight=False, markup=False, emoji=False)

@@ -8,25 +8,41 @@ from typing import TYPE_CHECKING
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.ui.commands.replay import chosen_settings
+from dawnbeat.ui.commands.replay import SETTINGS_HELP, chosen_settings
+from dawnbeat.ui.output_files import check_output
 
 if TYPE_CHECKING:
     from dawnbeat.shared.settings import Settings
     from dawnbeat.signal.compare import Comparison, Series
 
 
+# Where two series of one heart lie far from: 1 would be the spread between two hearts that know nothing of each other.
+_LEAST_MATCHED = 0.8
+_GREATEST_SPREAD = 0.5
+_SMALL_SPREAD_MS = 10.0
+
+
 def agree(
     a: Path = typer.Argument(..., help="A recording, or a list of beats (s) or intervals (ms), one a line."),
     b: Path = typer.Argument(..., help="The other one."),
-    settings: Path | None = typer.Option(None, help="TOML file of detection settings."),
+    settings: Path | None = typer.Option(None, metavar="TOML", help=SETTINGS_HELP),
     lag_s: float | None = typer.Option(None, "--lag", help="Seconds to add to the first clock, where known."),
     max_lag_s: float = typer.Option(60.0, "--max-lag", help="How far apart the clocks may be, in seconds."),
-    plot: Path | None = typer.Option(None, help="Write a Bland-Altman plot as PNG."),
+    plot: Path | None = typer.Option(None, metavar="PNG", help="Draw the differences after Bland and Altman."),
     json: bool = typer.Option(False, "--json", help="Print one JSON object."),
 ) -> None:
-    """Find how two recordings of one heart agree, whatever the lag of their clocks."""
+    """Compare two recordings of one heart.
+
+    Finds the lag of their clocks, then says how well beats, intervals, RMSSD and heart rate agree.
+    """
+    import math
+
     from dawnbeat.signal.compare import compare
 
+    if lag_s is not None and not math.isfinite(lag_s):
+        raise DawnbeatError(f"--lag {lag_s:g} is no time: give seconds")
+    if plot is not None:
+        check_output(plot, ".png")
     if not 0.0 < max_lag_s <= 3600.0:
         raise DawnbeatError(f"--max-lag {max_lag_s:g} is out of range: give 0 to 3600 seconds")
     chosen = chosen_settings(settings)
@@ -102,6 +118,20 @@ def _is_number(text: str) -> bool:
         return False
 
 
+def doubtful(found: Comparison) -> bool:
+    """Whether so little fits that the two may not be of one heart at one time.
+
+    Some lag always brings many beats of two like hearts within 150 ms. Their intervals give them away: those of two
+    hearts differ about as much as each varies by itself.
+    """
+    import numpy as np
+
+    if found.spread_ms is None or min(found.matched_a, found.matched_b) < _LEAST_MATCHED:
+        return True
+    own_ms = float(np.hypot(found.interval_a_ms.std(ddof=1), found.interval_b_ms.std(ddof=1)))
+    return found.spread_ms > max(_GREATEST_SPREAD * own_ms, _SMALL_SPREAD_MS)
+
+
 def _as_dict(found: Comparison) -> dict[str, object]:
     rmssd, hr = found.rmssd_ms, found.mean_hr_bpm
     limits = found.limits_of_agreement_ms
@@ -115,6 +145,7 @@ def _as_dict(found: Comparison) -> dict[str, object]:
         "interval_sd_ms": found.spread_ms,
         "interval_p95_ms": found.p95_ms,
         "interval_bias_ms": limits[0] if limits else None,
+        "limits_of_agreement_ms": list(limits[1:]) if limits else None,
         "rmssd_a_ms": rmssd[0] if rmssd else None,
         "rmssd_b_ms": rmssd[1] if rmssd else None,
         "mean_hr_a_bpm": hr[0] if hr else None,
@@ -148,4 +179,7 @@ def _print(found: Comparison, name_a: str, name_b: str) -> None:
         table.add_row("RMSSD of both over the same intervals", f"{rmssd[0]:.2f} and {rmssd[1]:.2f} ms ({bias:+.2f} ms)")
     if hr is not None:
         table.add_row("heart rate of both", f"{hr[0]:.2f} and {hr[1]:.2f} bpm ({hr[0] - hr[1]:+.2f} bpm)")
-    console().print(table)
+    screen = console()
+    screen.print(table)
+    if doubtful(found):
+        screen.print("They have little in common: perhaps not one heart, or not the same minutes.")

@@ -8,9 +8,12 @@ from dawnbeat.shared.errors import DawnbeatError
 
 
 def cameras(
-    seconds: float = typer.Option(2.0, help="How long each camera is measured."),
+    seconds: float = typer.Option(2.0, help="How long each camera is measured, in seconds."),
 ) -> None:
-    """List the cameras with size, measured rate and jitter, and the locks that they accept."""
+    """List the cameras and what they can do.
+
+    With size, measured frame rate and its jitter, and which of exposure, gain, white balance and focus can be locked.
+    """
     from rich.table import Table
 
     from dawnbeat.capture.devices import list_cameras
@@ -22,7 +25,7 @@ def cameras(
     with out.status("looking at the cameras ..."):
         found = list_cameras(seconds)
     if not found:
-        out.print("No camera found. Everything can be tried with the rehearsal finger: --source rehearsal")
+        out.print("No camera found. Everything can be tried with an invented finger: dawnbeat read --source rehearsal")
         return
     table = Table()
     for title in ("number", "name", "size", "rate (Hz)", "jitter (ms)", "locks"):

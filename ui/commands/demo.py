@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import shlex
+import shutil
 import sys
 import tempfile
 from pathlib import Path
@@ -17,12 +19,18 @@ _SECONDS = 120.0
 
 
 def demo(
-    out: Path | None = typer.Option(None, help="Folder for what the demo writes; a new one here unless given."),
+    out: Path | None = typer.Option(
+        None, metavar="FOLDER", help="New or empty folder for what the demo writes; one is made here unless given."
+    ),
     window: bool = typer.Option(
         True, "--window/--no-window", help="End by opening the window, where there is a display."
     ),
 ) -> None:
-    """Play a shipped fingertip video through the path a camera takes, then show an invented runner's mornings."""
+    """Show everything once, without a camera.
+
+    Plays a shipped fingertip video through the path that a camera's frames take, then shows an invented runner's
+    mornings. Writes only into its own folder.
+    """
     from dawnbeat.ui.report import NOT_MEDICAL, console
 
     screen = console()
@@ -34,16 +42,38 @@ def demo(
     screen.print()
     screen.print(NOT_MEDICAL, style="italic")
     screen.print()
-    screen.print("What to do next:", style="bold")
-    screen.print("  dawnbeat cameras                 see which cameras there are")
-    screen.print("  dawnbeat read                    take your own reading; a lamp can get hot, keep an eye on it")
-    screen.print(f"  dawnbeat replay {folder / 'recording'}   analyse this recording again")
-    screen.print(f"  dawnbeat --help                  everything else; the invented journal is in {home}")
+    _next_steps(screen, folder)
     if window and _has_display():
         screen.print("The window opens on the invented journal; close it to end the demo.")
         from dawnbeat.ui.window.app import run_window
 
         raise typer.Exit(run_window(home, "mornings"))
+
+
+def _next_steps(screen: Console, folder: Path) -> None:
+    """What to type next, written so that it can be copied."""
+    program = _program()
+    screen.print("What to do next:", style="bold")
+    for step, words in (
+        ("see which cameras there are", "cameras"),
+        ("take your own reading; a lamp can get hot, keep an eye on it", "read"),
+        ("try that without a camera, with an invented finger", "read --source rehearsal --no-save"),
+        ("analyse this recording again", f"replay {shlex.quote(str(folder / 'recording'))}"),
+        ("look at the invented runner's mornings again", f"mornings --journal {shlex.quote(str(folder / 'journal'))}"),
+        ("everything else", "--help"),
+    ):
+        screen.print(f"  {step}:", soft_wrap=True)
+        screen.print(f"    {program} {words}", soft_wrap=True)
+
+
+def _program() -> str:
+    """How this program is started from here: by its name where the shell finds it, else by its path."""
+    started = Path(sys.argv[0])
+    if not started.name.startswith("dawnbeat"):
+        return "dawnbeat"
+    found = shutil.which("dawnbeat")
+    same = found is not None and Path(found).resolve() == started.resolve()
+    return "dawnbeat" if same else shlex.quote(str(started))
 
 
 def _reading(screen: Console, folder: Path) -> None:
@@ -57,7 +87,7 @@ def _reading(screen: Console, folder: Path) -> None:
     from dawnbeat.ui.plot import plot_reading
     from dawnbeat.ui.report import reading
 
-    screen.print("An invented finger, shipped as a video, takes the way of a camera's frames:", style="bold")
+    screen.print("An invented finger, shipped as a video, takes the way of a camera's frames.", style="bold")
     recording = folder / "recording"
     source = open_source(str(shipped_recording("rehearsal.avi")))
     try:
@@ -70,8 +100,8 @@ def _reading(screen: Console, folder: Path) -> None:
     plot_reading("invented finger", analysis, picture)
     screen.print()
     screen.print(reading("invented finger", analysis))
-    screen.print(f"  recording: {recording}")
-    screen.print(f"  picture:   {picture}")
+    screen.print(f"  recording: {recording}", soft_wrap=True)
+    screen.print(f"  picture:   {picture}", soft_wrap=True)
 
 
 def _mornings(screen: Console, home: Path) -> None:
@@ -84,21 +114,25 @@ def _mornings(screen: Console, home: Path) -> None:
 
     with Journal.open(home) as journal:
         count = fill_with_invented_mornings(journal, date.today())
-        screen.print(f"An invented runner's journal of {count} readings:", style="bold")
+        screen.print(f"The last two weeks of an invented runner's journal of {count} readings:", style="bold")
         print_mornings(screen, journal, date.today(), weeks=2)
 
 
 def _new_folder(out: Path | None) -> Path:
-    """A folder that doesn't exist yet, here if this place can be written, else among the temporary files."""
+    """A folder for the user alone: the one named, else a new one here, or among the temporary files.
+
+    Raises DawnbeatError when the one named holds something already or can't be made.
+    """
+    from dawnbeat.capture.recording import new_folder
+
     if out is not None:
-        return out
-    here = Path.cwd()
-    if not os.access(here, os.W_OK):
+        return new_folder(out)
+    if not os.access(Path.cwd(), os.W_OK):
         return Path(tempfile.mkdtemp(prefix="dawnbeat-demo-"))
     number = 1
-    while (folder := here / ("dawnbeat-demo" if number == 1 else f"dawnbeat-demo-{number}")).exists():
+    while (folder := Path("dawnbeat-demo" if number == 1 else f"dawnbeat-demo-{number}")).exists():
         number += 1
-    return folder
+    return new_folder(folder)
 
 
 def _has_display() -> bool:

@@ -11,7 +11,8 @@ import typer
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.commands.mornings import JOURNAL_HELP, day_of
-from dawnbeat.ui.commands.replay import chosen_settings
+from dawnbeat.ui.commands.replay import SETTINGS_HELP, chosen_settings
+from dawnbeat.ui.output_files import check_output
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -24,29 +25,37 @@ import_app = typer.Typer(help="Read mornings back from CSV.", no_args_is_help=Tr
 def export_mornings(
     out: Path = typer.Argument(..., help="CSV file to write."),
     first: str | None = typer.Option(None, "--from", help="First day, such as 2026-05-03."),
-    last: str | None = typer.Option(None, "--to", help="Last day."),
+    last: str | None = typer.Option(None, "--to", help="Last day, such as 2026-05-30."),
     everything: bool = typer.Option(False, "--all", help="Include readings that are not usable."),
-    journal: Path | None = typer.Option(None, help=JOURNAL_HELP),
+    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
-    """Write one row a reading, with units in the names of the columns."""
+    """Write one row a reading.
+
+    The names of the columns hold the units. Readings that are not usable are left out unless --all is given.
+    """
     from dawnbeat.journal.export import export_mornings as write
     from dawnbeat.journal.store import Journal
 
+    check_output(out)
     with Journal.open(journal) as opened:
         count = write(opened, out, day_of(first) if first else None, day_of(last) if last else None, everything)
-    print(f"{out}: {count} readings")
+    print(f"{out}: {_counted(count, 'reading')}")
 
 
 @export_app.command("intervals")
 def export_intervals(
     out: Path = typer.Argument(..., help="Name to write: OUT.csv with all intervals, OUT.txt with those kept, in ms."),
-    day: str = typer.Option("today", help="The day, such as 2026-05-03."),
-    journal: Path | None = typer.Option(None, help=JOURNAL_HELP),
+    day: str = typer.Option("today", help="The day, such as 2026-05-03, or today or yesterday."),
+    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
-    """Write the intervals of one day: a CSV with reasons, and the plain list that analysis programs read."""
+    """Write the intervals of one day.
+
+    A CSV with all of them and why some are left out, and the plain list that analysis programs commonly read.
+    """
     from dawnbeat.journal.export import export_intervals as write
     from dawnbeat.journal.store import Journal
 
+    check_output(out)
     with Journal.open(journal) as opened:
         table, plain = write(opened, out, day_of(day))
     print(f"{table}\n{plain}")
@@ -56,10 +65,15 @@ def export_intervals(
 def import_mornings(
     path: Path = typer.Argument(..., help="CSV file that export wrote."),
     apply: bool = typer.Option(False, "--apply", help="Do it; without this, only show what would be done."),
-    replace_different: bool = typer.Option(False, help="Let the file win where it differs from the journal."),
-    journal: Path | None = typer.Option(None, help=JOURNAL_HELP),
+    replace_different: bool = typer.Option(
+        False, "--replace-different", help="Let the file win where it differs from the journal."
+    ),
+    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
-    """Show what a file would add, and add it with --apply; nothing is half imported."""
+    """Show what a file would add; --apply adds it.
+
+    Rows with errors are listed by line, and then nothing is imported.
+    """
     from dawnbeat.journal.import_csv import apply_import, plan_import
     from dawnbeat.journal.store import Journal
 
@@ -67,9 +81,11 @@ def import_mornings(
         plan = plan_import(opened, path)
         print("\n".join(plan.lines()))
         if plan.errors:
-            raise DawnbeatError(f"{path} has {len(plan.errors)} bad lines: mend them, nothing was imported")
+            raise DawnbeatError(
+                f"{path} has {_counted(len(plan.errors), 'bad line')}: mend the file, nothing was imported"
+            )
         if apply:
-            print(f"{apply_import(opened, plan, replace_different)} readings imported")
+            print(f"{_counted(apply_import(opened, plan, replace_different), 'reading')} imported")
         else:
             print("Nothing was changed; add --apply to do it.")
 
@@ -82,38 +98,51 @@ def _import() -> None:
 def backup(
     out: Path = typer.Argument(..., help="Zip file to write."),
     overwrite: bool = typer.Option(False, "--overwrite", help="Replace a file of that name."),
-    journal: Path | None = typer.Option(None, help=JOURNAL_HELP),
+    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
-    """Write the journal with all recordings into one zip with checksums."""
+    """Write the whole journal into one zip.
+
+    With all recordings, and checksums that `dawnbeat restore` looks at.
+    """
     from dawnbeat.journal.backup import backup as write
     from dawnbeat.journal.store import Journal
 
+    check_output(out)
     with Journal.open(journal) as opened, _progress("backing up") as progress:
         made = write(opened, out, overwrite, progress)
-    print(f"{out}: {made.readings} readings, {made.recordings} recordings, {made.bytes / 1e6:.1f} MB before packing")
+    what = f"{_counted(made.readings, 'reading')}, {_counted(made.recordings, 'recording')}"
+    print(f"{out}: {what}, {made.bytes / 1e6:.1f} MB before packing")
 
 
 def restore(
     archive: Path = typer.Argument(..., help="Zip file that backup wrote."),
     yes: bool = typer.Option(False, "--yes", help="Don't ask."),
-    journal: Path | None = typer.Option(None, help=JOURNAL_HELP),
+    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
-    """Put the journal of a backup in the place of the present one, which is kept aside."""
+    """Put a backup in the journal's place.
+
+    The backup is checked first, and the present journal is kept aside.
+    """
     from dawnbeat.journal.backup import restore as put_back
 
+    if not archive.is_file():
+        raise DawnbeatError(f"there is no file {archive}: name a zip that `dawnbeat backup` wrote")
     _ask("Replace the present journal (it is kept aside)?", yes)
     found = put_back(archive, journal)
-    print(f"{found.readings} readings and {found.recordings} recordings restored")
+    print(f"{_counted(found.readings, 'reading')} and {_counted(found.recordings, 'recording')} restored")
     if found.aside is not None:
         print(f"the journal that was there is kept in {found.aside}")
 
 
 def reanalyse(
     yes: bool = typer.Option(False, "--yes", help="Accept the changes without being asked."),
-    settings: Path | None = typer.Option(None, help="TOML file of detection settings."),
-    journal: Path | None = typer.Option(None, help=JOURNAL_HELP),
+    settings: Path | None = typer.Option(None, metavar="TOML", help=SETTINGS_HELP),
+    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
-    """Analyse every reading again from its recording, show what changes, and store it once accepted."""
+    """Analyse every reading again.
+
+    Each from its recording, with today's detection; shows what changes, and stores it once you accept.
+    """
     from dawnbeat.capture.recording import read_recording
     from dawnbeat.journal.reanalyse import accept
     from dawnbeat.journal.reanalyse import reanalyse as analyse_again
@@ -127,7 +156,11 @@ def reanalyse(
         if not outcome.changes:
             return
         _ask("Store these analyses?", yes)
-        print(f"{accept(opened, outcome)} readings stored")
+        print(f"{_counted(accept(opened, outcome), 'reading')} stored")
+
+
+def _counted(number: int, thing: str) -> str:
+    return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
 def _ask(question: str, yes: bool) -> None:
@@ -136,7 +169,11 @@ def _ask(question: str, yes: bool) -> None:
         return
     if not sys.stdin.isatty():
         raise DawnbeatError(f"{question} Nobody is there to ask: say --yes, nothing was changed")
-    if input(f"{question} (yes/no) ").strip().lower() not in ("y", "yes"):
+    try:
+        answer = input(f"{question} (yes/no) ").strip().lower()
+    except EOFError:
+        answer = ""
+    if answer not in ("y", "yes"):
         raise DawnbeatError("nothing was changed")
 
 

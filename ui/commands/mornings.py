@@ -12,90 +12,158 @@ from dawnbeat.shared.errors import DawnbeatError
 
 if TYPE_CHECKING:
     from rich.console import Console
+    from rich.table import Table
 
     from dawnbeat.journal.store import Journal
+    from dawnbeat.shared.morning import Context, StoredReading
 
-_LN_RMSSD = 5
-_LONGEST_CELL = 60
+_LN_RMSSD, _VERDICT = 5, 6
+# A narrower terminal has no room for what was noted beside the figures.
+_LEAST_NOTED = 16
 JOURNAL_HELP = "Folder of the journal instead of the usual one (or set DAWNBEAT_HOME)."
 
 
 def mornings(
     weeks: int = typer.Option(4, help="How many weeks to list."),
-    journal: Path | None = typer.Option(None, help=JOURNAL_HELP),
+    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
-    """Show the last weeks, and where today stands in your own usual range."""
+    """Show the last weeks and where today stands.
+
+    Lists the readings with their 95 % intervals, then compares this morning and this week with your own usual range.
+    """
     from dawnbeat.journal.store import Journal
     from dawnbeat.ui.report import console
 
     if not 1 <= weeks <= 520:
         raise DawnbeatError(f"--weeks {weeks} is out of range: give 1 to 520")
+    screen = console()
     with Journal.open(journal) as opened:
-        print_mornings(console(), opened, date.today(), weeks)
+        print_mornings(screen, opened, date.today(), weeks)
+        for orphan in opened.orphans():
+            screen.print()
+            screen.print(
+                f"A recording belongs to no reading: {orphan.path}. It is being taken now, or was cut short; "
+                "`dawnbeat replay` reads it, and the window offers to keep it.",
+                soft_wrap=True,
+            )
 
 
 def print_mornings(screen: Console, journal: Journal, today: date, weeks: int) -> None:
     """Print table, sparkline and today's paragraph."""
-    from rich import box
-    from rich.table import Table
-    from rich.text import Text
+    from rich.padding import Padding
 
-    from dawnbeat.journal.listing import HEADINGS, sparkline, table
+    from dawnbeat.journal.listing import sparkline
     from dawnbeat.journal.today import today_of
     from dawnbeat.journal.words import paragraph, rests_on
 
     first = today - timedelta(days=7 * weeks - 1)
     readings = journal.readings(first, today)
     if readings:
-        rows = [_in_terminal(row) for row in table(readings)]
-        shown = Table(box=box.SIMPLE, show_edge=False, padding=(0, 1, 0, 0))
-        for column, heading in enumerate(HEADINGS):
-            # Figures stay whole however narrow the terminal is; words may fold.
-            figures = column < len(HEADINGS) - 2
-            width = max(len(row[column]) for row in [list(HEADINGS), *rows])
-            shown.add_column(heading, no_wrap=figures, min_width=width if figures else 12)
-        for row in rows:
-            shown.add_row(*row)
-        screen.print(shown)
+        screen.print(_table(readings, screen.width))
+        for each in readings:
+            if not each.verdict.usable:
+                why = "; ".join(each.verdict.reasons)
+                screen.print(Padding(f"{each.local_date} {each.began:%H:%M} not usable: {why}", (0, 0, 0, 2)))
+        screen.print()
         by_day = {morning.date: morning.ln_rmssd for morning in journal.mornings(first, today) if morning.usable}
         days = [by_day.get(first + timedelta(days=day)) for day in range(7 * weeks)]
-        screen.print(Text(f"lnRMSSD by day  {sparkline(days)}"))
+        screen.print(f"lnRMSSD by day  {sparkline(days)}")
+    else:
+        screen.print(f"No reading since {first}: `dawnbeat read` takes one.")
     stand = today_of(journal, today)
     screen.print()
-    screen.print(Text(paragraph(stand)))
+    screen.print(paragraph(stand))
     for line in rests_on(stand):
-        screen.print(Text(f"  {line}"))
+        screen.print(Padding(line, (0, 0, 0, 2)))
+
+
+def _table(readings: list[StoredReading], width: int) -> Table:
+    """One line a reading, whatever the width: what was noted is cut, or left out where there is no room at all."""
+    from rich import box
+    from rich.table import Table
+
+    from dawnbeat.journal.listing import HEADINGS, table
+
+    rows = [_in_terminal(row) for row in table(readings)]
+    headings = list(HEADINGS[: _VERDICT + 1])
+    widths = [max(len(row[column]) for row in [headings, *rows]) for column in range(len(headings))]
+    room = width - sum(widths) - 2 * len(widths)
+    shown = Table(box=box.SIMPLE, show_edge=False, padding=(0, 1, 0, 0))
+    for heading, wide in zip(headings, widths, strict=True):
+        shown.add_column(heading, no_wrap=True, width=wide)
+    if room >= _LEAST_NOTED:
+        shown.add_column("Noted", no_wrap=True, max_width=room)
+        for row, each in zip(rows, readings, strict=True):
+            noted = _noted(each.context)
+            row.append(noted if len(noted) <= room else noted[: room - 1] + "…")
+    for row in rows:
+        shown.add_row(*row)
+    return shown
 
 
 def _in_terminal(row: tuple[str, ...]) -> list[str]:
-    """The cells of one reading, with lnRMSSD without its interval and long words cut, to fit a line or two."""
-    cells = list(row)
+    """The cells of one reading up to the verdict: lnRMSSD without its interval, the verdict without its reasons."""
+    cells = list(row[: _VERDICT + 1])
     cells[_LN_RMSSD] = cells[_LN_RMSSD].split(" (")[0]
-    return [cell if len(cell) <= _LONGEST_CELL else cell[: _LONGEST_CELL - 1] + "…" for cell in cells]
+    cells[_VERDICT] = cells[_VERDICT].split(":")[0]
+    return cells
+
+
+def _noted(context: Context) -> str:
+    """What stands out of a morning, in few words; `dawnbeat note DAY` shows all of it."""
+    parts = [
+        "ill" if context.ill else "",
+        "alcohol" if context.alcohol else "",
+        context.note or "",
+        context.yesterday_run or "",
+        f"slept {context.hours_slept:g} h" if context.hours_slept is not None else "",
+    ]
+    return ", ".join(" ".join(part.split()) for part in parts if part)
 
 
 def note(
     day: str = typer.Argument(..., help="The day, such as 2026-05-03, or today or yesterday."),
-    words: list[str] = typer.Argument(None, help='Items, such as: sleep=3 hours=7.5 note="slept badly".'),
+    words: list[str] = typer.Argument(
+        None,
+        help="Items, such as: sleep=3 hours=7.5 note='slept badly'; those that are not named stay, "
+        "and nothing after the equals sign takes one away.",
+    ),
     posture: str | None = typer.Option(None, help="lying, sitting or standing, to correct what was stored."),
     pick: int | None = typer.Option(None, help="Let the reading with this number count for its day."),
-    journal: Path | None = typer.Option(None, help=JOURNAL_HELP),
+    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
-    """Edit what you said of a morning; without items, show it."""
+    """Show or edit what you said of a morning.
+
+    sleep, stress, fatigue and soreness go from 1 (very, very good or low) to 7 (very, very bad or high); hours are
+    those slept; ill and alcohol are yes or no; run is yesterday's run and note anything else, both in plain words.
+    """
     from dawnbeat.journal.context_line import context_from_line, line_of
     from dawnbeat.journal.store import Journal
     from dawnbeat.shared.morning import posture_from
 
     with Journal.open(journal) as opened:
+        chosen = day_of(day)
+        reading = opened.counting(chosen)
         if pick is not None:
-            opened.pick(pick)
-        reading = opened.counting(day_of(day))
+            if pick not in {each.id for each in opened.day(chosen)}:
+                raise DawnbeatError(f"reading {pick} is not one of {chosen}: `dawnbeat note {chosen}` lists them")
+            reading = opened.pick(pick)
         if posture is not None:
             reading = opened.set_posture(reading.id, posture_from(posture))
         if words:
             reading = opened.edit_context(reading.id, context_from_line(_one_line(words), reading.context))
-        print(f"{reading.began.date()}  reading {reading.id}, {reading.posture}")
+        print(_headline(reading))
         print(line_of(reading.context) or "nothing noted")
+        others = [each for each in opened.day(chosen) if each.id != reading.id]
+        if others:
+            print("also that day; --pick NUMBER lets one of them count:")
+            print("\n".join(f"  {_headline(each)}" for each in others))
+
+
+def _headline(reading: StoredReading) -> str:
+    verdict = "usable" if reading.verdict.usable else "not usable"
+    counts = ", counts for its day" if reading.counts else ""
+    return f"{reading.began:%Y-%m-%d %H:%M}  reading {reading.id}, {reading.posture}, {verdict}{counts}"
 
 
 def _one_line(words: list[str]) -> str:

@@ -3,82 +3,132 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.commands.mornings import JOURNAL_HELP
-from dawnbeat.ui.commands.record import check_seconds, is_rehearsal
-from dawnbeat.ui.commands.replay import chosen_settings
+from dawnbeat.ui.commands.record import SOURCE_HELP, VIDEO_HELP, check_seconds, is_rehearsal
+from dawnbeat.ui.commands.replay import SETTINGS_HELP, chosen_settings
+
+if TYPE_CHECKING:
+    from dawnbeat.capture.frames import FrameSource
+    from dawnbeat.journal.store import Journal
+    from dawnbeat.shared.morning import Circumstances
+    from dawnbeat.shared.reading import Analysis
+    from dawnbeat.shared.settings import Settings
+
+_HOLD = "Lay a fingertip over the whole lens and hold still. A lamp can get hot: take the finger off if it hurts."
+
+
+@dataclass(frozen=True)
+class _Wanted:
+    """How to measure: length and settling in seconds, whether to keep a video, and the detection's settings."""
+
+    seconds: float
+    settle_s: float
+    video: bool
+    settings: Settings
 
 
 def read(
-    source: str = typer.Option("camera", help="Camera number, address of a stream, recording, video file, rehearsal."),
-    seconds: float = typer.Option(120.0, help="Length of the reading."),
+    source: str = typer.Option("camera", help=SOURCE_HELP),
+    seconds: float = typer.Option(120.0, help="Length of the reading in seconds."),
     settle_s: float = typer.Option(15.0, "--settle", help="The finger must lie well for so many seconds first."),
     posture: str = typer.Option("lying", help="lying, sitting or standing."),
-    context: str | None = typer.Option(None, help='Such as: sleep=2 hours=7.5 run="10 km easy". Not asked for then.'),
+    context: str | None = typer.Option(
+        None, metavar="WORDS", help='Your morning, such as: sleep=2 hours=7.5 run="10 km easy". Not asked for then.'
+    ),
     ask: bool = typer.Option(True, "--ask/--no-ask", help="Ask for the context in one line at the end."),
     save: bool = typer.Option(True, "--save/--no-save", help="Keep the reading in the journal."),
-    video: bool = typer.Option(False, "--video", help="Keep a small video too (off by default: privacy and size)."),
-    settings: Path | None = typer.Option(None, help="TOML file of detection settings."),
-    journal: Path | None = typer.Option(None, help=JOURNAL_HELP),
+    video: bool = typer.Option(False, "--video", help=VIDEO_HELP),
+    settings: Path | None = typer.Option(None, metavar="TOML", help=SETTINGS_HELP),
+    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
-    """Take a morning reading: settle, measure, say what it means, keep it."""
+    """Take a morning reading and keep it.
+
+    Waits until the finger lies well, measures, says what it means and saves it. Stop early with Ctrl+C: what was
+    captured is kept.
+    """
     from dawnbeat.journal.context_line import NOTHING, context_from_line
-    from dawnbeat.shared.morning import posture_from
+    from dawnbeat.shared.morning import Circumstances, posture_from
+    from dawnbeat.ui.report import console
 
     check_seconds(seconds)
     if not 0.0 <= settle_s <= 60.0:
         raise DawnbeatError(f"--settle {settle_s:g} is out of range: give 0 to 60 seconds")
-    chosen = chosen_settings(settings)
+    wanted = _Wanted(seconds, settle_s, video, chosen_settings(settings))
     lies = posture_from(posture)
     said = context_from_line(context) if context else NOTHING
-    print("Lay a fingertip over the whole lens and hold still. A lamp can get hot: take the finger off if it hurts.")
+    screen = console()
+    screen.print(_HOLD)
     if is_rehearsal(source):
-        print("This is the rehearsal finger: invented beats, for trying things out.")
-    _take(source, seconds, settle_s, lies, said, ask and context is None, save, video, chosen, journal)
-
-
-def _take(source, seconds, settle_s, posture, context, ask, save, video, settings, home):  # type: ignore[no-untyped-def]
-    from datetime import datetime
-    from tempfile import TemporaryDirectory
-
-    from dawnbeat.capture.open_source import open_source
+        screen.print("This is the rehearsal finger: invented beats, for trying things out.")
+    began = datetime.now().astimezone()
+    if not save:
+        _without_journal(source, wanted, began)
+        return
     from dawnbeat.journal.store import Journal
 
-    rehearsed = {"duration_s": seconds + settle_s + 2.0, "realtime": True} if is_rehearsal(source) else {}
-    began = datetime.now().astimezone()
-    with Journal.open(home) as journal, TemporaryDirectory(prefix="dawnbeat-") as temporary:
-        notice = journal.clock_notice(began)
+    with Journal.open(journal) as opened:
+        notice = opened.clock_notice(began)
         if notice:
-            print(notice)
-        frames = open_source(source, **rehearsed)
+            screen.print(notice)
+        frames = _open(source, wanted)
         try:
-            folder = journal.new_recording_folder(began) if save else Path(temporary, "recording")
-            result, analysis = _measure(frames, folder, seconds, settle_s, video, settings, began)
+            folder = opened.new_recording_folder(began)
+            analysis = _measure(frames, folder, wanted, began)
         finally:
             frames.close()
-        if result.broken:
-            print(f"The reading ended early, what came before it is kept: {result.ended_because}")
         _show(analysis)
-        if save:
-            _keep(journal, began, posture, frames.about.camera, context, ask, analysis, folder)
+        _keep(opened, Circumstances(began, lies, frames.about.camera, said), analysis, folder, ask and context is None)
 
 
-def _measure(frames, folder, seconds, settle_s, video, settings, began):  # type: ignore[no-untyped-def]
+def _without_journal(source: str, wanted: _Wanted, began: datetime) -> None:
+    from tempfile import TemporaryDirectory
+
+    with TemporaryDirectory(prefix="dawnbeat-") as temporary:
+        frames = _open(source, wanted)
+        try:
+            _show(_measure(frames, Path(temporary, "recording"), wanted, began))
+        finally:
+            frames.close()
+
+
+def _open(source: str, wanted: _Wanted) -> FrameSource:
+    from dawnbeat.capture.open_source import open_source
+
+    if is_rehearsal(source):
+        return open_source(source, duration_s=wanted.seconds + wanted.settle_s + 2.0, realtime=True)
+    return open_source(source)
+
+
+def _measure(frames: FrameSource, folder: Path, wanted: _Wanted, began: datetime) -> Analysis:
+    """Record into the folder and analyse; a recording without a single frame leaves no folder behind."""
+    import shutil
+
     from dawnbeat.signal.analysis import analyse
     from dawnbeat.signal.live import LiveBeats
     from dawnbeat.ui.live_progress import record_session
+    from dawnbeat.ui.report import console
 
-    result = record_session(frames, folder, seconds, settle_s, video=video, beats=LiveBeats(settings), began=began)
+    live = LiveBeats(wanted.settings)
+    result = record_session(
+        frames, folder, wanted.seconds, wanted.settle_s, video=wanted.video, beats=live, began=began
+    )
     if not len(result.trace):
-        raise DawnbeatError(f"no frame was captured: {result.ended_because}")
-    return result, analyse(result.trace, settings)
+        shutil.rmtree(folder, ignore_errors=True)
+        raise DawnbeatError(f"no frame was captured, nothing is saved: {result.ended_because}")
+    if result.broken:
+        console().print(f"The reading ended early, what came before it is kept: {result.ended_because}")
+    return analyse(result.trace, wanted.settings)
 
 
-def _show(analysis) -> None:  # type: ignore[no-untyped-def]
+def _show(analysis: Analysis) -> None:
     from dawnbeat.ui.report import NOT_MEDICAL, console, reading
 
     screen = console()
@@ -87,24 +137,35 @@ def _show(analysis) -> None:  # type: ignore[no-untyped-def]
     screen.print(NOT_MEDICAL, style="italic")
 
 
-def _keep(journal, began, posture, camera, context, ask, analysis, folder) -> None:  # type: ignore[no-untyped-def]
+def _keep(journal: Journal, taken: Circumstances, analysis: Analysis, folder: Path, ask: bool) -> None:
     from dawnbeat.journal.context_line import HELP, context_from_line
     from dawnbeat.journal.today import today_of
     from dawnbeat.journal.words import paragraph
-    from dawnbeat.shared.morning import Circumstances
+    from dawnbeat.ui.report import console
 
     # Saved before anything is asked, so that an answer that never comes costs nothing.
-    stored = journal.save(Circumstances(began, posture, camera, context), analysis, folder)
-    print(f"Saved as reading {stored.id}.")
-    print()
-    print(paragraph(today_of(journal, began.date())))
+    stored = journal.save(taken, analysis, folder)
+    screen = console()
+    screen.print()
+    screen.print(f"Saved as reading {stored.id}.")
+    screen.print()
+    screen.print(paragraph(today_of(journal, stored.local_date)))
     if not ask or not sys.stdin.isatty():
         return
-    print()
-    print(f"How are you? One line, or Enter for nothing: {HELP}")
-    while line := input("> ").strip():
+    screen.print()
+    screen.print(f"How are you? One line, or Enter for nothing: {HELP}")
+    while line := _answer():
         try:
             journal.edit_context(stored.id, context_from_line(line))
             return
         except DawnbeatError as error:
-            print(error)
+            screen.print(str(error))
+
+
+def _answer() -> str:
+    """One line from the keyboard; nothing where the runner ends the asking with Ctrl+D or Ctrl+C."""
+    try:
+        return input("> ").strip()
+    except (EOFError, KeyboardInterrupt):
+        print()
+        return ""

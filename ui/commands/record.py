@@ -9,18 +9,29 @@ import typer
 from dawnbeat.shared.errors import DawnbeatError
 
 _LONGEST_S = 12 * 3600.0
+SOURCE_HELP = (
+    "Where frames come from: camera (the first one) or a camera's number, an http, https or rtsp address, a recording, "
+    "a video file, or rehearsal (an invented finger)."
+)
+VIDEO_HELP = "Keep a small video too (off by default: privacy and size)."
 
 
 def record(
     out: Path = typer.Argument(..., help="Folder for the recording; it must be new or empty."),
-    source: str = typer.Option("camera", help="Camera number, address of a stream, recording, video file, rehearsal."),
-    seconds: float = typer.Option(120.0, help="How long to record."),
+    source: str = typer.Option("camera", help=SOURCE_HELP),
+    seconds: float = typer.Option(120.0, help="How long to record, in seconds."),
     settle_s: float = typer.Option(
-        0.0, "--settle", help="Start once the finger has lain well for so many seconds, and lock the camera then."
+        0.0,
+        "--settle",
+        help="Start once the finger has lain well for so many seconds, and lock the camera then; "
+        "0 starts at once and locks nothing.",
     ),
-    video: bool = typer.Option(False, "--video", help="Keep a small video too (off by default: privacy and size)."),
+    video: bool = typer.Option(False, "--video", help=VIDEO_HELP),
 ) -> None:
-    """Record without analysing. Stop early with Ctrl+C: what was captured is kept."""
+    """Record without analysing.
+
+    Stop early with Ctrl+C: what was captured is kept.
+    """
     from dawnbeat.capture.open_source import open_source
     from dawnbeat.ui.live_progress import record_session
 

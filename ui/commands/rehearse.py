@@ -14,31 +14,47 @@ if TYPE_CHECKING:
     from dawnbeat.capture.finger_scenario import Scenario
 
 
+_USUAL_SWING = 0.05
+
+
 def rehearse(
     out: Path = typer.Argument(..., help="Folder for the recording; it must be new or empty."),
-    seconds: float = typer.Option(120.0, help="Length."),
-    seed: int = typer.Option(1, help="Another seed is another morning."),
+    seconds: float = typer.Option(120.0, help="Length in seconds."),
+    seed: int = typer.Option(1, help="A whole number; another seed is another morning."),
     fps: float = typer.Option(30.0, help="Frames a second: 5 to 240."),
     light: str = typer.Option("lamp", help="lamp (a phone with its lamp on) or room (a webcam in room light)."),
     rate_bpm: float = typer.Option(55.0, "--rate", help="Mean heart rate: 35 to 180 bpm."),
     rmssd_ms: float = typer.Option(45.0, "--rmssd", help="RMSSD without premature beats: 0 to 250 ms."),
-    breathing_depth: float | None = typer.Option(None, help="Swing of the interval with breathing: 0 to 0.2."),
+    breathing_depth: float | None = typer.Option(
+        None, help="Swing of the interval with breathing, as a share of it: 0 to 0.2; follows --rmssd unless given."
+    ),
     dicrotic: float = typer.Option(0.35, help="Height of the second wave beside the first: 0 to 1.2."),
     premature: float = typer.Option(0.0, help="Share of premature beats: 0 to 0.2."),
-    drift: float = typer.Option(0.004, help="Slow wander of brightness with pressure: 0 to 0.5."),
+    drift: float = typer.Option(0.004, help="Slow wander of brightness with pressure, as a share of it: 0 to 0.5."),
     noise: float = typer.Option(1.0, help="Noise of the camera, times the usual: 0 to 500."),
     jitter_ms: float = typer.Option(1.0, "--jitter", help="Uneven pace of the frames: 0 to 15 ms."),
     dropped: float = typer.Option(0.0, help="Share of frames that never come: 0 to 0.8."),
-    move: list[str] = typer.Option([], help="Movement, as START:SECONDS or START:SECONDS:STRENGTH; repeatable."),
-    lift: list[str] = typer.Option([], help="Finger off the lens, as START:SECONDS; repeatable."),
-    exposure: list[str] = typer.Option([], help="Step of the exposure, as TIME:FACTOR; repeatable."),
+    move: list[str] = typer.Option(
+        [],
+        metavar="AT:SECONDS[:SWING]",
+        help="Movement from this second for so long; the swing is a share of the brightness (0.05). Repeatable.",
+    ),
+    lift: list[str] = typer.Option(
+        [], metavar="AT:SECONDS", help="Finger off the lens from this second for so long. Repeatable."
+    ),
+    exposure: list[str] = typer.Option(
+        [], metavar="AT:FACTOR", help="Brightness times a factor of 0.2 to 5 from this second on. Repeatable."
+    ),
     dim_at_s: float | None = typer.Option(None, "--dim-at", help="From this second the frame rate halves."),
     video: bool = typer.Option(False, "--video", help="Write video.avi too."),
 ) -> None:
-    """Write a rehearsal recording: an invented finger with known beats."""
+    """Write an invented recording with known beats.
+
+    beats.csv beside it holds the true beats; `dawnbeat agree OUT OUT/beats.csv` shows how well they are found.
+    """
     from dataclasses import replace
 
-    from dawnbeat.capture.finger_faults import ExposureStep, Faults, RateChange
+    from dawnbeat.capture.finger_faults import ExposureStep, Faults, RateChange, Stretch
     from dawnbeat.capture.finger_rhythm import Rhythm
     from dawnbeat.capture.finger_scenario import Scenario
     from dawnbeat.capture.finger_trace import LAMP_FINGER, ROOM_FINGER
@@ -52,7 +68,7 @@ def rehearse(
         raise DawnbeatError(f"--seconds {seconds:g} is out of range: give 1 to 36000")
     finger = LAMP_FINGER if light == "lamp" else ROOM_FINGER
     levels = tuple(min(20.0, noise * level) for level in finger.noise)
-    steps = [_numbers(text, 2, "--exposure", "TIME:FACTOR") for text in exposure]
+    steps = [_numbers(text, 2, "--exposure", "AT:FACTOR", "60:1.5") for text in exposure]
     scenario = Scenario(
         rhythm=Rhythm(
             mean_hr_bpm=rate_bpm,
@@ -64,8 +80,8 @@ def rehearse(
         finger=replace(finger, wave=Wave(dicrotic=dicrotic), noise=(levels[0], levels[1], levels[2])),
         faults=Faults(
             drift=drift,
-            movement=tuple(_stretch(text, "--move", 0.05) for text in move),
-            lifted=tuple(_stretch(text, "--lift", 1.0) for text in lift),
+            movement=tuple(_movement(text) for text in move),
+            lifted=tuple(Stretch(*_numbers(text, 2, "--lift", "AT:SECONDS", "40:8")) for text in lift),
             exposure=tuple(ExposureStep(time_s, factor) for time_s, factor in steps),
             rate=(RateChange(dim_at_s, fps / 2.0),) if dim_at_s is not None else (),
             jitter_ms=jitter_ms,
@@ -103,19 +119,18 @@ def _write(out: Path, scenario: Scenario, video: bool) -> None:
         write_video(out / VIDEO, scenario)
 
 
-def _stretch(text: str, option: str, strength: float) -> Stretch:
+def _movement(text: str) -> Stretch:
     from dawnbeat.capture.finger_faults import Stretch
 
-    numbers = _numbers(text, 2, option, "START:SECONDS", optional=1)
-    return Stretch(numbers[0], numbers[1], numbers[2] if len(numbers) > 2 else strength)
+    numbers = _numbers(text, 2, "--move", "AT:SECONDS or AT:SECONDS:SWING", "40:8", optional=1)
+    return Stretch(numbers[0], numbers[1], numbers[2] if len(numbers) > 2 else _USUAL_SWING)
 
 
-def _numbers(text: str, count: int, option: str, form: str, optional: int = 0) -> tuple[float, ...]:
-    parts = text.split(":")
+def _numbers(text: str, count: int, option: str, form: str, example: str, optional: int = 0) -> tuple[float, ...]:
     try:
-        numbers = tuple(float(part) for part in parts)
+        numbers = tuple(float(part) for part in text.split(":"))
     except ValueError:
         numbers = ()
     if not count <= len(numbers) <= count + optional:
-        raise DawnbeatError(f"{option} {text!r} can't be read: give {form}, such as {option} 40:8")
+        raise DawnbeatError(f"{option} {text!r} can't be read: give {form}, such as {option} {example}")
     return numbers

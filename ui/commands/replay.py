@@ -9,27 +9,47 @@ from typing import TYPE_CHECKING
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.ui.output_files import check_output
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from dawnbeat.shared.reading import Analysis
     from dawnbeat.shared.settings import Settings
 
 
+SETTINGS_HELP = "File of detection settings, as name = value."
+
+
 def replay(
     recordings: list[Path] = typer.Argument(..., help="Recordings: folders, CSV, .csv.gz or video files."),
-    settings: Path | None = typer.Option(None, help="TOML file of detection settings."),
-    plot: Path | None = typer.Option(None, help="Write a PNG of trace, beats and intervals."),
-    from_s: float | None = typer.Option(None, "--from", help="Only from this second of the recording."),
-    to_s: float | None = typer.Option(None, "--to", help="Only up to this second of the recording."),
-    channel: str | None = typer.Option(None, help="auto, red, green or blue instead of the setting."),
+    settings: Path | None = typer.Option(None, metavar="TOML", help=SETTINGS_HELP),
+    plot: Path | None = typer.Option(
+        None, metavar="PNG", help="Draw trace, beats and intervals; several recordings get a picture each."
+    ),
+    from_s: float | None = typer.Option(None, "--from", help="Only from this second of the recording's clock."),
+    to_s: float | None = typer.Option(None, "--to", help="Only up to this second of the recording's clock."),
+    channel: str | None = typer.Option(None, help="auto, red, green or blue, instead of what the settings say."),
     json: bool = typer.Option(False, "--json", help="One JSON object a line and a recording, in the order given."),
 ) -> None:
-    """Analyse recordings and print their readings."""
+    """Analyse recordings and print their readings.
+
+    A recording that can't be read gets a line of its own, the others are analysed all the same, and the exit code is 2.
+    """
+    import math
+
     chosen = chosen_settings(settings, channel)
+    for option, second in (("--from", from_s), ("--to", to_s)):
+        if second is not None and not math.isfinite(second):
+            raise DawnbeatError(f"{option} {second:g} is no time: give seconds")
     if from_s is not None and to_s is not None and to_s <= from_s:
         raise DawnbeatError(f"--to {to_s:g} is not after --from {from_s:g}: give a later second")
+    if plot is not None:
+        check_output(plot, ".png")
+    pictures = _pictures(plot, recordings)
     failed = 0
-    for path, outcome in zip(recordings, _outcomes(recordings, chosen, from_s, to_s), strict=True):
+    outcomes = _outcomes(recordings, chosen, from_s, to_s)
+    for path, picture, outcome in zip(recordings, pictures, outcomes, strict=True):
         if isinstance(outcome, str):
             failed += 1
             print(f"dawnbeat: {outcome}", file=sys.stderr, flush=True)
@@ -42,11 +62,10 @@ def replay(
             from dawnbeat.ui.report import console, reading
 
             console().print(reading(str(path), outcome))
-        if plot is not None:
+        if picture is not None:
             from dawnbeat.ui.plot import plot_reading
 
-            out = plot if len(recordings) == 1 else plot.with_name(f"{plot.stem}-{path.stem}{plot.suffix or '.png'}")
-            plot_reading(path.name, outcome, out)
+            plot_reading(path.resolve().name, outcome, picture)
     if failed:
         raise typer.Exit(2)
 
@@ -61,19 +80,54 @@ def chosen_settings(path: Path | None, channel: str | None = None) -> Settings:
     return dataclasses.replace(settings, channel=channel) if channel is not None else settings
 
 
+def _pictures(plot: Path | None, recordings: list[Path]) -> list[Path | None]:
+    """Where each recording's picture goes: the name given, or that name with the recording's, each only once."""
+    if plot is None or len(recordings) == 1:
+        return [plot] * len(recordings)
+    pictures: list[Path | None] = []
+    for path in recordings:
+        name = f"{plot.stem}-{path.resolve().name.split('.')[0] or 'recording'}"
+        number, picture = 1, plot.with_name(f"{name}{plot.suffix}")
+        while picture in pictures:
+            number += 1
+            picture = plot.with_name(f"{name}-{number}{plot.suffix}")
+        pictures.append(picture)
+    return pictures
+
+
 def _outcomes(
     paths: list[Path], settings: Settings, from_s: float | None, to_s: float | None
-) -> list[Analysis | str] | map[Analysis | str]:
+) -> Iterator[Analysis | str]:
     """The analysis of each recording in order, or in its place what is wrong with it; several use all cores."""
-    if len(paths) == 1:
-        return [_analyse_one((paths[0], settings, from_s, to_s))]
+    jobs = [(path, settings, from_s, to_s) for path in paths]
+    if len(jobs) == 1:
+        yield _analyse_one(jobs[0])
+        return
+    import multiprocessing
     import os
     from concurrent.futures import ProcessPoolExecutor
+    from concurrent.futures.process import BrokenProcessPool
 
-    jobs = [(path, settings, from_s, to_s) for path in paths]
-    workers = min(len(paths), len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1)
-    with ProcessPoolExecutor(workers) as pool:
-        return list(pool.map(_analyse_one, jobs, chunksize=max(1, min(8, len(jobs) // (4 * workers)))))
+    workers = min(len(jobs), len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1)
+    pool = ProcessPoolExecutor(workers, initializer=_leave_ctrl_c_to_the_parent)
+    try:
+        yield from pool.map(_analyse_one, jobs, chunksize=max(1, min(8, len(jobs) // (4 * workers))))
+    except BrokenProcessPool as error:
+        raise DawnbeatError(
+            "the analysis was stopped from outside, perhaps for lack of memory: replay fewer recordings at a time"
+        ) from error
+    except BaseException:
+        for worker in multiprocessing.active_children():
+            worker.terminate()
+        raise
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _leave_ctrl_c_to_the_parent() -> None:
+    import signal
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 def _analyse_one(job: tuple[Path, Settings, float | None, float | None]) -> Analysis | str:

@@ -1,0 +1,122 @@
+"""Load, estimates and correlation against published tables, worked examples and general libraries."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from dawnbeat.training.estimates import (
+    race_equivalents,
+    race_time_s,
+    threshold_pace,
+    uptake_from_pulses,
+    uptake_from_race,
+)
+from dawnbeat.training.load import session_load, trimp, week_load
+from dawnbeat.training.mornings_after import association
+from tests.training.run_files import fit_crc
+
+# Race times of the table in Daniels, Daniels' Running Formula (from memory), which rests on Daniels & Gilbert
+# 1979: uptake in ml/min/kg, then seconds over 5 km, 10 km, half marathon and marathon.
+DANIELS_TABLE = {
+    30: (30 * 60 + 40, 63 * 60 + 46, 2 * 3600 + 21 * 60 + 4, 4 * 3600 + 49 * 60 + 17),
+    40: (24 * 60 + 8, 50 * 60 + 3, 1 * 3600 + 50 * 60 + 59, 3 * 3600 + 49 * 60 + 45),
+    50: (19 * 60 + 57, 41 * 60 + 21, 1 * 3600 + 31 * 60 + 35, 3 * 3600 + 10 * 60 + 49),
+    60: (17 * 60 + 3, 35 * 60 + 22, 1 * 3600 + 18 * 60 + 9, 2 * 3600 + 43 * 60 + 25),
+}
+DISTANCES_M = (5_000.0, 10_000.0, 21_097.5, 42_195.0)
+
+
+@pytest.mark.parametrize("uptake", DANIELS_TABLE)
+def test_race_times_agree_with_the_published_table(uptake: int) -> None:
+    """Within 0.2 %: the printed rows of 30 and 40 differ from the formula by up to 13 s in two hours."""
+    for distance_m, time_s in zip(DISTANCES_M, DANIELS_TABLE[uptake], strict=True):
+        assert race_time_s(distance_m, uptake) == pytest.approx(time_s, rel=0.002)
+        if time_s <= 4 * 3600:
+            assert uptake_from_race(distance_m, time_s).value == pytest.approx(uptake, abs=0.08)
+
+
+def test_equal_races_lie_in_one_row_of_the_table() -> None:
+    found = {each.distance_m: each.duration_s for each in race_equivalents(10_000, 41 * 60 + 21)}
+    for distance_m, time_s in zip(DISTANCES_M, DANIELS_TABLE[50], strict=True):
+        assert found[distance_m] == pytest.approx(time_s, rel=0.001)
+
+
+def test_oxygen_uptake_of_a_race_worked_by_hand() -> None:
+    """5 km in 20 min: v = 250 m/min; cost = -4.60 + 0.182258 * 250 + 0.000104 * 62500 = 47.4645.
+
+    Held for 20 min: 0.8 + 0.1894393 exp(-0.25556) + 0.2989558 exp(-3.86521) = 0.8 + 0.146722 + 0.006266 = 0.952988.
+    47.4645 / 0.952988 = 49.81.
+    """
+    assert uptake_from_race(5000, 1200).value == pytest.approx(49.81, abs=0.01)
+
+
+def test_threshold_pace_of_the_table() -> None:
+    """The same table gives 4:15 min/km as threshold pace at 50 (from memory); one hour's race comes near it."""
+    assert threshold_pace(5000, 19 * 60 + 57).value == pytest.approx(255, abs=4)
+
+
+def test_oxygen_uptake_from_pulses() -> None:
+    """Uth 2004, abstract: factor 15.3, error 2.7 ml/min/kg (4.5 %) with a measured maximum, 4.7 with one by age.
+
+    190 / 50 = 3.8; 3.8 * 15.3 = 58.14. Uth 2005, abstract: 14.5 for women; 55.1.
+    """
+    found = uptake_from_pulses(50, 190, maximum_is_measured=True)
+    assert (found.low, found.value, found.high) == pytest.approx((55.44, 58.14, 60.84))
+    assert uptake_from_pulses(50, 190, maximum_is_measured=False).high == pytest.approx(58.14 + 4.7)
+    assert uptake_from_pulses(50, 190, maximum_is_measured=True, women=True).value == pytest.approx(55.1)
+
+
+def test_training_impulse_worked_by_hand_for_both_sexes() -> None:
+    """Banister 1991: 30 min at 130 with 40 and 200: x = 90 / 160 = 0.5625.
+
+    Men: 30 * 0.5625 * 0.64 * exp(1.08) = 16.875 * 0.64 * 2.944680 = 31.803.
+    Women: 16.875 * 0.86 * exp(0.939375) = 16.875 * 0.86 * 2.558382 = 37.129.
+    """
+    assert trimp(1800, 130, 40, 200, "men") == pytest.approx(31.803, abs=0.001)
+    assert trimp(1800, 130, 40, 200, "women") == pytest.approx(37.129, abs=0.001)
+    assert trimp(3600, 130, 40, 200, "men") == pytest.approx(2 * 31.803, abs=0.001)
+    assert trimp(1800, 39, 40, 200, "men") == 0
+
+
+def test_session_rating_monotony_and_strain_worked_by_hand() -> None:
+    """Foster 1998: rating 5 for 80 min is 400. A week of 400, 0, 300, 0, 500, 0, 200:
+
+    mean = 1400 / 7 = 200; squares of the differences 40000 + 40000 + 10000 + 40000 + 90000 + 40000 + 0 = 260000;
+    SD = sqrt(260000 / 6) = 208.167; monotony = 200 / 208.167 = 0.96077; strain = 1400 * 0.96077 = 1345.1.
+    """
+    assert session_load(5, 80 * 60) == 400
+    week = week_load([400, 0, 300, 0, 500, 0, 200])
+    assert week.load == 1400
+    assert week.monotony == pytest.approx(0.96077, abs=1e-5)
+    assert week.strain == pytest.approx(1345.1, abs=0.1)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_rank_correlation_is_that_of_scipy(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    # Whole numbers, so that ties are common.
+    x = rng.integers(0, 8, 40)
+    y = x + rng.integers(-6, 7, 40)
+    found = association("", zip(x.tolist(), y.tolist(), strict=True))
+    assert found is not None
+    assert found.rho == pytest.approx(stats.spearmanr(x, y).statistic, abs=1e-12)
+
+
+def test_the_interval_holds_the_true_correlation_about_as_often_as_it_says() -> None:
+    """Bonett & Wright 2000: 95 %. Normal pairs of correlation r have a rank correlation 6 / pi * asin(r / 2)."""
+    rng = np.random.default_rng(3)
+    truth = 6 / np.pi * np.arcsin(0.5 / 2)
+    held = 0
+    for _ in range(400):
+        pairs = rng.multivariate_normal([0, 0], [[1, 0.5], [0.5, 1]], 40)
+        found = association("", pairs.tolist())
+        assert found is not None
+        held += found.low <= truth <= found.high
+    assert 0.92 <= held / 400 <= 0.98
+
+
+def test_the_checksum_of_the_fit_files_written_in_tests_is_the_protocols() -> None:
+    """CRC-16/ARC of the catalogue of parametrised CRC algorithms (from memory): 0xBB3D for "123456789"."""
+    assert fit_crc(b"123456789") == 0xBB3D

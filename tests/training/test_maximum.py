@@ -1,0 +1,75 @@
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pytest
+
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.training import cautions
+from dawnbeat.training.maximum import Maximum, maximum_by_age, maximum_on
+from dawnbeat.training.proposals import maximum_proposal
+from tests.training.invented import run
+
+DAY = date(2025, 3, 3)
+
+
+def test_the_highest_measurement_of_three_years_counts() -> None:
+    entries = [
+        Maximum(DAY - timedelta(days=400), "race", 188),
+        Maximum(DAY - timedelta(days=30), "field test", 184),
+        Maximum(DAY, "formula", 195),
+    ]
+    counting = maximum_on(entries, DAY)
+    assert counting is entries[0]
+
+
+def test_an_old_measurement_gives_way_to_a_recent_one_and_still_beats_a_formula() -> None:
+    old = Maximum(DAY - timedelta(days=1200), "lab test", 192)
+    formula = Maximum(DAY, "formula", 181)
+    assert maximum_on([old, formula], DAY) is old
+    recent = Maximum(DAY - timedelta(days=5), "race", 187)
+    assert maximum_on([old, recent, formula], DAY) is recent
+
+
+def test_an_entry_does_not_count_before_its_day() -> None:
+    assert maximum_on([Maximum(DAY, "race", 188)], DAY - timedelta(days=1)) is None
+
+
+def test_added_beats_count_and_are_named() -> None:
+    entry = Maximum(DAY, "field test", 185, added_bpm=3)
+    assert entry.counts_as_bpm == 188
+    assert entry.label == "188 bpm with 3 added, field test of 2025-03-03"
+    with pytest.raises(DawnbeatError, match="at most 3"):
+        Maximum(DAY, "field test", 185, added_bpm=4)
+    with pytest.raises(DawnbeatError, match="not to a formula"):
+        Maximum(DAY, "formula", 185, added_bpm=2)
+
+
+@pytest.mark.parametrize(("age", "formula"), [(9, "tanaka"), (101, "nes"), (float("nan"), "fox"), (40, "mine")])
+def test_an_age_or_formula_that_is_not_known_is_refused(age: float, formula: str) -> None:
+    with pytest.raises(DawnbeatError):
+        maximum_by_age(age, formula)  # type: ignore[arg-type]
+
+
+def test_a_formula_says_how_far_it_may_be_off() -> None:
+    label = maximum_by_age(40).label
+    assert "180 bpm" in label
+    assert "standard error 10 bpm" in label
+    assert "Tanaka" in label
+
+
+def test_a_run_above_the_maximum_is_proposed_and_one_below_is_not() -> None:
+    runs = [run(DAY, pulse_bpm=186, run_id=1), run(DAY, pulse_bpm=191, run_id=2)]
+    found = maximum_proposal(runs, [Maximum(DAY, "race", 188)], DAY)
+    assert found is not None
+    assert (found.run.id, found.bpm) == (2, 191)
+    assert "a loose sensor can invent beats" in found.words
+    assert maximum_proposal(runs, [Maximum(DAY, "race", 191)], DAY) is None
+    assert maximum_proposal([run(DAY, pulse_bpm=95)], [], DAY) is None
+    assert maximum_proposal([run(DAY, pulse_bpm=None)], [], DAY) is None
+
+
+def test_the_cautions_name_clearance_symptoms_stop_signs_and_local_guidance() -> None:
+    text = cautions.maximal_test_text()
+    for word in ("doctor", "chest pain", "Stop at once", "emergency number", "local guidance"):
+        assert word in text

@@ -1,0 +1,98 @@
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.training.load import coefficients_from, daily_loads, rolling, trimp_of, week_load
+from dawnbeat.training.weeks import judge_runs, monday_of, weeks_of
+from tests.training.invented import plain_zones, run, zone_set
+
+MONDAY = date(2025, 3, 3)
+
+
+def test_a_week_adds_up_its_runs() -> None:
+    runs = [
+        run(MONDAY, 60, 140, felt_effort=3),
+        run(MONDAY + timedelta(days=2), 30, 165, felt_effort=7),
+        run(MONDAY + timedelta(days=6), 90, None, felt_effort=4, distance_m=None),
+    ]
+    (week,) = weeks_of(judge_runs(runs, [zone_set(MONDAY)]), MONDAY, MONDAY + timedelta(days=6))
+    assert (week.runs, week.duration_s, week.measured_s) == (3, 180 * 60, 90 * 60)
+    assert week.zone_s == (0, 3600, 0, 1800, 0)
+    assert week.easy_share == pytest.approx(2 / 3)
+    assert (week.distance_m, week.without_distance) == (20_000, 1)
+    assert week.session_load == 60 * 3 + 30 * 7 + 90 * 4
+    assert (week.unrated, week.without_trimp) == (0, 1)
+    assert week.monotony is not None
+    assert week.strain == pytest.approx(week.session_load * week.monotony)
+
+
+def test_a_week_with_an_unrated_run_or_not_yet_over_has_no_monotony() -> None:
+    judged = judge_runs([run(MONDAY, felt_effort=3), run(MONDAY + timedelta(days=1))], [])
+    (week,) = weeks_of(judged, MONDAY, MONDAY + timedelta(days=6))
+    assert (week.session_load, week.unrated, week.monotony, week.strain) == (180, 1, None, None)
+    (week,) = weeks_of(judge_runs([run(MONDAY, felt_effort=3)], []), MONDAY, MONDAY + timedelta(days=3))
+    assert week.monotony is None
+
+
+def test_weeks_without_a_run_are_listed_and_silent() -> None:
+    weeks = weeks_of(judge_runs([run(MONDAY)], [zone_set(MONDAY)]), MONDAY, MONDAY + timedelta(days=20))
+    assert [week.first for week in weeks] == [MONDAY + timedelta(weeks=n) for n in range(3)]
+    assert (weeks[1].runs, weeks[1].easy_share, weeks[1].distance_m, weeks[1].session_load) == (0, None, None, None)
+
+
+def test_the_easy_share_stands_beside_that_of_the_weeks_before() -> None:
+    runs = []
+    for week, minutes_hard in enumerate((10, 20, 30, 15)):
+        day = MONDAY + timedelta(weeks=week)
+        runs += [run(day, 60 - minutes_hard, 140), run(day, minutes_hard, 170)]
+    weeks = weeks_of(judge_runs(runs, [zone_set(MONDAY)]), MONDAY, MONDAY + timedelta(weeks=3, days=6))
+    assert [week.easy_range for week in weeks[:3]] == [None, None, None]
+    assert weeks[3].easy_range == pytest.approx((0.5, 50 / 60))
+    assert weeks[3].easy_share == pytest.approx(0.75)
+
+
+def test_each_run_is_judged_by_the_zones_of_its_day() -> None:
+    sets = [zone_set(MONDAY, 50, 190), zone_set(MONDAY + timedelta(days=7), 50, 176)]
+    runs = [run(MONDAY + timedelta(days=days), pulse_bpm=145) for days in (-30, 0, 6, 7)]
+    judged = judge_runs(runs, sets)
+    shares = [None if each.judged is None else each.judged.easy_share for each in judged]
+    assert shares == [1.0, 1.0, 1.0, 0.0]
+    assert [each.before_sets for each in judged] == [True, False, False, False]
+
+
+def test_a_run_measured_in_part_has_a_training_impulse_from_three_quarters_on() -> None:
+    from dataclasses import replace
+
+    figures = run(MONDAY, 60, 150).figures
+    anchors = plain_zones().anchors
+    assert trimp_of(replace(figures, measured_s=0.74 * 3600), anchors, "men") is None
+    assert trimp_of(replace(figures, measured_s=0.76 * 3600), anchors, "men") is not None
+    with pytest.raises(DawnbeatError, match="say men or women"):
+        coefficients_from("others")
+
+
+@given(st.lists(st.floats(0, 2000), min_size=7, max_size=7))
+def test_monotony_is_defined_or_left_out_and_strain_follows(daily: list[float]) -> None:
+    week = week_load(daily)
+    assert (week.monotony is None) == (week.strain is None)
+    if week.monotony is not None:
+        # Seven values of one sign can't spread by more than sqrt(7) times their mean.
+        assert week.monotony >= 1 / 7**0.5 - 1e-9
+
+
+def test_rolling_loads_reach_seven_and_twenty_eight_days_back() -> None:
+    daily = daily_loads([(MONDAY, 100.0), (MONDAY, 20.0), (MONDAY + timedelta(days=6), 50.0)])
+    days = rolling(daily, MONDAY, MONDAY + timedelta(days=28))
+    assert (days[0].load, days[0].week, days[0].month) == (120, 120, 120)
+    assert (days[6].week, days[7].week) == (170, 50)
+    assert (days[27].month, days[28].month) == (170, 50)
+    assert days[27].month_by_week == 42.5
+
+
+def test_a_week_begins_on_monday() -> None:
+    assert {monday_of(MONDAY + timedelta(days=n)) for n in range(7)} == {MONDAY}

@@ -1,0 +1,143 @@
+"""Runs and weeks as CSV for other programs, each file whole or not there, for the user alone."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from dawnbeat.journal.csv_safe import guard
+from dawnbeat.journal.faults import plain_errors
+from dawnbeat.journal.place import replacing
+from dawnbeat.training.weeks import JudgedRun, Week
+
+# Name, unit and meaning of each column.
+RUN_COLUMNS: tuple[tuple[str, str, str], ...] = (
+    ("id", "", "number of the run in this journal"),
+    ("date", "YYYY-MM-DD", "local day"),
+    ("began", "ISO 8601 with offset", "local time when the run began"),
+    ("duration_s", "s", "without pauses"),
+    ("elapsed_s", "s", "with pauses"),
+    ("measured_s", "s", "with a pulse that counts"),
+    ("missing_s", "s", "within the duration without a pulse that counts"),
+    ("distance_m", "m", "distance, empty where unknown"),
+    ("mean_bpm", "bpm", "mean of the measured pulse"),
+    ("peak_bpm", "bpm", "highest pulse held for five seconds, spikes left out"),
+    ("drift_pct", "%", "metres a beat lost from the first to the second half"),
+    ("zones", "s", "seconds in each zone from zone 1, with blanks between"),
+    ("top_of_easy_bpm", "bpm", "by the zones of that day"),
+    ("easy_share", "0 to 1", "share of the measured time at or below the top of easy"),
+    ("above_easy_s", "s", "measured time above the top of easy"),
+    ("felt_effort", "0 to 10", "session rating"),
+    ("session_load", "", "rating times minutes (Foster 1998)"),
+    ("trimp_men", "", "training impulse (Banister 1991), coefficients for men"),
+    ("trimp_women", "", "training impulse (Banister 1991), coefficients for women"),
+    ("race", "yes or no", "the runner calls it a race"),
+    ("note", "", "the runner's note"),
+    ("source", "", "name of the file, empty for a run entered by hand"),
+    ("format", "", "format of the file"),
+)
+WEEK_COLUMNS: tuple[tuple[str, str, str], ...] = (
+    ("monday", "YYYY-MM-DD", "first day of the week"),
+    ("runs", "", "number of runs"),
+    ("duration_s", "s", "without pauses"),
+    ("measured_s", "s", "with a pulse that counts"),
+    ("distance_m", "m", "of the runs that know theirs"),
+    ("without_distance", "", "runs that do not"),
+    ("zones", "s", "seconds in each zone from zone 1, with blanks between"),
+    ("easy_share", "0 to 1", "share of the measured time at or below the top of easy"),
+    ("easy_share_low", "0 to 1", "lowest of the eight weeks before"),
+    ("easy_share_high", "0 to 1", "highest of the eight weeks before"),
+    ("trimp_men", "", "training impulse (Banister 1991), coefficients for men"),
+    ("trimp_women", "", "training impulse (Banister 1991), coefficients for women"),
+    ("without_trimp", "", "runs that have none"),
+    ("session_load", "", "rating times minutes (Foster 1998)"),
+    ("unrated", "", "runs without a rating"),
+    ("monotony", "", "mean of the daily loads / their standard deviation (Foster 1998)"),
+    ("strain", "", "load times monotony (Foster 1998)"),
+)
+
+
+def export_runs(judged: Sequence[JudgedRun], out: Path) -> int:
+    """Write one row a run (RUN_COLUMNS; UTF-8, RFC 4180) and return how many.
+
+    Raises DawnbeatError when the file can't be written; a file of that name is replaced only by a whole one.
+    """
+    _write(out, RUN_COLUMNS, (_run_cells(each) for each in judged))
+    return len(judged)
+
+
+def export_weeks(weeks: Sequence[Week], out: Path) -> int:
+    """Write one row a week (WEEK_COLUMNS) and return how many; errors as in `export_runs`."""
+    _write(out, WEEK_COLUMNS, (_week_cells(each) for each in weeks))
+    return len(weeks)
+
+
+def _write(out: Path, columns: tuple[tuple[str, str, str], ...], rows: Iterable[Sequence[str]]) -> None:
+    text = io.StringIO(newline="")
+    writer = csv.writer(text)
+    writer.writerow(name for name, _, _ in columns)
+    writer.writerows(rows)
+    with plain_errors("write the runs", out), replacing(out) as file:
+        file.write(text.getvalue().encode("utf-8"))
+
+
+def _run_cells(each: JudgedRun) -> list[str]:
+    run, figures, judged = each.run, each.run.figures, each.judged
+    return [
+        str(run.id),
+        run.local_date.isoformat(),
+        run.began.isoformat(),
+        _cell(figures.duration_s),
+        _cell(figures.elapsed_s),
+        _cell(figures.measured_s),
+        _cell(round(figures.duration_s - figures.measured_s, 3)),
+        _cell(figures.distance_m),
+        _cell(figures.mean_bpm),
+        _cell(figures.peak_bpm),
+        _cell(figures.drift_pct),
+        "" if judged is None else _zones(judged.zone_s),
+        "" if judged is None else str(judged.top_of_easy_bpm),
+        "" if judged is None else _cell(judged.easy_share),
+        "" if judged is None else _cell(judged.above_s),
+        _cell(run.felt_effort),
+        _cell(each.session_load),
+        _cell(each.trimp["men"]),
+        _cell(each.trimp["women"]),
+        "yes" if run.race else "no",
+        guard(run.note),
+        guard(run.source),
+        guard(run.format),
+    ]
+
+
+def _week_cells(week: Week) -> list[str]:
+    low, high = week.easy_range or (None, None)
+    return [
+        week.first.isoformat(),
+        str(week.runs),
+        _cell(week.duration_s),
+        _cell(week.measured_s),
+        _cell(week.distance_m),
+        str(week.without_distance),
+        _zones(week.zone_s),
+        _cell(week.easy_share),
+        _cell(low),
+        _cell(high),
+        _cell(week.trimp["men"]),
+        _cell(week.trimp["women"]),
+        str(week.without_trimp),
+        _cell(week.session_load),
+        str(week.unrated),
+        _cell(week.monotony),
+        _cell(week.strain),
+    ]
+
+
+def _zones(zone_s: Sequence[float]) -> str:
+    return " ".join(_cell(seconds) for seconds in zone_s)
+
+
+def _cell(value: float | None) -> str:
+    return "" if value is None else repr(float(value))

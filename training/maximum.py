@@ -1,0 +1,155 @@
+"""The maximum pulse: dated entries, which of them counts, and formulas by age as a last resort."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Literal, get_args
+
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.training.zones import MAXIMUM_HIGH, MAXIMUM_LOW
+
+Kind = Literal["field test", "race", "lab test", "run", "formula"]
+KINDS: tuple[Kind, ...] = get_args(Kind)
+KIND_WORDS: dict[Kind, str] = {
+    "field test": "highest pulse of a test on the track or a hill",
+    "race": "highest pulse of a race",
+    "lab test": "measured in a laboratory",
+    "run": "highest pulse of an imported run, spikes left out",
+    "formula": "from age, not measured",
+}
+Formula = Literal["tanaka", "nes", "fox"]
+FORMULAS: tuple[Formula, ...] = get_args(Formula)
+
+MOST_ADDED_BPM = 3
+MEASURED_DAYS = 3 * 365
+_AGE_LOW, _AGE_HIGH = 10, 100
+
+
+@dataclass(frozen=True)
+class AgeFormula:
+    """intercept - slope * age. error_bpm: standard error of one person's value, by `error_source`."""
+
+    name: str
+    intercept: float
+    slope: float
+    error_bpm: float
+    source: str
+    error_source: str
+
+
+AGE_FORMULAS: dict[Formula, AgeFormula] = {
+    "tanaka": AgeFormula(
+        "208 - 0.7 age",
+        208.0,
+        0.7,
+        10.0,
+        "Tanaka, Monahan & Seals 2001, J Am Coll Cardiol 37:153-156",
+        "about 10 bpm, from memory of the same paper",
+    ),
+    "nes": AgeFormula(
+        "211 - 0.64 age",
+        211.0,
+        0.64,
+        10.8,
+        "Nes et al. 2013, Scand J Med Sci Sports 23:697-704",
+        "10.8 bpm, the same paper",
+    ),
+    "fox": AgeFormula(
+        "220 - age",
+        220.0,
+        1.0,
+        12.0,
+        "Fox, Naughton & Haskell 1971, Ann Clin Res 3:404-432",
+        "none was published with it; 10 to 12 bpm by later studies (from memory), 12 used here",
+    ),
+}
+
+
+@dataclass(frozen=True)
+class AgeMaximum:
+    """A maximum by age with its standard error: two runners in three lie within one of it."""
+
+    bpm: float
+    error_bpm: float
+    formula: AgeFormula
+    age: float
+
+    @property
+    def label(self) -> str:
+        """One line that says where the figure comes from and how far it may be off."""
+        return (
+            f"{self.bpm:.0f} bpm by {self.formula.name} at {self.age:g} (standard error {self.error_bpm:g} bpm, so one "
+            f"runner in three is further off than that; {self.formula.source}): a measured maximum is better"
+        )
+
+
+def maximum_by_age(age: float, formula: Formula = "tanaka") -> AgeMaximum:
+    """The maximum by a formula; raises DawnbeatError for an unknown one or an age outside 10 to 100."""
+    if formula not in AGE_FORMULAS:
+        raise DawnbeatError(f"formula {formula!r} is unknown: say {', '.join(FORMULAS)}")
+    if not _AGE_LOW <= age <= _AGE_HIGH:
+        raise DawnbeatError(f"an age of {age:g} years is outside what these formulas know: {_AGE_LOW} to {_AGE_HIGH}")
+    chosen = AGE_FORMULAS[formula]
+    return AgeMaximum(chosen.intercept - chosen.slope * age, chosen.error_bpm, chosen, age)
+
+
+@dataclass(frozen=True)
+class Maximum:
+    """One dated entry. bpm: as measured. added_bpm: 0 to 3 beats where the runner could have gone on.
+
+    Adding 2 or 3 beats is common practice, no source. id: None until it is kept. run_id: the run that it
+    came from, or None. Raises DawnbeatError for what can't be a maximum.
+    """
+
+    date: date
+    kind: Kind
+    bpm: float
+    added_bpm: int = 0
+    note: str = ""
+    run_id: int | None = None
+    id: int | None = None
+
+    def __post_init__(self) -> None:
+        if self.kind not in KINDS:
+            raise DawnbeatError(f"kind {self.kind!r} is unknown: say {', '.join(KINDS)}")
+        if not 0 <= self.added_bpm <= MOST_ADDED_BPM:
+            raise DawnbeatError(f"{self.added_bpm} beats added: add at most {MOST_ADDED_BPM}, or measure again")
+        if self.kind == "formula" and self.added_bpm:
+            raise DawnbeatError("beats are added to a measured maximum only, not to a formula: leave them out")
+        if not MAXIMUM_LOW <= self.counts_as_bpm <= MAXIMUM_HIGH:
+            raise DawnbeatError(
+                f"a maximum of {self.bpm:g} bpm can't be right: give {MAXIMUM_LOW:g} to {MAXIMUM_HIGH:g}"
+            )
+
+    @property
+    def counts_as_bpm(self) -> float:
+        """The maximum that zones use, with the beats added."""
+        return self.bpm + self.added_bpm
+
+    @property
+    def measured(self) -> bool:
+        """False for a formula by age."""
+        return self.kind != "formula"
+
+    @property
+    def label(self) -> str:
+        """One line that says where the figure comes from."""
+        added = f" with {self.added_bpm} added" if self.added_bpm else ""
+        return f"{self.counts_as_bpm:.0f} bpm{added}, {self.kind} of {self.date.isoformat()}"
+
+
+def maximum_on(entries: Sequence[Maximum], day: date) -> Maximum | None:
+    """The entry that counts on a day: the highest measured in the three years before it, the newer of equals.
+
+    Without one, the newest older measurement; without any, the newest formula. A maximum falls slowly with
+    the years and a tired day shows a lower one, so a lower newer entry does not replace a higher one at once.
+    """
+    known = [each for each in entries if each.date <= day]
+    measured = [each for each in known if each.measured]
+    recent = [each for each in measured if each.date > day - timedelta(days=MEASURED_DAYS)]
+    if recent:
+        return max(recent, key=lambda each: (each.counts_as_bpm, each.date))
+    older = measured or known
+    return max(older, key=lambda each: (each.date, each.id or 0)) if older else None

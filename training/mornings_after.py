@@ -1,0 +1,213 @@
+"""Runs beside mornings: what the next morning said, and whether load and variability go together at all.
+
+Silent below 20 pairs. What goes together need not be cause and effect.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Literal
+
+import numpy as np
+
+from dawnbeat.journal import ranges
+from dawnbeat.journal.ranges import DEFAULT, RangeSettings, Standing
+from dawnbeat.shared.morning import Morning
+from dawnbeat.shared.trace import FloatArray
+from dawnbeat.training.load import WEEK_DAYS, Coefficients, daily_loads
+from dawnbeat.training.weeks import JudgedRun, monday_of
+
+FEWEST_PAIRS = 20
+MOSTLY = 0.75
+LoadName = Literal["training impulse", "session rating", "minutes run"]
+
+
+@dataclass(frozen=True)
+class DailyLoad:
+    """Load by day, by the best measure that most runs have. left_out: runs without it."""
+
+    name: LoadName
+    by_day: dict[date, float]
+    left_out: int
+
+
+@dataclass(frozen=True)
+class Association:
+    """Spearman's rank correlation with its 95 % interval (Bonett & Wright 2000, Psychometrika 65:23-28)."""
+
+    what: str
+    n: int
+    rho: float
+    low: float
+    high: float
+
+    @property
+    def words(self) -> str:
+        """The finding in one line, with what it does not say."""
+        said = (
+            f"{self.what}: rank correlation {self.rho:+.2f} (95 % interval {self.low:+.2f} to "
+            f"{self.high:+.2f}, {self.n} pairs)"
+        )
+        if self.low <= 0 <= self.high:
+            return f"{said}; the interval holds 0, so it may be chance."
+        return f"{said}; that they go together does not say why."
+
+
+@dataclass(frozen=True)
+class HardDay:
+    """One of the hardest days and the morning after. week_moved: by how much lnRMSSD's week average of the
+
+    seven days after differs from that of the seven days up to it, or None.
+    """
+
+    date: date
+    load: float
+    runs: int
+    next_morning: Morning | None
+    ln_rmssd: Standing
+    resting_pulse: Standing
+    week_moved: float | None
+
+
+def daily_load(judged: Sequence[JudgedRun], coefficients: Coefficients = "men") -> DailyLoad:
+    """Load by day: the training impulse if three quarters of the runs have it, else rating, else minutes.
+
+    A day on which a run lacks the measure is left out.
+    """
+    impulses = [(each.run.local_date, each.trimp[coefficients]) for each in judged]
+    ratings = [(each.run.local_date, each.session_load) for each in judged]
+    minutes = [(each.run.local_date, each.run.figures.duration_s / 60) for each in judged]
+    measures: tuple[tuple[LoadName, Sequence[tuple[date, float | None]]], ...] = (
+        ("training impulse", impulses),
+        ("session rating", ratings),
+    )
+    for name, values in measures:
+        missing = {day for day, value in values if value is None}
+        known = [(day, value) for day, value in values if value is not None and day not in missing]
+        if values and len(known) >= MOSTLY * len(values):
+            return DailyLoad(name, daily_loads(known), len(values) - len(known))
+    return DailyLoad("minutes run", daily_loads(minutes), 0)
+
+
+def next_morning_association(loads: DailyLoad, mornings: Sequence[Morning]) -> Association | None:
+    """Load of a day with a run against how far the next morning's lnRMSSD lies from that day's week average."""
+    usable = _comparable(mornings)
+    by_date = {each.date: each for each in usable}
+    pairs = []
+    for day, load in loads.by_day.items():
+        after = by_date.get(day + timedelta(days=1))
+        average = ranges.week_average(_around(by_date, day, back=WEEK_DAYS), "ln_rmssd", day)
+        if after is not None and after.ln_rmssd is not None and average is not None:
+            pairs.append((load, after.ln_rmssd - average.mean))
+    return association(f"{loads.name} and lnRMSSD of the next morning against the week before", pairs)
+
+
+def week_association(loads: DailyLoad, mornings: Sequence[Morning]) -> Association | None:
+    """Load of a week against how lnRMSSD's average moved from the week before it to the week after.
+
+    The week's own average is left out: the load itself lowers it, and its return would look like an answer.
+    """
+    by_date = {each.date: each for each in _comparable(mornings)}
+    by_week: dict[date, float] = {}
+    for day, load in loads.by_day.items():
+        by_week[monday_of(day)] = by_week.get(monday_of(day), 0.0) + load
+    pairs = []
+    for monday, load in by_week.items():
+        before = _week_before(by_date, monday)
+        after = _week_before(by_date, monday + timedelta(days=2 * WEEK_DAYS))
+        if before is not None and after is not None:
+            pairs.append((load, after - before))
+    return association(f"a week's {loads.name} and how lnRMSSD moved from the week before to the week after", pairs)
+
+
+def association(what: str, pairs: Iterable[tuple[float, float]]) -> Association | None:
+    """Spearman's rank correlation of pairs; None below 20 of them, or where one side does not vary."""
+    table = np.array([pair for pair in pairs if all(map(math.isfinite, pair))], dtype=np.float64).reshape(-1, 2)
+    n = len(table)
+    if n < FEWEST_PAIRS:
+        return None
+    one, other = _ranks(table[:, 0]), _ranks(table[:, 1])
+    if one.std() == 0 or other.std() == 0:
+        return None
+    rho = float(np.corrcoef(one, other)[0, 1])
+    rho = max(-1.0, min(1.0, rho))
+    middle = math.atanh(max(-0.999999, min(0.999999, rho)))
+    half = 1.959964 * math.sqrt((1 + rho**2 / 2) / (n - 3))
+    return Association(what, n, rho, math.tanh(middle - half), math.tanh(middle + half))
+
+
+def hardest_days(
+    judged: Sequence[JudgedRun],
+    loads: DailyLoad,
+    mornings: Sequence[Morning],
+    count: int = 10,
+    settings: RangeSettings = DEFAULT,
+) -> list[HardDay]:
+    """The days with the greatest load, hardest first, and where the next morning stood in the usual range."""
+    by_date = {each.date: each for each in _comparable(mornings)}
+    all_by_date = {each.date: each for each in mornings}
+    hardest = sorted(loads.by_day.items(), key=lambda item: (-item[1], item[0]))[:count]
+    reach = settings.week_days + settings.history_days
+    days = []
+    for day, load in hardest:
+        next_day = day + timedelta(days=1)
+        after, comparable = all_by_date.get(next_day), by_date.get(next_day)
+        around = _around(by_date, next_day, back=reach)
+        days.append(
+            HardDay(
+                date=day,
+                load=load,
+                runs=sum(each.run.local_date == day for each in judged),
+                next_morning=after,
+                ln_rmssd=ranges.standing(
+                    None if comparable is None else comparable.ln_rmssd,
+                    ranges.usual_range(around, "ln_rmssd", next_day, settings),
+                ),
+                resting_pulse=ranges.standing(
+                    None if comparable is None else comparable.resting_pulse_bpm,
+                    ranges.usual_range(around, "resting_pulse_bpm", next_day, settings),
+                ),
+                week_moved=_week_moved(by_date, day),
+            )
+        )
+    return days
+
+
+def _comparable(mornings: Sequence[Morning]) -> list[Morning]:
+    """The usable mornings in the posture that most of them share."""
+    usable = [each for each in mornings if each.usable]
+    if not usable:
+        return []
+    postures = [each.posture for each in usable]
+    most = max(sorted(set(postures)), key=postures.count)
+    return ranges.with_posture(usable, most)
+
+
+def _week_moved(by_date: dict[date, Morning], day: date) -> float | None:
+    """Week average of lnRMSSD of the seven days after a day, less that of the seven days up to it."""
+    after = _week_before(by_date, day + timedelta(days=WEEK_DAYS + 1))
+    before = _week_before(by_date, day + timedelta(days=1))
+    return None if after is None or before is None else after - before
+
+
+def _week_before(by_date: dict[date, Morning], day: date) -> float | None:
+    """Mean lnRMSSD of the seven days before a day; None for too few mornings."""
+    last = day - timedelta(days=1)
+    average = ranges.week_average(_around(by_date, last, WEEK_DAYS), "ln_rmssd", last)
+    return None if average is None else average.mean
+
+
+def _around(by_date: dict[date, Morning], last: date, back: int) -> list[Morning]:
+    days = (last - timedelta(days=n) for n in range(back))
+    return [by_date[day] for day in days if day in by_date]
+
+
+def _ranks(values: FloatArray) -> FloatArray:
+    """Ranks from 1, equal values sharing the mean of theirs."""
+    _, place, counts = np.unique(values, return_inverse=True, return_counts=True)
+    last = np.cumsum(counts)
+    ranks: FloatArray = (last - (counts - 1) / 2)[place]
+    return ranks

@@ -1,0 +1,162 @@
+"""`dawnbeat runs maximum` and `dawnbeat runs threshold`: dated maxima and threshold pulses."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.training import cautions
+from dawnbeat.training.wording import UNKNOWN, clock, day_from, seconds_from
+from dawnbeat.ui.commands.runs_options import JournalFolder
+
+if TYPE_CHECKING:
+    from dawnbeat.training.zone_store import ZoneSet
+
+maximum_app = typer.Typer(no_args_is_help=True, help="Dated maxima: measured, proposed by a run, or by age.")
+
+
+@maximum_app.command("add")
+def add_command(
+    bpm: Annotated[float | None, typer.Argument(help="Maximum pulse in bpm; leave it out with --age.")] = None,
+    kind: Annotated[str, typer.Option(help="field test, race or lab test.")] = "field test",
+    day: Annotated[str | None, typer.Option("--date", help="Day of the measurement, else today.")] = None,
+    added: Annotated[int, typer.Option(help="Beats added, 0 to 3, where you could have gone on.")] = 0,
+    age: Annotated[float | None, typer.Option(help="Age in years, for a maximum by formula.")] = None,
+    formula: Annotated[str, typer.Option(help="Formula by age: tanaka, nes or fox.")] = "tanaka",
+    note: Annotated[str, typer.Option(help="A note.")] = "",
+    journal: JournalFolder = None,
+) -> None:
+    """Keep a maximum; a new zone set begins where it changes the one that counts."""
+    from dawnbeat.journal.store import Journal
+    from dawnbeat.training import zone_store
+    from dawnbeat.training.maximum import Maximum, maximum_by_age
+
+    when = date.today() if day is None else day_from(day)
+    if (bpm is None) == (age is None):
+        raise DawnbeatError("give either a measured pulse or --age")
+    if age is not None:
+        by_age = maximum_by_age(age, formula)  # type: ignore[arg-type]
+        entry = Maximum(when, "formula", by_age.bpm, note=note)
+        typer.echo(by_age.label)
+    else:
+        assert bpm is not None
+        if kind in ("run", "formula"):
+            raise DawnbeatError(f"kind {kind!r} is not typed in: use `runs maximum take` or --age")
+        entry = Maximum(when, kind, bpm, added, note)  # type: ignore[arg-type]
+    with Journal.open(journal) as opened:
+        _tell(zone_store.add_maximum(opened, entry, date.today()), entry.label)
+
+
+@maximum_app.command("list")
+def list_command(journal: JournalFolder = None) -> None:
+    """List the maxima, which one counts today, and what a run proposes."""
+    from dawnbeat.journal.store import Journal
+    from dawnbeat.training import run_store, zone_store
+    from dawnbeat.training.maximum import KIND_WORDS, maximum_on
+    from dawnbeat.training.proposals import maximum_proposal
+    from dawnbeat.ui.commands.runs_tables import plain_table
+    from dawnbeat.ui.report import console
+
+    today = date.today()
+    with Journal.open(journal) as opened:
+        entries = zone_store.maxima(opened)
+        proposed = maximum_proposal(run_store.runs(opened), entries, today)
+    counts = maximum_on(entries, today)
+    table = plain_table("Maxima", ("No.", "Date", "Maximum", "Added", "Kind", "Counts today", "Note"))
+    for each in entries:
+        table.add_row(
+            str(each.id),
+            each.date.isoformat(),
+            f"{each.counts_as_bpm:.0f} bpm",
+            str(each.added_bpm) if each.added_bpm else "",
+            f"{each.kind}: {KIND_WORDS[each.kind]}",
+            "yes" if each is counts else "",
+            each.note,
+        )
+    screen = console()
+    if entries:
+        screen.print(table)
+    else:
+        screen.print("No maximum is kept yet: add one with `dawnbeat runs maximum add 190 --kind race`.")
+    if proposed is not None:
+        screen.print(f"{proposed.words} `dawnbeat runs maximum take {proposed.run.id}` takes it.", markup=False)
+    for line in (cautions.ADDED_BEATS, *cautions.MAXIMAL_TEST):
+        screen.print(line, markup=False)
+
+
+@maximum_app.command("take")
+def take_command(
+    run_id: Annotated[int, typer.Argument(help="Number of the run whose highest pulse is to be kept.")],
+    added: Annotated[int, typer.Option(help="Beats added, 0 to 3, where you could have gone on.")] = 0,
+    journal: JournalFolder = None,
+) -> None:
+    """Keep the highest pulse of a run, spikes left out, as a maximum."""
+    from dataclasses import replace
+
+    from dawnbeat.journal.store import Journal
+    from dawnbeat.training import run_store, zone_store
+    from dawnbeat.training.proposals import MaximumProposal
+
+    with Journal.open(journal) as opened:
+        run = run_store.run(opened, run_id)
+        if run.figures.peak_bpm is None:
+            raise DawnbeatError(f"run {run_id} has no pulse that was held for five seconds: choose another")
+        entry = replace(MaximumProposal(run, run.figures.peak_bpm, None).entry(), added_bpm=added)
+        _tell(zone_store.add_maximum(opened, entry, date.today()), entry.label)
+
+
+@maximum_app.command("remove")
+def remove_command(
+    entry_id: Annotated[int, typer.Argument(help="Number of the entry, as `list` shows it.")],
+    journal: JournalFolder = None,
+) -> None:
+    """Delete an entry made by mistake."""
+    from dawnbeat.journal.store import Journal
+    from dawnbeat.training import zone_store
+
+    with Journal.open(journal) as opened:
+        _tell(zone_store.remove_maximum(opened, entry_id, date.today()), f"entry {entry_id} removed")
+
+
+def threshold_command(
+    run_id: Annotated[int, typer.Argument(help="Number of a run with a 30-minute test in it.")],
+    begins: Annotated[
+        str | None,
+        typer.Option("--from", help="Where the test begins in the run, as m:ss; else the fastest half hour."),
+    ] = None,
+    keep: Annotated[bool, typer.Option("--keep", help="Keep it as the threshold pulse from that day on.")] = False,
+    journal: JournalFolder = None,
+) -> None:
+    """Work out the threshold pulse and pace of a 30-minute test: mean of its last 20 minutes."""
+    from dawnbeat.journal.store import Journal
+    from dawnbeat.training import run_store, zone_store
+    from dawnbeat.training.threshold_test import ERROR, threshold_test
+
+    with Journal.open(journal) as opened:
+        run = run_store.run(opened, run_id)
+        start = None if begins is None else seconds_from(begins)
+        test = threshold_test(run_store.samples(opened, run_id), run_store.marks(opened, run_id), start)
+        pace = UNKNOWN if test.pace_s_per_km is None else f"{clock(test.pace_s_per_km)} /km"
+        said = (
+            f"threshold pulse {test.bpm:.0f} bpm (standard deviation {test.spread_bpm:.1f} within the 20 minutes), "
+            f"pace {pace}, test from {clock(test.from_s)} on (common practice, no source)"
+        )
+        typer.echo(said)
+        typer.echo(ERROR)
+        if keep:
+            entry = zone_store.Threshold(run.local_date, test.bpm, test.pace_s_per_km, run_id=run_id)
+            _tell(zone_store.add_threshold(opened, entry, date.today()), "kept")
+    for line in cautions.MAXIMAL_TEST:
+        typer.echo(line)
+
+
+def _tell(begun: ZoneSet | None, what: str) -> None:
+    typer.echo(what)
+    if begun is not None:
+        typer.echo(
+            f"New zones from {begun.from_date.isoformat()} on: top of easy {begun.zones.top_of_easy_bpm} bpm; "
+            "earlier runs keep theirs."
+        )

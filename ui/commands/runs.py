@@ -1,0 +1,262 @@
+"""`dawnbeat runs`: import, list and judge runs. What takes a while to import is imported where it is used."""
+
+from __future__ import annotations
+
+import json
+import signal
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.training.wording import clock, day_from, moment_from, number, pace, percent, seconds_from
+from dawnbeat.ui.commands import runs_change, runs_findings
+from dawnbeat.ui.commands.maximum import maximum_app, threshold_command
+from dawnbeat.ui.commands.runs_options import First, JournalFolder, Last, RunId
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from dawnbeat.training.import_runs import FileOutcome
+
+runs_app = typer.Typer(no_args_is_help=True, help="Runs: import, list and judge them by your zones.")
+runs_app.add_typer(maximum_app, name="maximum")
+runs_app.command("threshold")(threshold_command)
+runs_app.command("edit")(runs_change.edit_command)
+runs_app.command("overrule")(runs_change.overrule_command)
+runs_app.command("delete")(runs_change.delete_command)
+runs_app.command("restore")(runs_change.restore_command)
+runs_app.command("bin")(runs_change.bin_command)
+runs_app.command("mornings")(runs_findings.mornings_command)
+runs_app.command("estimate")(runs_findings.estimate_command)
+
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON, one object a line.")]
+_LISTED_DAYS = 56
+
+
+@runs_app.command("import")
+def import_command(
+    paths: Annotated[list[Path], typer.Argument(help="FIT, TCX, GPX or CSV files, or folders of them.")],
+    began: Annotated[str | None, typer.Option(help="When a CSV whose times count from 0 began.")] = None,
+    any_sport: Annotated[bool, typer.Option("--any-sport", help="Take other sports as well.")] = False,
+    journal: JournalFolder = None,
+) -> None:
+    """Bring runs into the journal; Ctrl-C stops between two files, and what was added stays."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    from dawnbeat.journal.store import Journal
+    from dawnbeat.training.import_runs import import_runs
+
+    moment = None if began is None else moment_from(began)
+    screen = Console(stderr=True)
+    bar = Progress(console=screen, transient=True, disable=not screen.is_terminal)
+    with Journal.open(journal) as opened, _interrupted() as stop, bar:
+        task = bar.add_task("Reading runs", total=None)
+
+        def show(done: int, of: int, outcome: FileOutcome) -> None:
+            bar.update(task, completed=done, total=of)
+
+        result = import_runs(opened, paths, moment, any_sport, progress=show, cancelled=stop.is_set)
+    lines = result.lines()
+    if result.files == 1 and result.count("not taken"):
+        raise DawnbeatError(result.outcomes[0].message)
+    for line in lines:
+        typer.echo(line)
+    if result.count("not taken"):
+        raise typer.Exit(2)
+    if result.cancelled:
+        raise typer.Exit(130)
+
+
+@runs_app.command("add")
+def add_command(
+    duration: Annotated[str, typer.Argument(help="Duration, as 42:30, 1:02:30 or minutes.")],
+    began: Annotated[str | None, typer.Option(help="When it began, else now less its duration.")] = None,
+    km: Annotated[float | None, typer.Option(help="Distance in km.")] = None,
+    felt: Annotated[float | None, typer.Option(help="How hard the whole run felt, 0 to 10.")] = None,
+    note: Annotated[str, typer.Option(help="A note.")] = "",
+    race: Annotated[bool, typer.Option("--race", help="It was a race.")] = False,
+    journal: JournalFolder = None,
+) -> None:
+    """Keep a run without a file: duration, distance and how hard it felt."""
+    from datetime import datetime
+
+    from dawnbeat.journal.store import Journal
+    from dawnbeat.training import run_store
+
+    seconds = seconds_from(duration)
+    moment = datetime.now().astimezone() - timedelta(seconds=seconds) if began is None else moment_from(began)
+    with Journal.open(journal) as opened:
+        run = run_store.add_by_hand(
+            opened, moment.replace(microsecond=0), seconds, None if km is None else 1000 * km, felt, note, race
+        )
+    typer.echo(f"run {run.id} of {run.local_date.isoformat()}, {clock(seconds)}, kept")
+
+
+@runs_app.command("list")
+def list_command(
+    first: First = None, last: Last = None, as_json: AsJson = False, journal: JournalFolder = None
+) -> None:
+    """List the runs of the last eight weeks, or of the days given, each judged by the zones of its day."""
+    from dawnbeat.journal.store import Journal
+    from dawnbeat.training.weeks import judged_runs
+    from dawnbeat.ui.commands.runs_tables import run_json, runs_table
+
+    start, end = _span(first, last, _LISTED_DAYS)
+    with Journal.open(journal) as opened:
+        judged = judged_runs(opened, date.today(), start, end)
+    if as_json:
+        for each in judged:
+            _print_json(run_json(each))
+    elif judged:
+        _console().print(runs_table(judged))
+    else:
+        typer.echo(f"no run from {start} to {end}: bring some in with `dawnbeat runs import`")
+
+
+@runs_app.command("show")
+def show_command(run_id: RunId, as_json: AsJson = False, journal: JournalFolder = None) -> None:
+    """Show one run: time in zones, easy share, drift, and what is marked in it."""
+    from dawnbeat.journal.store import Journal
+    from dawnbeat.training import run_store
+    from dawnbeat.training.run_figures import DRIFT_RULE
+    from dawnbeat.training.weeks import judge_runs
+    from dawnbeat.training.zone_store import present_sets
+    from dawnbeat.ui.commands.runs_tables import marks_table, run_json, zones_table
+
+    with Journal.open(journal) as opened:
+        (each,) = judge_runs([run_store.run(opened, run_id)], present_sets(opened, date.today()))
+        marks = run_store.marks(opened, run_id)
+    run, figures = each.run, each.run.figures
+    if as_json:
+        found = [{"kind": m.kind, "start_s": m.start_s, "end_s": m.end_s, "overruled": m.overruled} for m in marks]
+        _print_json({**run_json(each), "marks": found})
+        return
+    console = _console()
+    console.print(f"Run {run.id}, {run.began:%Y-%m-%d %H:%M}, {run.format} {run.source}".rstrip(), markup=False)
+    missing = "; ".join(f"{kind} {clock(seconds)}" for kind, seconds in figures.missing_s.items())
+    for line in (
+        f"Duration {clock(figures.duration_s)} ({clock(figures.elapsed_s)} with pauses), pace "
+        f"{pace(figures.distance_m, figures.duration_s)}",
+        f"Pulse measured for {clock(figures.measured_s)}"
+        + (f"; missing: {missing}" if missing and run.has_pulse else "")
+        + f"; mean {number(figures.mean_bpm)}, highest {number(figures.peak_bpm)} bpm",
+    ):
+        console.print(line, markup=False)
+    if each.judged is not None and each.zone_set is not None:
+        console.print(zones_table(each))
+        begun = f"zones from {each.zone_set.from_date.isoformat()} on"
+        if each.before_sets:
+            begun += ", the first there are: this run is older"
+        console.print(
+            f"Easy share {percent(each.judged.easy_share)} at or below {each.judged.top_of_easy_bpm} bpm; above it for "
+            f"{clock(each.judged.above_s)} ({begun})",
+            markup=False,
+        )
+    elif run.has_pulse:
+        console.print("No zones yet: `dawnbeat zones` says what is missing.", markup=False)
+    if figures.drift_pct is not None:
+        console.print(f"Drift {figures.drift_pct:+.1f} %. {DRIFT_RULE}", markup=False)
+    console.print(
+        f"Training impulse {number(each.trimp['men'])} (men), {number(each.trimp['women'])} (women); felt "
+        f"{number(run.felt_effort)}, rating load {number(each.session_load)}",
+        markup=False,
+    )
+    if marks:
+        console.print(marks_table(marks))
+    if run.note:
+        console.print(run.note, markup=False)
+
+
+@runs_app.command("week")
+def week_command(
+    weeks: Annotated[int, typer.Option(min=1, max=520, help="How many weeks.")] = 8,
+    as_json: AsJson = False,
+    journal: JournalFolder = None,
+) -> None:
+    """Show the last weeks: easy share, time, distance, load."""
+    from dawnbeat.journal.store import Journal
+    from dawnbeat.training.load import daily_loads, rolling
+    from dawnbeat.training.weeks import EASY_AIM_SOURCE, RANGE_WEEKS, judged_runs, monday_of, weeks_of
+    from dawnbeat.ui.commands.runs_tables import week_json, weeks_table
+
+    today = date.today()
+    first = monday_of(today) - timedelta(weeks=weeks - 1)
+    with Journal.open(journal) as opened:
+        judged = judged_runs(opened, today, first - timedelta(weeks=RANGE_WEEKS), today)
+    found = weeks_of(judged, first, today)
+    if as_json:
+        for week in found:
+            _print_json(week_json(week))
+        return
+    console = _console()
+    console.print(weeks_table(found))
+    rated = [(each.run.local_date, each.session_load) for each in judged if each.session_load is not None]
+    (now,) = rolling(daily_loads(rated), today, today)
+    console.print(
+        f"Rating load of the last 7 days {now.week:.0f}; of the last 28 days {now.month_by_week:.0f} a week.",
+        markup=False,
+    )
+    console.print(EASY_AIM_SOURCE, markup=False)
+
+
+@runs_app.command("export")
+def export_command(
+    out: Annotated[Path, typer.Argument(help="CSV file to write.")],
+    weeks: Annotated[bool, typer.Option("--weeks", help="One row a week instead of one a run.")] = False,
+    first: First = None,
+    last: Last = None,
+    journal: JournalFolder = None,
+) -> None:
+    """Write runs or weeks to a CSV file that is safe to open in a spreadsheet."""
+    from dawnbeat.journal.store import Journal
+    from dawnbeat.training.export_runs import export_runs, export_weeks
+    from dawnbeat.training.weeks import judged_runs, weeks_of
+
+    start, end = (None if each is None else day_from(each) for each in (first, last))
+    if start is not None and end is not None and start > end:
+        raise DawnbeatError(f"nothing lies between {start} and {end}: give the earlier day first")
+    with Journal.open(journal) as opened:
+        judged = judged_runs(opened, date.today(), None, end)
+    days = [each.run.local_date for each in judged]
+    if weeks and days:
+        count = export_weeks(weeks_of(judged, start or days[0], end or date.today()), out)
+    else:
+        chosen = [each for each in judged if start is None or each.run.local_date >= start]
+        count = export_weeks([], out) if weeks else export_runs(chosen, out)
+    typer.echo(f"{count} {'weeks' if weeks else 'runs'} written to {out}")
+
+
+@contextmanager
+def _interrupted() -> Iterator[threading.Event]:
+    """Ctrl-C sets the event instead of breaking off in the middle of a file."""
+    stop = threading.Event()
+    before = signal.signal(signal.SIGINT, lambda number, frame: stop.set())
+    try:
+        yield stop
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _span(first: str | None, last: str | None, days: int) -> tuple[date, date]:
+    end = date.today() if last is None else day_from(last)
+    start = end - timedelta(days=days - 1) if first is None else day_from(first)
+    if start > end:
+        raise DawnbeatError(f"nothing lies between {start} and {end}: give the earlier day first")
+    return start, end
+
+
+def _console() -> Console:
+    from dawnbeat.ui.report import console
+
+    return console()
+
+
+def _print_json(values: dict[str, Any]) -> None:
+    typer.echo(json.dumps(values, ensure_ascii=False, allow_nan=False))

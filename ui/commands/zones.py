@@ -1,0 +1,255 @@
+"""`dawnbeat zones`: pulse zones from the journal, or at once from numbers given."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from dawnbeat.shared.errors import DawnbeatError
+
+# Everything that opens a journal is imported where it is used: numbers given are answered at once.
+from dawnbeat.training import cautions
+from dawnbeat.training.maximum import maximum_by_age
+from dawnbeat.training.zones import (
+    METHODS,
+    ROUNDING,
+    Anchors,
+    Compared,
+    Method,
+    Scheme,
+    Zone,
+    Zones,
+    compare,
+    default_scheme,
+    missing_for,
+    zones,
+    zones_to_json,
+)
+
+if TYPE_CHECKING:
+    from dawnbeat.training.zone_store import Proposal, ZoneSet
+
+_METHOD_NAMES: dict[str, Method] = {"reserve": METHODS[0], "maximum": METHODS[1], "threshold": METHODS[2]}
+
+
+def zones_command(
+    resting: Annotated[float | None, typer.Option(help="Resting pulse in bpm.")] = None,
+    maximum: Annotated[float | None, typer.Option(help="Maximum pulse in bpm, measured.")] = None,
+    threshold: Annotated[
+        float | None, typer.Option(help="Threshold pulse in bpm: mean of the last 20 minutes of a 30-minute test.")
+    ] = None,
+    age: Annotated[float | None, typer.Option(help="Age in years, for a maximum by formula as a last resort.")] = None,
+    formula: Annotated[str, typer.Option(help="Formula by age: tanaka, nes or fox.")] = "tanaka",
+    method: Annotated[str | None, typer.Option(help="What zones hang on: reserve, maximum or threshold.")] = None,
+    boundaries: Annotated[str | None, typer.Option(help="Boundaries in per cent, such as 60,70,80,90.")] = None,
+    names: Annotated[str | None, typer.Option(help="Names of the zones from the easiest, with commas between.")] = None,
+    easy_top: Annotated[int, typer.Option(help="Number of the zone whose top is the top of easy.")] = 2,
+    keep: Annotated[bool, typer.Option("--keep", help="Keep these zones in the journal, from today on.")] = False,
+    sets: Annotated[bool, typer.Option("--sets", help="List the dated zone sets of the journal.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+    journal: Annotated[Path | None, typer.Option("--journal", help="Folder of the journal.")] = None,
+) -> None:
+    """Show your pulse zones: from the journal, or at once from numbers such as --resting 50 --maximum 190."""
+    scheme = _scheme(method, boundaries, names, easy_top)
+    if all(each is None for each in (resting, maximum, threshold, age)):
+        _from_journal(journal, scheme, keep, sets, as_json)
+    elif keep or sets:
+        raise DawnbeatError("--keep and --sets work on the journal's own pulses: leave the numbers out")
+    else:
+        _from_numbers(resting, maximum, threshold, age, formula, scheme, as_json)
+
+
+def _scheme(method: str | None, boundaries: str | None, names: str | None, easy_top: int) -> Scheme | None:
+    """The scheme asked for; None where nothing was edited, so that what is known decides the method."""
+    if method is not None and method not in _METHOD_NAMES:
+        raise DawnbeatError(f"method {method!r} is unknown: say {', '.join(_METHOD_NAMES)}")
+    if method is None and boundaries is None and names is None and easy_top == 2:
+        return None
+    plain = default_scheme(_METHOD_NAMES[method or "reserve"])
+    try:
+        bounds = plain.boundaries_pct if boundaries is None else tuple(float(each) for each in boundaries.split(","))
+    except ValueError as error:
+        raise DawnbeatError(f"boundaries {boundaries!r}: give per cents such as 60,70,80,90") from error
+    called = () if names is None else tuple(each.strip() for each in names.split(","))
+    return Scheme(plain.method, bounds, called, easy_top)
+
+
+def _from_numbers(
+    resting: float | None,
+    maximum: float | None,
+    threshold: float | None,
+    age: float | None,
+    formula: str,
+    scheme: Scheme | None,
+    as_json: bool,
+) -> None:
+    notes = []
+    by_age = None
+    if age is not None:
+        by_age = maximum_by_age(age, formula)  # type: ignore[arg-type]
+        notes.append(f"Maximum by age: {by_age.label}.")
+        if maximum is not None:
+            notes[-1] += " The maximum given is used."
+    anchors = Anchors(resting, by_age.bpm if maximum is None and by_age is not None else maximum, threshold)
+    schemes = [default_scheme(each) for each in METHODS]
+    if scheme is not None:
+        schemes = [scheme, *(each for each in schemes if each.method != scheme.method)]
+    compared = compare(anchors, schemes)
+    if scheme is None:
+        main = next((each.zones for each in compared if each.zones is not None), None)
+    else:
+        main = zones(anchors, scheme)
+    if main is None:
+        raise DawnbeatError(f"zones by {METHODS[0]} need {missing_for(anchors, METHODS[0])}: give it")
+    if by_age is not None and maximum is None and main.scheme.method != "threshold pulse":
+        share = main.scheme.boundaries_pct[main.scheme.easy_top - 1] / 100
+        notes.append(f"With that error the top of easy may be off by about {by_age.error_bpm * share:.0f} bpm.")
+    if as_json:
+        _print_json(_as_json(main, compared, {"notes": notes}))
+        return
+    _print_zones(main, compared, notes)
+
+
+def _from_journal(folder: Path | None, scheme: Scheme | None, keep: bool, sets: bool, as_json: bool) -> None:
+    from dawnbeat.journal.store import Journal
+    from dawnbeat.training import zone_store
+
+    today = date.today()
+    with Journal.open(folder) as journal:
+        if sets:
+            _print_sets(zone_store.zone_sets(journal), as_json)
+            return
+        if keep:
+            zone_store.keep_zone_set(journal, zone_store.set_from_journal(journal, today, scheme))
+        in_force = zone_store.set_on(zone_store.zone_sets(journal), today)
+        if in_force is None or (scheme is not None and not keep):
+            in_force = zone_store.set_from_journal(journal, today, scheme)
+        proposal = zone_store.proposal(journal, today)
+        known = zone_store.standing(journal, today)
+    compared = compare(
+        # The other methods may rest on what this set does not hold.
+        Anchors(
+            in_force.zones.anchors.resting_bpm or known.anchors.resting_bpm,
+            in_force.zones.anchors.maximum_bpm or known.anchors.maximum_bpm,
+            in_force.zones.anchors.threshold_bpm or known.anchors.threshold_bpm,
+        ),
+        [in_force.zones.scheme, *(default_scheme(each) for each in METHODS if each != in_force.zones.scheme.method)],
+    )
+    notes = [f"In force from {in_force.from_date.isoformat()}: {in_force.why}."]
+    if in_force.id is None:
+        notes.append("Not kept yet: `dawnbeat zones --keep` keeps them from today on.")
+    if known.maximum is not None and not known.maximum.measured:
+        notes.append(f"The maximum is {known.maximum.label}, so these zones may be well off.")
+    if as_json:
+        _print_json(
+            _as_json(in_force.zones, compared, {"notes": notes, **_set_json(in_force), **_proposal_json(proposal)})
+        )
+        return
+    if proposal is not None:
+        notes.append(f"{proposal.words} `dawnbeat zones --keep` takes it.")
+    _print_zones(in_force.zones, compared, notes)
+
+
+def _print_zones(main: Zones, compared: tuple[Compared, ...], notes: list[str]) -> None:
+    from dawnbeat.ui.commands.runs_tables import plain_table
+    from dawnbeat.ui.report import console
+
+    screen = console()
+    table = plain_table(f"Zones by {main.scheme.method}", ("Zone", "Pulse, bpm", "Share", "Talk test"))
+    for zone in main.table():
+        easy = "  (top of easy)" if zone.high_bpm == main.top_of_easy_bpm else ""
+        table.add_row(zone.name, _span(zone) + easy, _share(zone), zone.says)
+    screen.print(table)
+    screen.print(f"Top of easy: {main.top_of_easy_bpm} bpm.", style="bold")
+    beside = plain_table(
+        "Where the top of easy falls by each method", ("Method", "Top of easy", "Difference", "Boundaries, bpm")
+    )
+    for row in compared:
+        if row.zones is None:
+            beside.add_row(row.method, f"needs {row.missing}", "", "")
+        else:
+            difference = "" if not row.difference_bpm else f"{row.difference_bpm:+d} bpm"
+            tops = " / ".join(str(top) for top in row.zones.tops_bpm)
+            beside.add_row(row.method, f"{row.zones.top_of_easy_bpm} bpm", difference, tops)
+    screen.print(beside)
+    for note in (*notes, cautions.TALK_TEST, ROUNDING, cautions.NOT_MEDICAL, *cautions.MAXIMAL_TEST):
+        screen.print(note, markup=False)
+
+
+def _print_sets(kept: list[ZoneSet], as_json: bool) -> None:
+    if as_json:
+        _print_json({"sets": [{**zones_to_json(each.zones), **_set_json(each)} for each in kept]})
+        return
+    if not kept:
+        raise DawnbeatError("no zones are kept yet: `dawnbeat zones --keep` keeps those of today")
+    from dawnbeat.ui.commands.runs_tables import plain_table
+    from dawnbeat.ui.report import console
+
+    table = plain_table(
+        "Zone sets; a run is judged by the set of its day", ("From", "Method", "Top of easy", "Boundaries, bpm", "Why")
+    )
+    for each in kept:
+        tops = " / ".join(str(top) for top in each.zones.tops_bpm)
+        table.add_row(
+            each.from_date.isoformat(), each.zones.scheme.method, f"{each.zones.top_of_easy_bpm} bpm", tops, each.why
+        )
+    console().print(table)
+
+
+def _as_json(main: Zones, compared: tuple[Compared, ...], more: dict[str, Any]) -> dict[str, Any]:
+    anchors = main.anchors
+    return {
+        "resting_bpm": anchors.resting_bpm,
+        "maximum_bpm": anchors.maximum_bpm,
+        "threshold_bpm": anchors.threshold_bpm,
+        **zones_to_json(main),
+        "methods": [
+            {
+                "method": row.method,
+                "top_of_easy_bpm": None if row.zones is None else row.zones.top_of_easy_bpm,
+                "difference_bpm": row.difference_bpm,
+                "tops_bpm": None if row.zones is None else list(row.zones.tops_bpm),
+                "missing": row.missing,
+            }
+            for row in compared
+        ],
+        "rounding": ROUNDING,
+        "cautions": [cautions.NOT_MEDICAL, *cautions.MAXIMAL_TEST],
+        **more,
+    }
+
+
+def _set_json(each: ZoneSet) -> dict[str, Any]:
+    return {"from_date": each.from_date.isoformat(), "why": each.why, "kept": each.id is not None}
+
+
+def _proposal_json(proposal: Proposal | None) -> dict[str, Any]:
+    if proposal is None:
+        return {"proposal": None}
+    return {
+        "proposal": {
+            "words": proposal.words,
+            "moved_bpm": proposal.moved_bpm,
+            "top_of_easy_bpm": proposal.new.zones.top_of_easy_bpm,
+        }
+    }
+
+
+def _print_json(values: dict[str, Any]) -> None:
+    typer.echo(json.dumps(values, ensure_ascii=False, allow_nan=False))
+
+
+def _span(zone: Zone) -> str:
+    if zone.low_bpm is None:
+        return f"up to {zone.high_bpm}"
+    return f"{zone.low_bpm} and above" if zone.high_bpm is None else f"{zone.low_bpm} to {zone.high_bpm}"
+
+
+def _share(zone: Zone) -> str:
+    if zone.from_pct is None:
+        return f"up to {zone.to_pct:g} %"
+    return f"over {zone.from_pct:g} %" if zone.to_pct is None else f"{zone.from_pct:g} to {zone.to_pct:g} %"
