@@ -10,9 +10,10 @@ from dawnbeat.shared.trace import FloatArray
 from dawnbeat.signal.piece_beats import PieceBeats
 from dawnbeat.signal.spectrum import spectral_rates
 
-# Windows in which the rate moves by more than this between estimates disagree.
-_TOLERANCE = 0.12
-_HALF_SPECTRUM_S = 8.0
+# Windows in which the rate moves by more than this between estimates disagree. Strong breathing smears the lines of a
+# spectrum over a fifth of the rate; what it must not do is name half or twice the rate.
+_TOLERANCE_REPETITION, _TOLERANCE_SPECTRUM = 0.12, 0.2
+_HALF_SPECTRUM_S = 5.0
 
 
 def agreeing_share(pieces: list[PieceBeats], intervals: Intervals, settings: Settings) -> tuple[float, float]:
@@ -27,15 +28,17 @@ def agreeing_share(pieces: list[PieceBeats], intervals: Intervals, settings: Set
         start_s = float(piece.wave_s[0])
         repeats = piece.detection.repetition
         half_s = settings.period_window_s / 2.0
-        by_repetition += _agree(start_s + repeats.centre_s, 60.0 / repeats.own_period_s, half_s, end_s, kept_ms)
+        by_repetition += _agree(
+            start_s + repeats.centre_s, 60.0 / repeats.own_period_s, half_s, end_s, kept_ms, _TOLERANCE_REPETITION
+        )
         rate_hz = (piece.wave_s.size - 1) / float(piece.wave_s[-1] - piece.wave_s[0])
         centre_s, rate_bpm = spectral_rates(piece.wave, rate_hz, settings.lowest_bpm, settings.highest_bpm)
-        by_spectrum += _agree(start_s + centre_s, rate_bpm, _HALF_SPECTRUM_S, end_s, kept_ms)
+        by_spectrum += _agree(start_s + centre_s, rate_bpm, _HALF_SPECTRUM_S, end_s, kept_ms, _TOLERANCE_SPECTRUM)
     return _share(by_repetition), _share(by_spectrum)
 
 
 def _agree(
-    centre_s: FloatArray, rate_bpm: FloatArray, half_s: float, end_s: FloatArray, kept_ms: FloatArray
+    centre_s: FloatArray, rate_bpm: FloatArray, half_s: float, end_s: FloatArray, kept_ms: FloatArray, tolerance: float
 ) -> list[bool]:
     agree = []
     first = np.searchsorted(end_s, centre_s - half_s)
@@ -43,7 +46,7 @@ def _agree(
     for low, high, rate in zip(first, last, rate_bpm, strict=True):
         if high - low >= 3:
             beats_bpm = 60000.0 / float(np.mean(kept_ms[low:high]))
-            agree.append(bool(abs(rate / beats_bpm - 1.0) <= _TOLERANCE))
+            agree.append(bool(abs(rate / beats_bpm - 1.0) <= tolerance))
     return agree
 
 

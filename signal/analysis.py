@@ -45,6 +45,7 @@ def analysis_of(trace: Trace, pieces: list[PieceBeats], settings: Settings) -> A
     intervals = judge(pieces, settings)
     metrics = metrics_of(intervals)
     error_ms = _timing_error(beats, intervals)
+    intervals95 = intervals_95(intervals, error_ms)
     repetition_share, spectrum_share = agreeing_share(pieces, intervals, settings)
     evidence = Evidence(
         trace.duration_s,
@@ -52,6 +53,7 @@ def analysis_of(trace: Trace, pieces: list[PieceBeats], settings: Settings) -> A
         beats,
         intervals,
         metrics,
+        intervals95,
         error_ms,
         repetition_share,
         spectrum_share,
@@ -63,7 +65,7 @@ def analysis_of(trace: Trace, pieces: list[PieceBeats], settings: Settings) -> A
         beats=beats,
         intervals=intervals,
         metrics=metrics,
-        intervals95=intervals_95(intervals, error_ms),
+        intervals95=intervals95,
         timing_error_ms=error_ms,
         verdict=verdict_on(evidence, settings),
         wave=PulseWave(_joined([piece.wave_s for piece in pieces]), _joined([piece.wave for piece in pieces])),

@@ -12,7 +12,7 @@ from scipy.ndimage import uniform_filter1d
 
 from dawnbeat.shared.trace import FloatArray, IntArray
 
-SHORTEST_S = 0.28
+SHORTEST_S = 0.24
 LONGEST_S = 2.6
 # What a leap over a stretch without any plausible beat costs, in units of one good beat.
 _LEAP_COST = 1.0
@@ -32,7 +32,7 @@ def rising_edges(wave: FloatArray, rate_hz: float) -> tuple[FloatArray, FloatArr
     at = np.flatnonzero((inner > slope[:-2]) & (inner >= slope[2:]) & (inner > 0)) + 1
     bend = slope[at - 1] - 2.0 * slope[at] + slope[at + 1]
     shift = 0.5 * (slope[at - 1] - slope[at + 1]) / np.where(bend == 0, 1.0, bend)
-    swing = np.sqrt(uniform_filter1d(wave**2, max(3, int(_SWING_WINDOW_S * rate_hz))))
+    swing = np.sqrt(np.maximum(uniform_filter1d(wave**2, max(3, int(_SWING_WINDOW_S * rate_hz))), 0.0))
     foot = wave[np.maximum(at - int(_FOOT_S * rate_hz), 0)]
     depth = np.clip(-foot / np.maximum(1.2 * swing[at], 1e-12), 0.0, 1.0)
     return (at + np.clip(shift, -0.5, 0.5)) / rate_hz, slope[at] * (1.0 + depth)

@@ -17,6 +17,7 @@ from dawnbeat.signal.rhythm import odd_intervals
 _NEIGHBOURS = 15
 _TIMES_USUAL_UNLIKENESS = 8.0
 _STRICTEST_LIKENESS = 0.92
+_LEAST_MISFIT = 0.005
 
 
 def judge(pieces: list[PieceBeats], settings: Settings) -> Intervals:
@@ -25,6 +26,8 @@ def judge(pieces: list[PieceBeats], settings: Settings) -> Intervals:
     if beat_s.size < 2:
         return Intervals(np.zeros(0), np.zeros(0), ())
     wild = np.concatenate([_excursion_ratio(piece) > settings.max_excursion_ratio for piece in pieces])
+    # An edge between too few frames has a time, but nothing to tell how far it is off.
+    sparse = np.concatenate([piece.frames < settings.min_frames_a_beat for piece in pieces])
     beat_reason = [reason for piece in pieces for reason in _beat_reasons(piece, settings)]
     of_piece = np.concatenate([np.full(piece.time_s.size, number) for number, piece in enumerate(pieces)])
     interval_ms = np.diff(beat_s) * 1000.0
@@ -33,7 +36,8 @@ def judge(pieces: list[PieceBeats], settings: Settings) -> Intervals:
         if of_piece[k] != of_piece[k + 1]:
             left_out.append("gap")
         else:
-            left_out.append(beat_reason[k] or beat_reason[k + 1] or ("movement" if wild[k] else None))
+            of_interval: Reason | None = "gap" if sparse[k] else "movement" if wild[k] else None
+            left_out.append(beat_reason[k] or beat_reason[k + 1] or of_interval)
     measured = np.array([reason is None for reason in left_out])
     found = odd_intervals(interval_ms, measured, np.concatenate([piece.height for piece in pieces]))
     left_out = [reason or odd for reason, odd in zip(left_out, found, strict=True)]
@@ -49,6 +53,8 @@ def _beat_reasons(piece: PieceBeats, settings: Settings) -> list[Reason | None]:
     misfit = piece.misfit / np.maximum(usual, 1e-9)
     # A stretch of movement must not become its own measure.
     usual_misfit = np.minimum(_local_median(misfit), np.median(misfit))
+    # And where there is hardly any noise, the small ways in which beats differ are no movement.
+    usual_misfit = np.maximum(usual_misfit, _LEAST_MISFIT)
     # The cleaner a recording, the more a beat that is unlike the others says; noise lowers all alike.
     clean = 1.0 - _TIMES_USUAL_UNLIKENESS * (1.0 - float(np.median(piece.likeness)))
     unlike = piece.likeness < min(max(clean, settings.min_likeness), max(_STRICTEST_LIKENESS, settings.min_likeness))

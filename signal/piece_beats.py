@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from dawnbeat.shared.settings import Settings
-from dawnbeat.shared.trace import CHANNELS, BoolArray, FloatArray
+from dawnbeat.shared.trace import CHANNELS, BoolArray, FloatArray, IntArray
 from dawnbeat.signal.colour import absorbance, mixture, single
 from dawnbeat.signal.detection import Detection, detect, repetition_of
 from dawnbeat.signal.filters import lowpass_for, zero_phase
+from dawnbeat.signal.flicker import without_flicker
 from dawnbeat.signal.segments import Piece, even_grid
 from dawnbeat.signal.steps import without_steps
 from dawnbeat.signal.timing import align, curve_of, timing_error_ms
@@ -21,6 +22,7 @@ _FEWEST_FRAMES_AN_EDGE = 7.5
 # Where the mixture differs this little from the first colour, looking for beats again finds the same ones.
 _SAME_WAVE = 0.98
 _FLAT_PER_MILLE = 0.002
+_FLAT_BESIDE_FLICKER = 0.02
 
 
 @dataclass(frozen=True)
@@ -39,6 +41,7 @@ class PieceBeats:
     height: FloatArray
     misfit: FloatArray
     jolt: BoolArray
+    frames: IntArray
     weights: FloatArray
     wave_s: FloatArray
     wave: FloatArray
@@ -54,11 +57,14 @@ def beats_of_piece(time_s: FloatArray, colour: FloatArray, settings: Settings) -
     level, jumped = without_steps(time_s, absorbance(colour))
     piece = even_grid(time_s, level)
     rate_hz = piece.rate_hz
-    band = zero_phase(piece.value, rate_hz, settings.highpass_hz, lowpass_for(piece.frame_rate_hz, settings.lowpass_hz))
+    value = without_flicker(piece.value, rate_hz, piece.frame_rate_hz)
+    band = zero_phase(value, rate_hz, settings.highpass_hz, lowpass_for(piece.frame_rate_hz, settings.lowpass_hz))
     timing_lowpass_hz = lowpass_for(piece.frame_rate_hz, settings.timing_lowpass_hz)
-    low = zero_phase(piece.value, rate_hz, None, timing_lowpass_hz)
-    # Below this a wave is rounding, of the sums of pixels or of the digits in a file: a flat line with a rhythm.
-    band[:, band.std(axis=0) < _FLAT_PER_MILLE] = 0.0
+    low = zero_phase(value, rate_hz, None, timing_lowpass_hz)
+    # Below this a wave is rounding, of the sums of pixels or of the digits in a file, or what a filter left of a
+    # flicker: a flat line with a rhythm.
+    flat = np.maximum(_FLAT_PER_MILLE, _FLAT_BESIDE_FLICKER * (piece.value - value).std(axis=0))
+    band[:, band.std(axis=0) < flat] = 0.0
     weights, found = _choose_colour(band, low, piece, settings)
     before_s, after_s = edge_window(settings, piece.frame_rate_hz, float(np.median(found.repetition.period_s)))
     length_s = (band.shape[0] - 1) / rate_hz
@@ -82,6 +88,7 @@ def beats_of_piece(time_s: FloatArray, colour: FloatArray, settings: Settings) -
         height=height,
         misfit=misfit,
         jolt=near,
+        frames=np.append(np.diff(np.searchsorted(time_s, beat_s + piece.start_s)), time_s.size),
         weights=weights,
         wave_s=piece.time_s,
         wave=band @ weights,
@@ -112,6 +119,12 @@ def _choose_colour(band: FloatArray, low: FloatArray, piece: Piece, settings: Se
     found = detect(band[:, main], rate_hz, settings, repeats[main])
     weights = mixture(low, rate_hz, piece.frame_rate_hz, found.beat_s, main)
     mixed = band @ weights
-    if np.corrcoef(mixed, band[:, main])[0, 1] < _SAME_WAVE:
+    if not _is_same_wave(mixed, band[:, main]):
         found = detect(mixed, rate_hz, settings)
     return weights, found
+
+
+def _is_same_wave(one: FloatArray, other: FloatArray) -> bool:
+    """Whether two band-passed waves, which have no mean, are alike but for their size; flat ones are."""
+    scale = float(np.linalg.norm(one) * np.linalg.norm(other))
+    return scale == 0.0 or float(one @ other) >= _SAME_WAVE * scale

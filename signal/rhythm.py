@@ -21,11 +21,11 @@ from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
 _SPREAD_WINDOW = 91
 _MEDIAN_WINDOW = 11
 _SPREADS = 5.2
-_EARLY_JUMP, _EARLY_HEIGHT = 0.28, 0.87
+_EARLY_JUMP, _EARLY_HEIGHT = 0.34, 0.87
 _SLOPE, _INTERCEPT = 0.13, 0.17
 # Shares of the interval: a difference below the first is never remarkable, one above the second always is.
-_LEAST_CHANGE, _MOST_CHANGE = 0.06, 0.40
-_LEAST_APART, _MOST_APART = 0.15, 0.45
+_LEAST_CHANGE, _MOST_CHANGE = 0.06, 0.45
+_LEAST_APART, _MOST_APART = 0.15, 0.60
 _THRESHOLDS_APART = 1.5
 
 

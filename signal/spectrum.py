@@ -6,8 +6,8 @@ import numpy as np
 
 from dawnbeat.shared.trace import FloatArray
 
-_WINDOW_S = 16.0
-_HOP_S = 4.0
+_WINDOW_S = 10.0
+_HOP_S = 3.0
 _HARMONICS = 3
 _RESOLUTION_HZ = 0.015
 
@@ -15,7 +15,7 @@ _RESOLUTION_HZ = 0.015
 def spectral_rates(
     wave: FloatArray, rate_hz: float, lowest_bpm: float, highest_bpm: float
 ) -> tuple[FloatArray, FloatArray]:
-    """Pulse rate in windows of 16 s every 4 s, as the frequency whose first three harmonics hold most.
+    """Pulse rate in windows of 10 s every 3 s, as the frequency whose first three harmonics hold most.
 
     wave: (n,) band-passed. Summing harmonics (Schroeder 1968, J Acoust Soc Am 43:829-834) keeps a second wave, which
     lifts the double frequency, from being taken for the beat. Returns (w,) middles of the windows in seconds and (w,)

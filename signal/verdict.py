@@ -7,6 +7,7 @@ words that tell the runner what to do about it.
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,7 +22,7 @@ _WHAT_HAPPENED: dict[Reason, str] = {
     "missed beat": "beats could not be found",
     "extra beat": "waves between the beats looked like beats",
     "irregular beat": "beats came irregularly",
-    "gap": "frames were missing",
+    "gap": "frames were missing or too few",
 }
 
 
@@ -29,9 +30,9 @@ _WHAT_HAPPENED: dict[Reason, str] = {
 class Evidence:
     """What a verdict rests on.
 
-    duration_s: of the trace. frame_rate_hz: median of its frames, None for fewer than two. timing_error_ms: standard
-    deviation of a beat's time, None where unknown. repetition_share, spectrum_share: of windows that agree with the
-    beats about the rate.
+    duration_s: of the trace. frame_rate_hz: median of its frames, None for fewer than two. intervals95: as in
+    Analysis. timing_error_ms: standard deviation of a beat's time, None where unknown. repetition_share,
+    spectrum_share: of windows that agree with the beats about the rate.
     """
 
     duration_s: float
@@ -39,6 +40,7 @@ class Evidence:
     beats: Beats
     intervals: Intervals
     metrics: Metrics
+    intervals95: Mapping[str, tuple[float, float]]
     timing_error_ms: float | None
     repetition_share: float
     spectrum_share: float
@@ -77,6 +79,10 @@ def _doubts(evidence: Evidence, settings: Settings) -> list[str]:
     if not intervals.kept.any() or metrics.rmssd_ms is None:
         return ["no pulse could be found: cover the whole lens, hold still, and see that there is light"]
     doubts = []
+    if not {"mean_hr_bpm", "rmssd_ms"} <= evidence.intervals95.keys():
+        doubts.append(
+            f"only {int(intervals.kept.sum())} intervals could be kept: too few to say how sure the figures are"
+        )
     kept_s = float(intervals.kept_ms.sum()) / 1000.0
     wanted_s = needed_s(evidence.duration_s, settings)
     if kept_s < wanted_s:
@@ -89,9 +95,6 @@ def _doubts(evidence: Evidence, settings: Settings) -> list[str]:
     if likeness < settings.min_median_likeness:
         doubts.append(f"the pulse hardly stands out of the noise (likeness of the beats {likeness:.2f})")
     error_ms = evidence.timing_error_ms
-    frames = (evidence.frame_rate_hz or 0.0) * (metrics.mean_nn_ms or 0.0) / 1000.0
-    if frames < settings.min_frames_a_beat:
-        doubts.append(f"only {frames:.0f} frames a beat: give more light, so that frames come faster")
     if error_ms is None:
         doubts.append("the timing of the beats can't be judged")
     elif 6.0 * error_ms**2 > settings.max_timing_share * metrics.rmssd_ms**2:

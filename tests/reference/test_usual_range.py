@@ -17,13 +17,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
+
 from dawnbeat.journal import ranges
 from dawnbeat.journal.columns import COLUMNS
 from dawnbeat.journal.demo_journal import fill_with_invented_mornings, invented_analysis
 from dawnbeat.journal.export import export_intervals, export_mornings
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.morning import Circumstances, Context, Morning
-from scipy import stats
 
 TODAY = date(2025, 3, 31)
 
@@ -54,8 +55,7 @@ def test_week_and_range_of_a_worked_example_by_hand() -> None:
     """
     before = [morning(TODAY - timedelta(days=7 + n), 4.0 if n % 2 else 4.2) for n in range(14)]
     week = [
-        morning(TODAY - timedelta(days=back), value)
-        for back, value in ((0, 4.10), (2, 4.00), (3, 3.95), (6, 4.03))
+        morning(TODAY - timedelta(days=back), value) for back, value in ((0, 4.10), (2, 4.00), (3, 3.95), (6, 4.03))
     ]
     mornings = before + week
 
