@@ -106,7 +106,9 @@ def _read_table(
 ) -> _Table:
     text = read_text(path)
     lines = text.split("\n")
-    head = next(number for number, line in enumerate(lines) if line.strip())
+    head = next((number for number, line in enumerate(lines) if line.strip()), None)
+    if head is None:
+        raise DawnbeatError(f"{path} is empty: record again")
     names = _header(path, head + 1, lines[head], needed)
     notes: tuple[str, ...] = ()
     if lines[-1].strip() and len(lines) - 1 > head and (ours or not _reads_well(lines[-1], names, known)):

@@ -22,7 +22,7 @@ _FEWEST_FRAMES_AN_EDGE = 7.5
 # Where the mixture differs this little from the first colour, looking for beats again finds the same ones.
 _SAME_WAVE = 0.98
 _FLAT_PER_MILLE = 0.002
-_FLAT_BESIDE_FLICKER = 0.02
+_FLAT_BESIDE_FLICKER = 0.1
 
 
 @dataclass(frozen=True)
