@@ -14,7 +14,13 @@ _ABOUT = (
 
 def build_app() -> typer.Typer:
     """All commands as one application."""
-    app = typer.Typer(help=_ABOUT, no_args_is_help=False, add_completion=False, rich_markup_mode=None)
+    app = typer.Typer(
+        help=_ABOUT,
+        no_args_is_help=False,
+        add_completion=False,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,  # a fault of ours is reported as Python does, without the values of variables
+    )
     app.command("demo")(demo.demo)
     app.command("read")(read.read)
     app.command("mornings")(mornings.mornings)

@@ -60,6 +60,7 @@ def _next_steps(screen: Console, folder: Path) -> None:
         ("try that without a camera, with an invented finger", "read --source rehearsal --no-save"),
         ("analyse this recording again", f"replay {shlex.quote(str(folder / 'recording'))}"),
         ("look at the invented runner's mornings again", f"mornings --journal {shlex.quote(str(folder / 'journal'))}"),
+        ("and at the runs", f"runs week --journal {shlex.quote(str(folder / 'journal'))}"),
         ("everything else", "--help"),
     ):
         screen.print(f"  {step}:", soft_wrap=True)
@@ -110,12 +111,15 @@ def _mornings(screen: Console, home: Path) -> None:
 
     from dawnbeat.journal.demo_journal import fill_with_invented_mornings
     from dawnbeat.journal.store import Journal
+    from dawnbeat.training.demo_runs import fill_with_invented_runs
     from dawnbeat.ui.commands.mornings import print_mornings
 
     with Journal.open(home) as journal:
         count = fill_with_invented_mornings(journal, date.today())
         screen.print(f"The last two weeks of an invented runner's journal of {count} readings:", style="bold")
         print_mornings(screen, journal, date.today(), weeks=2)
+        runs = fill_with_invented_runs(journal, date.today())
+        screen.print(f"Beside them the journal holds {runs} runs of the same invented runner, and zones.")
 
 
 def _new_folder(out: Path | None) -> Path:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,7 +13,7 @@ from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.ui.output_files import check_output
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Generator
 
     from dawnbeat.shared.reading import Analysis
     from dawnbeat.shared.settings import Settings
@@ -48,24 +49,25 @@ def replay(
         check_output(plot, ".png")
     pictures = _pictures(plot, recordings)
     failed = 0
-    outcomes = _outcomes(recordings, chosen, from_s, to_s)
-    for path, picture, outcome in zip(recordings, pictures, outcomes, strict=True):
-        if isinstance(outcome, str):
-            failed += 1
-            print(f"dawnbeat: {outcome}", file=sys.stderr, flush=True)
-            continue
-        if json:
-            from dawnbeat.ui.as_json import json_line
+    # Closed at once whatever happens, so that Ctrl+C between two recordings doesn't wait for all the others.
+    with contextlib.closing(_outcomes(recordings, chosen, from_s, to_s)) as outcomes:
+        for path, picture, outcome in zip(recordings, pictures, outcomes, strict=True):
+            if isinstance(outcome, str):
+                failed += 1
+                print(f"dawnbeat: {outcome}", file=sys.stderr, flush=True)
+                continue
+            if json:
+                from dawnbeat.ui.as_json import json_line
 
-            print(json_line(str(path), outcome), flush=True)
-        else:
-            from dawnbeat.ui.report import console, reading
+                print(json_line(str(path), outcome), flush=True)
+            else:
+                from dawnbeat.ui.report import console, reading
 
-            console().print(reading(str(path), outcome))
-        if picture is not None:
-            from dawnbeat.ui.plot import plot_reading
+                console().print(reading(str(path), outcome))
+            if picture is not None:
+                from dawnbeat.ui.plot import plot_reading
 
-            plot_reading(path.resolve().name, outcome, picture)
+                plot_reading(path.resolve().name, outcome, picture)
     if failed:
         raise typer.Exit(2)
 
@@ -97,7 +99,7 @@ def _pictures(plot: Path | None, recordings: list[Path]) -> list[Path | None]:
 
 def _outcomes(
     paths: list[Path], settings: Settings, from_s: float | None, to_s: float | None
-) -> Iterator[Analysis | str]:
+) -> Generator[Analysis | str, None, None]:
     """The analysis of each recording in order, or in its place what is wrong with it; several use all cores."""
     jobs = [(path, settings, from_s, to_s) for path in paths]
     if len(jobs) == 1:

@@ -1,0 +1,85 @@
+from __future__ import annotations
+
+import re
+from datetime import date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from dawnbeat.journal.demo_journal import fill_with_invented_mornings
+from dawnbeat.journal.store import Journal
+from dawnbeat.journal.today import today_of
+from dawnbeat.journal.words import paragraph
+from tests.ui.command_line import CommandLine
+
+
+@pytest.fixture
+def filled(place: Path) -> Path:
+    """The journal of an invented runner, up to today."""
+    with Journal.open(place / "journal") as journal:
+        fill_with_invented_mornings(journal, date.today(), days=75)
+    return place / "journal"
+
+
+def test_an_empty_journal_says_how_to_begin(cli: CommandLine) -> None:
+    out = cli("mornings").fine()
+    assert "`dawnbeat read` takes one" in out
+    assert "too few mornings to say" in out
+
+
+@pytest.mark.parametrize("columns", [80, 120, 200])
+def test_each_reading_is_one_line_however_wide_the_terminal(
+    cli: CommandLine, filled: Path, monkeypatch: pytest.MonkeyPatch, columns: int
+) -> None:
+    monkeypatch.setenv("FORCE_COLOR", "1")  # as a terminal, which has a width of its own
+    monkeypatch.setenv("NO_COLOR", "1")
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setenv("COLUMNS", str(columns))
+    out = re.sub(r"\x1b\[[0-9;]*m", "", cli("mornings", "--weeks", 3).fine())
+    lines = out.splitlines()
+    assert max(len(line) for line in lines) <= columns
+    with Journal.open(filled) as journal:
+        readings = journal.readings(date.today() - timedelta(days=20), date.today())
+    for reading in readings:
+        row = next(line for line in lines if line.startswith(str(reading.local_date)))
+        metrics = reading.metrics
+        assert metrics.mean_hr_bpm is not None
+        assert metrics.rmssd_ms is not None
+        assert metrics.ln_rmssd is not None
+        assert f"{metrics.mean_hr_bpm:.0f} (" in row
+        assert f"{metrics.rmssd_ms:.0f} (" in row
+        assert f"{metrics.ln_rmssd:.2f}" in row
+        assert ("not usable" in row) != reading.verdict.usable
+        assert ("slept" in row or "…" in row) == (columns > 80)
+
+
+def test_the_paragraph_and_what_it_rests_on_are_those_of_the_journal(cli: CommandLine, filled: Path) -> None:
+    out = " ".join(cli("mornings", "--weeks", 2).fine().split())
+    with Journal.open(filled) as journal:
+        assert paragraph(today_of(journal, date.today())) in out
+    assert "lnRMSSD, usual range:" in out
+    assert "needs medical help" in out
+
+
+def test_a_journal_elsewhere_is_named_by_an_option(cli: CommandLine, place: Path, filled: Path) -> None:
+    assert "`dawnbeat read` takes one" in cli("mornings", "--journal", place / "another").fine()
+    assert "`dawnbeat read` takes one" not in cli("mornings", "--journal", filled).fine()
+
+
+def test_a_recording_without_a_reading_is_spoken_of(cli: CommandLine, filled: Path) -> None:
+    with Journal.open(filled) as journal:
+        folder = journal.new_recording_folder(datetime.now().astimezone())
+    (folder / "trace.csv").write_text("time_s,red,green,blue\n0,1,2,3\n")
+    assert str(folder) in cli("mornings").fine()
+
+
+@pytest.mark.parametrize("weeks", ["0", "-3", "10000", "some"])
+def test_weeks_out_of_range_get_one_line(cli: CommandLine, weeks: str) -> None:
+    assert "--weeks" in cli("mornings", "--weeks", weeks).refused()
+
+
+def test_a_damaged_journal_gets_one_line_and_stays_as_it_is(cli: CommandLine, place: Path) -> None:
+    (place / "journal").mkdir()
+    (place / "journal" / "journal.sqlite3").write_bytes(b"no database at all, just some text " * 100)
+    assert "is damaged" in cli("mornings").refused()
+    assert (place / "journal" / "journal.sqlite3").read_bytes().startswith(b"no database at all")

@@ -1,0 +1,187 @@
+from __future__ import annotations
+
+import io
+import signal
+import sys
+import time
+from collections.abc import Callable, Iterator
+from datetime import date
+from pathlib import Path
+from subprocess import Popen
+
+import pytest
+
+from dawnbeat.capture import open_source as sources
+from dawnbeat.capture.frames import Frame
+from dawnbeat.capture.recorded_trace import RecordedTraceSource
+from dawnbeat.capture.recording import read_recording
+from dawnbeat.journal.store import Journal
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.morning import StoredReading
+from tests.ui.command_line import CommandLine
+
+
+def _kept(place: Path) -> list[StoredReading]:
+    with Journal.open(place / "journal") as journal:
+        return journal.readings()
+
+
+class _Breaking(RecordedTraceSource):
+    """A recording whose camera is unplugged after so many frames."""
+
+    frames_left = 0
+
+    def frames(self) -> Iterator[Frame]:
+        for number, frame in enumerate(super().frames()):
+            if number == self.frames_left:
+                raise DawnbeatError("the camera was unplugged: plug it in again")
+            yield frame
+
+
+@pytest.fixture
+def breaking(samples: Path, monkeypatch: pytest.MonkeyPatch) -> type[_Breaking]:
+    recording = read_recording(samples / "calm")
+    monkeypatch.setattr(sources, "open_source", lambda words, **more: _Breaking(recording))
+    return _Breaking
+
+
+def test_a_reading_is_kept_with_posture_and_context(cli: CommandLine, place: Path, samples: Path) -> None:
+    context = 'sleep=2 hours=7.5 ill=no run="10 km easy"'
+    options = ("--source", samples / "calm", "--settle", 2, "--posture", "sitting", "--context", context)
+    out = cli("read", *options).fine()
+    (kept,) = _kept(place)
+    assert f"Saved as reading {kept.id}." in out
+    assert "A lamp can get hot" in out
+    assert "too few mornings to say" in out
+    assert kept.verdict.usable
+    assert kept.counts
+    assert kept.posture == "sitting"
+    assert kept.local_date == date.today()
+    assert (kept.context.sleep, kept.context.hours_slept, kept.context.ill) == (2, 7.5, False)
+    assert kept.context.yesterday_run == "10 km easy"
+    assert kept.recording is not None
+    recording = read_recording(place / "journal" / kept.recording)
+    assert recording.trace.duration_s == pytest.approx(58.0, abs=0.2)
+    assert recording.about["finished"] is True
+
+
+def test_a_second_reading_of_the_day_is_kept_and_the_first_counts(cli: CommandLine, place: Path, samples: Path) -> None:
+    for name in ("calm", "other"):
+        cli("read", "--source", samples / name, "--settle", 0, "--no-ask").fine()
+    first, second = _kept(place)
+    assert (first.counts, second.counts) == (True, False)
+    assert first.recording != second.recording
+    note = cli("note", "today").fine()
+    assert f"reading {first.id}, lying, usable, counts for its day" in note
+    assert f"reading {second.id}, lying, usable" in note
+
+
+def test_the_rehearsal_finger_is_named_as_such(cli: CommandLine, place: Path) -> None:
+    out = cli("read", "--source", "rehearsal", "--seconds", 1, "--settle", 0, "--no-ask").fine()
+    assert "invented beats" in out
+    (kept,) = _kept(place)
+    assert "rehearsal" in kept.camera
+    assert not kept.verdict.usable
+    assert "NOT USABLE" in out
+
+
+def test_without_saving_nothing_is_left_behind(cli: CommandLine, place: Path, samples: Path) -> None:
+    out = cli("read", "--source", samples / "calm", "--settle", 0, "--no-save").fine()
+    assert "usable" in out
+    assert "Saved" not in out
+    assert list(place.iterdir()) == []
+
+
+def test_a_camera_that_vanishes_leaves_what_came_before(
+    cli: CommandLine, place: Path, breaking: type[_Breaking]
+) -> None:
+    breaking.frames_left = 1500
+    out = cli("read", "--source", "camera", "--settle", 0, "--no-ask").fine()
+    assert "The reading ended early, what came before it is kept: the camera was unplugged" in out
+    (kept,) = _kept(place)
+    assert kept.duration_s == pytest.approx(50.0, abs=0.5)
+
+
+def test_a_camera_that_gives_no_frame_leaves_no_reading_and_no_folder(
+    cli: CommandLine, place: Path, breaking: type[_Breaking]
+) -> None:
+    breaking.frames_left = 0
+    assert "no frame was captured" in cli("read", "--source", "camera", "--no-ask").refused()
+    with Journal.open(place / "journal") as journal:
+        assert journal.readings() == []
+        assert journal.orphans() == []
+
+
+class _Keyboard(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.mark.parametrize(
+    ("typed", "sleep", "said"),
+    [
+        ("sleep=3 note=fine\n", 3, ""),
+        ("sleep=12\nsleep=4\n", 4, "rate it with a whole number"),
+        ("\n", None, ""),
+        ("", None, ""),  # the end of the input, as of Ctrl+D
+    ],
+)
+def test_the_context_is_asked_for_once_the_reading_is_safe(
+    cli: CommandLine,
+    place: Path,
+    samples: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    typed: str,
+    sleep: int | None,
+    said: str,
+) -> None:
+    monkeypatch.setattr("sys.stdin", _Keyboard(typed))
+    out = cli("read", "--source", samples / "other", "--settle", 0).fine()
+    assert "How are you?" in out
+    assert said in out
+    (kept,) = _kept(place)
+    assert kept.context.sleep == sleep
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("--source", "7"), "there is no camera 7"),
+        (("--source", "missing"), "there is no source 'missing'"),
+        (("--posture", "flying"), "say lying, sitting or standing"),
+        (("--context", "mood=3"), "'mood=3' is not understood"),
+        (("--context", "sleep=9"), "sleep is 9"),
+        (("--context", 'note="open'), "close it"),
+        (("--seconds", "0"), "--seconds 0 is out of range"),
+        (("--settle", "90"), "--settle 90 is out of range"),
+        (("--settings", "missing.toml"), "can't read the settings"),
+    ],
+)
+def test_a_reading_that_cant_be_taken_gets_one_line_and_leaves_nothing(
+    cli: CommandLine, place: Path, options: tuple[str, ...], words: str
+) -> None:
+    assert words in cli("read", "--no-ask", *options).refused()
+    assert not list(place.rglob("trace.csv"))
+
+
+def test_a_journal_that_cant_be_opened_gets_one_line(cli: CommandLine, place: Path, samples: Path) -> None:
+    (place / "file").write_text("")
+    options = ("--source", samples / "calm", "--no-ask", "--journal", place / "file")
+    assert "name a folder for the journal" in cli("read", *options).refused()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="sends a POSIX signal")
+def test_ctrl_c_during_a_reading_keeps_and_saves_it(process: Callable[..., Popen[str]], place: Path) -> None:
+    started = process("read", "--source", "rehearsal", "--settle", 0, "--seconds", 60, "--no-ask")
+    deadline_s = time.monotonic() + 20.0
+    while time.monotonic() < deadline_s:
+        if any(path.stat().st_size > 1500 for path in place.rglob("trace.csv")):
+            break
+        time.sleep(0.05)
+    started.send_signal(signal.SIGINT)
+    out, err = started.communicate(timeout=20)
+    assert (started.returncode, err) == (0, "")
+    (kept,) = _kept(place)
+    assert f"Saved as reading {kept.id}." in out
+    assert not kept.verdict.usable
+    assert 0.5 < kept.duration_s < 30.0

@@ -1,0 +1,217 @@
+from __future__ import annotations
+
+import csv
+import io
+import json
+from datetime import date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from dawnbeat.journal.resting import add_hand_count
+from dawnbeat.journal.store import Journal
+from dawnbeat.ui.main import run
+from tests.training.run_files import billion_laughs, csv_text, fit_bytes, steady, write
+
+TODAY = date.today()
+NOON = datetime(TODAY.year, TODAY.month, TODAY.day, 12).astimezone()
+
+
+@pytest.fixture(autouse=True)
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("DAWNBEAT_HOME", str(tmp_path / "home"))
+    return tmp_path / "home"
+
+
+@pytest.fixture
+def one_run(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Path:
+    """A run of 40 minutes of yesterday with one spike, in the journal as run 1."""
+    samples = steady(2401)
+    samples[600].pulse_bpm = 215
+    path = write(tmp_path / "run.fit", fit_bytes(samples, NOON - timedelta(days=1)))
+    said(capsys, "import", str(path))
+    return path
+
+
+def said(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    code = run(["runs", *arguments])
+    out, err = capsys.readouterr()
+    assert code == 0, err
+    return out
+
+
+def refused(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    assert run(["runs", *arguments]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    return line
+
+
+def shown(capsys: pytest.CaptureFixture[str], run_id: int = 1) -> dict[str, object]:
+    found: dict[str, object] = json.loads(said(capsys, "show", str(run_id), "--json"))
+    return found
+
+
+def test_a_run_is_imported_once_listed_and_shown(capsys: pytest.CaptureFixture[str], one_run: Path) -> None:
+    assert said(capsys, "import", str(one_run)).startswith("0 added, 1 here already")
+    assert (TODAY - timedelta(days=1)).isoformat() in said(capsys, "list")
+    (listed,) = said(capsys, "list", "--json").splitlines()
+    assert json.loads(listed)["duration_s"] == 2400
+    text = said(capsys, "show", "1")
+    assert "Drift" in text
+    assert "spike: a jump that no heart makes" in text
+    assert "No zones yet" in text
+
+
+def test_zones_judge_runs_once_maximum_and_resting_pulse_are_known(
+    home: Path, capsys: pytest.CaptureFixture[str], one_run: Path
+) -> None:
+    with Journal.open(home) as journal:
+        for back in range(3):
+            add_hand_count(journal, TODAY - timedelta(days=back), 25)
+    assert "top of easy 148 bpm" in said(capsys, "maximum", "add", "190", "--kind", "race")
+    found = shown(capsys)
+    assert found["easy_share"] == 1.0
+    assert found["zone_s"] == [0.0, 2399.0, 0.0, 0.0, 0.0]
+    assert "the first there are: this run is older" in " ".join(said(capsys, "show", "1").split())
+
+
+def test_a_mark_can_be_overruled_and_restored(capsys: pytest.CaptureFixture[str], one_run: Path) -> None:
+    assert "39:59" not in said(capsys, "overrule", "1", "1")
+    assert shown(capsys)["measured_s"] == 2400
+    assert "39:59" in said(capsys, "overrule", "1", "1", "--undo")
+    assert "no number 7" in refused(capsys, "overrule", "1", "7")
+
+
+def test_a_folder_with_bad_files_takes_the_good_ones_and_ends_with_2(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = tmp_path / "runs"
+    folder.mkdir()
+    write(folder / "good.fit", fit_bytes(steady(60), NOON - timedelta(days=3)))
+    write(folder / "laughs.gpx", billion_laughs())
+    assert run(["runs", "import", str(folder)]) == 2
+    out = capsys.readouterr().out
+    assert "1 added, 0 here already, 1 not taken" in out
+    assert "laughs.gpx: this XML file declares" in out
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "why"),
+    [
+        ("laughs.gpx", billion_laughs(), "declares a document type"),
+        ("empty.fit", "", "is empty"),
+        ("seconds.csv", csv_text(steady(5), None), "with --began"),
+    ],
+)
+def test_a_single_bad_file_is_one_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str, content: str, why: str
+) -> None:
+    assert why in refused(capsys, "import", str(write(tmp_path / name, content)))
+    assert said(capsys, "list", "--json") == ""
+
+
+def test_a_csv_that_counts_from_zero_is_taken_with_its_beginning(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = write(tmp_path / "seconds.csv", csv_text(steady(60), None))
+    began = (NOON - timedelta(days=2)).isoformat()
+    said(capsys, "import", str(path), "--began", began)
+    assert shown(capsys)["began"] == began
+
+
+def test_a_run_by_hand_is_added_edited_binned_and_restored(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    said(capsys, "add", "1:05:00", "--km", "12.5", "--felt", "4", "--began", (NOON - timedelta(days=1)).isoformat())
+    said(capsys, "edit", "1", "--felt", "5", "--note", "=windy", "--race")
+    found = shown(capsys)
+    assert (found["felt_effort"], found["race"], found["note"], found["session_load"]) == (5, True, "=windy", 325)
+    assert "holds no run" in said(capsys, "bin")
+    said(capsys, "delete", "1")
+    assert said(capsys, "list", "--json") == ""
+    assert "run 1 of" in said(capsys, "bin")
+    monkeypatch.setattr("sys.stdin", io.StringIO())
+    assert run(["runs", "bin", "--empty"]) == 2
+    assert "nobody is there to ask" in capsys.readouterr().err
+    said(capsys, "restore", "1")
+    assert len(said(capsys, "list", "--json").splitlines()) == 1
+    said(capsys, "delete", "1")
+    assert "1 deleted" in said(capsys, "bin", "--empty", "--yes")
+    assert "there is no run 1" in refused(capsys, "restore", "1")
+
+
+def test_a_change_that_cant_be_is_refused(capsys: pytest.CaptureFixture[str], one_run: Path) -> None:
+    assert "rate the whole run" in refused(capsys, "edit", "1", "--felt", "12")
+    assert "nothing to change" in refused(capsys, "edit", "1")
+
+
+def test_weeks_are_shown_and_exported(tmp_path: Path, capsys: pytest.CaptureFixture[str], one_run: Path) -> None:
+    said(capsys, "edit", "1", "--felt", "3")
+    weeks = [json.loads(line) for line in said(capsys, "week", "--weeks", "2", "--json").splitlines()]
+    assert sum(week["runs"] for week in weeks) == 1
+    assert "Rating load of the last 7 days 120" in said(capsys, "week")
+    for name, arguments in (("runs.csv", []), ("weeks.csv", ["--weeks"])):
+        said(capsys, "export", str(tmp_path / name), *arguments)
+        with (tmp_path / name).open(encoding="utf-8", newline="") as file:
+            rows = list(csv.DictReader(file))
+        assert float(rows[0]["session_load"]) == 120
+
+
+def test_a_run_above_the_maximum_is_proposed_and_taken_only_when_told(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    path = write(tmp_path / "hard.fit", fit_bytes(steady(1200, 180), NOON - timedelta(days=1)))
+    said(capsys, "import", str(path))
+    said(capsys, "maximum", "add", "178", "--date", (TODAY - timedelta(days=9)).isoformat())
+    text = " ".join(said(capsys, "maximum", "list").split())
+    assert "`dawnbeat runs maximum take 1` takes it" in text
+    assert "Stop at once" in text
+    assert "with 2 added" in said(capsys, "maximum", "take", "1", "--added", "2")
+    assert "takes it" not in said(capsys, "maximum", "list")
+    said(capsys, "maximum", "remove", "2")
+    assert "there is no maximum 2" in refused(capsys, "maximum", "remove", "2")
+    assert "give either" in refused(capsys, "maximum", "add")
+    assert "not typed in" in refused(capsys, "maximum", "add", "180", "--kind", "run")
+
+
+def test_a_threshold_test_is_worked_out_and_kept(home: Path, capsys: pytest.CaptureFixture[str], one_run: Path) -> None:
+    text = said(capsys, "threshold", "1", "--keep")
+    assert "threshold pulse 140 bpm" in text
+    assert "common practice, no source" in text
+    assert "Stop at once" in text
+    with Journal.open(home) as journal:
+        assert journal.connection.execute("SELECT count(*) FROM thresholds").fetchone() == (1,)
+
+
+def test_a_race_is_estimated_with_source_and_error(capsys: pytest.CaptureFixture[str]) -> None:
+    said(capsys, "add", "20:00", "--km", "5", "--race")
+    text = said(capsys, "estimate", "1")
+    assert "49.8 ml/min/kg" in text
+    assert "Daniels & Gilbert 1979" in text
+    assert "none was published" in text
+    assert "marathon: 3:11" in text
+    assert "needs a resting pulse and a maximum" in refused(capsys, "estimate")
+    said(capsys, "edit", "1", "--no-race")
+    assert "is no race" in refused(capsys, "estimate", "1")
+
+
+def test_the_hardest_days_are_listed_and_correlations_stay_silent(
+    capsys: pytest.CaptureFixture[str], one_run: Path
+) -> None:
+    text = said(capsys, "mornings")
+    assert "no reading" in text
+    assert "correlation" not in text
+
+
+@pytest.mark.parametrize(
+    ("arguments", "why"),
+    [
+        (["show", "9"], "there is no run 9"),
+        (["list", "--from", "2025-02-01", "--to", "2025-01-01"], "give the earlier day first"),
+        (["list", "--from", "yesterday"], "is not a day"),
+        (["add", "soon"], "is not a time"),
+        (["import", "nowhere.fit"], "does not exist"),
+    ],
+)
+def test_bad_input_is_one_line(capsys: pytest.CaptureFixture[str], arguments: list[str], why: str) -> None:
+    assert why in refused(capsys, *arguments)

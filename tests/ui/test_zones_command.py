@@ -1,0 +1,123 @@
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+
+from dawnbeat.journal.resting import add_hand_count
+from dawnbeat.journal.store import Journal
+from dawnbeat.training import zone_store
+from dawnbeat.training.maximum import Maximum
+from dawnbeat.ui.main import run
+from tests.training.invented import zone_set
+
+
+@pytest.fixture
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("DAWNBEAT_HOME", str(tmp_path / "home"))
+    return tmp_path / "home"
+
+
+def said(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    assert run(["zones", *arguments]) == 0
+    return capsys.readouterr().out
+
+
+def refused(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    assert run(["zones", *arguments]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    return line
+
+
+def test_numbers_are_answered_at_once_and_no_journal_is_begun(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = said(capsys, "--resting", "50", "--maximum", "190")
+    assert "135 to 148" in out
+    assert "Top of easy: 148 bpm." in out
+    assert "-15 bpm" in out
+    assert "needs a threshold pulse" in out
+    assert "Stop at once" in out
+    assert not home.exists()
+
+
+def test_the_quick_answer_needs_neither_numpy_nor_a_database() -> None:
+    code = (
+        "import sys\nfrom dawnbeat.ui.commands.zones import zones_command\n"
+        "zones_command(resting=50, maximum=190, formula='tanaka', easy_top=2, keep=False, sets=False, as_json=True)\n"
+        "print(sorted({'numpy', 'scipy', 'sqlite3', 'cv2', 'PySide6'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_json_holds_the_methods_with_their_difference(capsys: pytest.CaptureFixture[str]) -> None:
+    found = json.loads(said(capsys, "--resting", "50", "--maximum", "190", "--threshold", "170", "--json"))
+    assert found["top_of_easy_bpm"] == 148
+    assert [zone["high_bpm"] for zone in found["zones"]] == [134, 148, 162, 176, None]
+    assert [row["difference_bpm"] for row in found["methods"]] == [0, -15, 5]
+    assert found["cautions"]
+
+
+def test_an_age_gives_a_maximum_with_its_error(capsys: pytest.CaptureFixture[str]) -> None:
+    found = json.loads(said(capsys, "--resting", "50", "--age", "40", "--formula", "nes", "--json"))
+    assert found["maximum_bpm"] == pytest.approx(185.4)
+    assert any("standard error 10.8 bpm" in note for note in found["notes"])
+    assert any("may be off by about 8 bpm" in note for note in found["notes"])
+
+
+def test_a_threshold_alone_is_enough(capsys: pytest.CaptureFixture[str]) -> None:
+    assert json.loads(said(capsys, "--threshold", "170", "--json"))["method"] == "threshold pulse"
+
+
+def test_zones_can_be_cut_and_named_ones_own_way(capsys: pytest.CaptureFixture[str]) -> None:
+    found = json.loads(
+        said(
+            capsys,
+            *("--resting", "50", "--maximum", "190", "--boundaries", "65,80", "--names", "slow,middle,fast"),
+            *("--easy-top", "1", "--json"),
+        )
+    )
+    assert found["names"] == ["slow", "middle", "fast"]
+    assert found["top_of_easy_bpm"] == 141
+
+
+@pytest.mark.parametrize(
+    ("arguments", "why"),
+    [
+        (["--resting", "50"], "need a maximum"),
+        (["--resting", "50", "--maximum", "60"], "can't be right"),
+        (["--resting", "50", "--maximum", "nan"], "can't be right"),
+        (["--maximum", "190", "--boundaries", "a,b"], "give per cents"),
+        (["--maximum", "190", "--method", "colour"], "say reserve, maximum, threshold"),
+        (["--resting", "50", "--age", "40", "--formula", "mine"], "say tanaka, nes, fox"),
+        (["--resting", "50", "--maximum", "190", "--keep"], "leave the numbers out"),
+        (["--resting", "fast"], "Invalid value for '--resting'"),
+        ([], "does not hold a resting pulse and a maximum yet"),
+        (["--sets"], "no zones are kept yet"),
+    ],
+)
+def test_bad_input_is_one_line(home: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], why: str) -> None:
+    assert why in refused(capsys, *arguments)
+
+
+def test_zones_come_from_the_journal_are_kept_and_moved_on_proposal(
+    home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    today = date.today()
+    with Journal.open(home) as journal:
+        for back in range(3):
+            add_hand_count(journal, today - timedelta(days=back), 29)
+        zone_store.keep_zone_set(journal, zone_set(today - timedelta(days=30)))
+        zone_store.add_maximum(journal, Maximum(today - timedelta(days=30), "race", 190), today - timedelta(days=30))
+    found = json.loads(said(capsys, "--json"))
+    assert (found["top_of_easy_bpm"], found["kept"]) == (148, True)
+    assert found["proposal"]["moved_bpm"] == 2
+    assert "`dawnbeat zones --keep` takes it" in " ".join(said(capsys).split())
+    kept = json.loads(said(capsys, "--keep", "--json"))
+    assert (kept["top_of_easy_bpm"], kept["from_date"], kept["proposal"]) == (150, today.isoformat(), None)
+    sets = json.loads(said(capsys, "--sets", "--json"))["sets"]
+    assert [each["top_of_easy_bpm"] for each in sets] == [148, 150]
+    assert today.isoformat() in said(capsys, "--sets")
