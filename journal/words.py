@@ -54,14 +54,20 @@ def rests_on(today: Today) -> list[str]:
         if stand.trend is not None:
             trend = stand.trend
             lines.append(
-                f"{name}, trend: {trend.per_week:+.2f}{unit} a week (95 % interval {trend.low:+.2f} to "
-                f"{trend.high:+.2f}) from {_span(trend.dates)}."
+                f"{name}, trend: {_signed(trend.per_week)}{unit} a week (95 % interval {_signed(trend.low)} to "
+                f"{_signed(trend.high)}) from {_span(trend.dates)}."
             )
     if today.other_posture:
         lines.append(f"Left out for another posture than {today.usual_posture}: {_span(today.other_posture)}.")
     if today.not_usable:
         lines.append(f"Left out as not usable: {_span(today.not_usable)}.")
     return lines
+
+
+def _signed(value: float) -> str:
+    """With its sign, and none for what rounds to nothing."""
+    shown = f"{value:+.2f}"
+    return "0.00" if shown in ("+0.00", "-0.00") else shown
 
 
 def _week(today: Today) -> str:

@@ -81,7 +81,7 @@ class Comparison:
     @property
     def difference_ms(self) -> FloatArray:
         """(m,) first less second."""
-        return self.interval_a_ms - self.interval_b_ms
+        return np.asarray(self.interval_a_ms - self.interval_b_ms, dtype=np.float64)
 
     @property
     def mean_absolute_ms(self) -> float | None:

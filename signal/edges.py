@@ -48,7 +48,7 @@ def usual_strength(time_s: FloatArray, strength: FloatArray, period_s: float) ->
     half = 6
     padded = np.pad(strongest, half, mode="reflect" if strongest.size > half else "edge")
     median = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1), axis=1)
-    return np.interp(time_s, time_s[first], np.maximum(median, 1e-12))
+    return np.asarray(np.interp(time_s, time_s[first], np.maximum(median, 1e-12)), dtype=np.float64)
 
 
 def best_path(time_s: FloatArray, reward: FloatArray, period_s: FloatArray, rhythm_cost: float) -> IntArray:

@@ -43,7 +43,7 @@ def repetition(wave: FloatArray, rate_hz: float, window_s: float, lowest_bpm: fl
     first_lag = int(60.0 / highest_bpm * rate_hz)
     last_lag = min(int(60.0 / lowest_bpm * rate_hz) + 2, width - 1)
     starts = np.arange(0, wave.size - width + 1, max(1, int(_HOP_S * rate_hz)))
-    centre_s = (starts + width / 2.0) / rate_hz
+    centre_s: FloatArray = np.asarray((starts + width / 2.0) / rate_hz, dtype=np.float64)
     own = _autocorrelation(_tamed(wave), starts, width, last_lag)
     if last_lag - first_lag < 3:
         nothing = np.zeros(starts.size)

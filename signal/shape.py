@@ -26,7 +26,7 @@ def median_beat(rows: FloatArray) -> FloatArray:
 
     A median alone is pulled by jolts and second waves that slipped in; the better half seldom holds any.
     """
-    median = unit_rows(np.median(rows, axis=0)[None, :])[0]
+    median: FloatArray = unit_rows(np.median(rows, axis=0)[None, :])[0]
     if rows.shape[0] >= 8:
         like = rows @ median
         median = unit_rows(np.median(rows[like >= np.median(like)], axis=0)[None, :])[0]

@@ -32,4 +32,5 @@ def spectral_rates(
     bins = np.arange(first, max(last, first) + 1)
     total = sum(height[:, np.minimum(bins * harmonic, height.shape[1] - 1)] for harmonic in range(1, _HARMONICS + 1))
     best = bins[np.argmax(np.asarray(total), axis=1)]
-    return (starts + width / 2.0) / rate_hz, best * step_hz * 60.0
+    centre_s = np.asarray((starts + width / 2.0) / rate_hz, dtype=np.float64)
+    return centre_s, np.asarray(best * step_hz * 60.0, dtype=np.float64)

@@ -96,7 +96,9 @@ def _shrunken_solution(basis: FloatArray, rows: FloatArray) -> tuple[FloatArray,
         seen = (np.median(np.abs(fit[row] / height - expected)) * 1.4826) ** 2
         lean[row] = noise / max(seen - spread[row], 0.05 * spread[row], 1e-9)
     # The last term only matters where an edge is flat and the equations say nothing.
-    solve = np.linalg.solve(basis.T @ basis + np.diag(lean) + 1e-9 * np.eye(_COEFFICIENTS), basis.T)
+    solve: FloatArray = np.linalg.solve(basis.T @ basis + np.diag(lean) + 1e-9 * np.eye(_COEFFICIENTS), basis.T).astype(
+        np.float64
+    )
     expected = np.zeros_like(fit)
     expected[0], expected[3] = usual * height
     return solve, expected
