@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from dawnbeat.ui.display import display_problem
+
 if TYPE_CHECKING:
     from rich.console import Console
 
@@ -43,7 +45,7 @@ def demo(
     screen.print(NOT_MEDICAL, style="italic")
     screen.print()
     _next_steps(screen, folder)
-    if window and _has_display():
+    if window and display_problem() is None:
         screen.print("The window opens on the invented journal; close it to end the demo.")
         from dawnbeat.ui.window.app import run_window
 
@@ -137,9 +139,3 @@ def _new_folder(out: Path | None) -> Path:
     while (folder := Path("dawnbeat-demo" if number == 1 else f"dawnbeat-demo-{number}")).exists():
         number += 1
     return new_folder(folder)
-
-
-def _has_display() -> bool:
-    if sys.platform.startswith("linux"):
-        return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
-    return True

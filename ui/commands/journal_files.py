@@ -11,11 +11,15 @@ import typer
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.commands.mornings import JOURNAL_HELP, day_of
-from dawnbeat.ui.commands.replay import SETTINGS_HELP, chosen_settings
+from dawnbeat.ui.commands.replay import SETTINGS_HELP
 from dawnbeat.ui.output_files import check_output
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+
+    from dawnbeat.journal.store import Journal
+    from dawnbeat.shared.morning import StoredReading
+    from dawnbeat.shared.settings import Settings
 
 export_app = typer.Typer(help="Write mornings or intervals to CSV.", no_args_is_help=True)
 import_app = typer.Typer(help="Read mornings back from CSV.", no_args_is_help=True)
@@ -34,10 +38,10 @@ def export_mornings(
     The names of the columns hold the units. Readings that are not usable are left out unless --all is given.
     """
     from dawnbeat.journal.export import export_mornings as write
-    from dawnbeat.journal.store import Journal
+    from dawnbeat.ui.chosen_place import open_journal
 
     check_output(out)
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         count = write(opened, out, day_of(first) if first else None, day_of(last) if last else None, everything)
     print(f"{out}: {_counted(count, 'reading')}")
 
@@ -53,10 +57,10 @@ def export_intervals(
     A CSV with all of them and why some are left out, and the plain list that analysis programs commonly read.
     """
     from dawnbeat.journal.export import export_intervals as write
-    from dawnbeat.journal.store import Journal
+    from dawnbeat.ui.chosen_place import open_journal
 
     check_output(out)
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         table, plain = write(opened, out, day_of(day))
     print(f"{table}\n{plain}")
 
@@ -75,9 +79,9 @@ def import_mornings(
     Rows with errors are listed by line, and then nothing is imported.
     """
     from dawnbeat.journal.import_csv import apply_import, plan_import
-    from dawnbeat.journal.store import Journal
+    from dawnbeat.ui.chosen_place import open_journal
 
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         plan = plan_import(opened, path)
         print("\n".join(plan.lines()))
         if plan.errors:
@@ -105,10 +109,10 @@ def backup(
     With all recordings, and checksums that `dawnbeat restore` looks at.
     """
     from dawnbeat.journal.backup import backup as write
-    from dawnbeat.journal.store import Journal
+    from dawnbeat.ui.chosen_place import open_journal
 
     check_output(out)
-    with Journal.open(journal) as opened, _progress("backing up") as progress:
+    with open_journal(journal) as opened, _progress("backing up") as progress:
         made = write(opened, out, overwrite, progress)
     what = f"{_counted(made.readings, 'reading')}, {_counted(made.recordings, 'recording')}"
     print(f"{out}: {what}, {made.bytes / 1e6:.1f} MB before packing")
@@ -124,11 +128,12 @@ def restore(
     The backup is checked first, and the present journal is kept aside.
     """
     from dawnbeat.journal.backup import restore as put_back
+    from dawnbeat.ui.chosen_place import chosen_home
 
     if not archive.is_file():
         raise DawnbeatError(f"there is no file {archive}: name a zip that `dawnbeat backup` wrote")
     _ask("Replace the present journal (it is kept aside)?", yes)
-    found = put_back(archive, journal)
+    found = put_back(archive, chosen_home(journal))
     print(f"{_counted(found.readings, 'reading')} and {_counted(found.recordings, 'recording')} restored")
     if found.aside is not None:
         print(f"the journal that was there is kept in {found.aside}")
@@ -146,17 +151,36 @@ def reanalyse(
     from dawnbeat.capture.recording import read_recording
     from dawnbeat.journal.reanalyse import accept
     from dawnbeat.journal.reanalyse import reanalyse as analyse_again
-    from dawnbeat.journal.store import Journal
     from dawnbeat.signal.analysis import analyse
+    from dawnbeat.ui.chosen_place import open_journal, reading_settings
 
-    with Journal.open(journal) as opened:
+    chosen = reading_settings(settings)
+    with open_journal(journal) as opened:
         with _progress("analysing") as progress:
-            outcome = analyse_again(opened, read_recording, analyse, chosen_settings(settings), progress)
+            outcome = analyse_again(opened, read_recording, analyse, chosen, progress)
         print("\n".join(outcome.lines()))
         if not outcome.changes:
             return
         _ask("Store these analyses?", yes)
         print(f"{_counted(accept(opened, outcome), 'reading')} stored")
+        again = _edit_again(opened, [change.before for change in outcome.changes], chosen)
+        if again:
+            print(f"{_counted(again, 'reading')} left out by hand in places as before")
+
+
+def _edit_again(journal: Journal, readings: list[StoredReading], settings: Settings) -> int:
+    """Make the edits by hand again in readings that were analysed again; returns in how many."""
+    from dawnbeat.capture.recording import read_recording
+    from dawnbeat.journal.hand_edits import edits_of, reapply
+    from dawnbeat.ui.window.by_hand import figures_with, review
+
+    edited = 0
+    for before in readings:
+        if before.recording is None or not edits_of(journal, before.id):
+            continue
+        reviewed = review(read_recording(journal.home / before.recording).trace, settings)
+        edited += reapply(journal, before.id, figures_with(journal.reading(before.id), reviewed)) > 0
+    return edited
 
 
 def _counted(number: int, thing: str) -> str:

@@ -30,9 +30,9 @@ def add_command(
     journal: JournalFolder = None,
 ) -> None:
     """Keep a maximum; a new zone set begins where it changes the one that counts."""
-    from dawnbeat.journal.store import Journal
     from dawnbeat.training import zone_store
     from dawnbeat.training.maximum import Maximum, maximum_by_age
+    from dawnbeat.ui.chosen_place import open_journal
 
     when = date.today() if day is None else day_from(day)
     if (bpm is None) == (age is None):
@@ -46,22 +46,22 @@ def add_command(
         if kind in ("run", "formula"):
             raise DawnbeatError(f"kind {kind!r} is not typed in: use `runs maximum take` or --age")
         entry = Maximum(when, kind, bpm, added, note)  # type: ignore[arg-type]
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         _tell(zone_store.add_maximum(opened, entry, date.today()), entry.label)
 
 
 @maximum_app.command("list")
 def list_command(journal: JournalFolder = None) -> None:
     """List the maxima, which one counts today, and what a run proposes."""
-    from dawnbeat.journal.store import Journal
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.maximum import KIND_WORDS, maximum_on
     from dawnbeat.training.proposals import maximum_proposal
+    from dawnbeat.ui.chosen_place import open_journal
     from dawnbeat.ui.commands.runs_tables import plain_table
     from dawnbeat.ui.report import console
 
     today = date.today()
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         entries = zone_store.maxima(opened)
         proposed = maximum_proposal(run_store.runs(opened), entries, today)
     counts = maximum_on(entries, today)
@@ -96,11 +96,11 @@ def take_command(
     """Keep the highest pulse of a run, spikes left out, as a maximum."""
     from dataclasses import replace
 
-    from dawnbeat.journal.store import Journal
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.proposals import MaximumProposal
+    from dawnbeat.ui.chosen_place import open_journal
 
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         run = run_store.run(opened, run_id)
         if run.figures.peak_bpm is None:
             raise DawnbeatError(f"run {run_id} has no pulse that was held for five seconds: choose another")
@@ -114,10 +114,10 @@ def remove_command(
     journal: JournalFolder = None,
 ) -> None:
     """Delete an entry made by mistake."""
-    from dawnbeat.journal.store import Journal
     from dawnbeat.training import zone_store
+    from dawnbeat.ui.chosen_place import open_journal
 
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         _tell(zone_store.remove_maximum(opened, entry_id, date.today()), f"entry {entry_id} removed")
 
 
@@ -131,11 +131,11 @@ def threshold_command(
     journal: JournalFolder = None,
 ) -> None:
     """Work out the threshold pulse and pace of a 30-minute test: mean of its last 20 minutes."""
-    from dawnbeat.journal.store import Journal
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.threshold_test import ERROR, threshold_test
+    from dawnbeat.ui.chosen_place import open_journal
 
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         run = run_store.run(opened, run_id)
         start = None if begins is None else seconds_from(begins)
         test = threshold_test(run_store.samples(opened, run_id), run_store.marks(opened, run_id), start)

@@ -31,13 +31,13 @@ def mornings(
 
     Lists the readings with their 95 % intervals, then compares this morning and this week with your own usual range.
     """
-    from dawnbeat.journal.store import Journal
+    from dawnbeat.ui.chosen_place import open_journal
     from dawnbeat.ui.report import console
 
     if not 1 <= weeks <= 520:
         raise DawnbeatError(f"--weeks {weeks} is out of range: give 1 to 520")
     screen = console()
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         print_mornings(screen, opened, date.today(), weeks)
         for orphan in opened.orphans():
             screen.print()
@@ -138,10 +138,10 @@ def note(
     those slept; ill and alcohol are yes or no; run is yesterday's run and note anything else, both in plain words.
     """
     from dawnbeat.journal.context_line import context_from_line, line_of
-    from dawnbeat.journal.store import Journal
     from dawnbeat.shared.morning import posture_from
+    from dawnbeat.ui.chosen_place import open_journal
 
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         chosen = day_of(day)
         reading = opened.counting(chosen)
         if pick is not None:

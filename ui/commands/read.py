@@ -13,7 +13,7 @@ import typer
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.commands.mornings import JOURNAL_HELP
 from dawnbeat.ui.commands.record import SOURCE_HELP, VIDEO_HELP, check_seconds, is_rehearsal
-from dawnbeat.ui.commands.replay import SETTINGS_HELP, chosen_settings
+from dawnbeat.ui.commands.replay import SETTINGS_HELP
 
 if TYPE_CHECKING:
     from dawnbeat.capture.frames import FrameSource
@@ -56,12 +56,13 @@ def read(
     """
     from dawnbeat.journal.context_line import NOTHING, context_from_line
     from dawnbeat.shared.morning import Circumstances, posture_from
+    from dawnbeat.ui.chosen_place import reading_settings
     from dawnbeat.ui.report import console
 
     check_seconds(seconds)
     if not 0.0 <= settle_s <= 60.0:
         raise DawnbeatError(f"--settle {settle_s:g} is out of range: give 0 to 60 seconds")
-    wanted = _Wanted(seconds, settle_s, video, chosen_settings(settings))
+    wanted = _Wanted(seconds, settle_s, video, reading_settings(settings))
     lies = posture_from(posture)
     said = context_from_line(context) if context else NOTHING
     screen = console()
@@ -72,9 +73,9 @@ def read(
     if not save:
         _without_journal(source, wanted, began)
         return
-    from dawnbeat.journal.store import Journal
+    from dawnbeat.ui.chosen_place import open_journal
 
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         notice = opened.clock_notice(began)
         if notice:
             screen.print(notice)

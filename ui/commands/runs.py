@@ -50,13 +50,13 @@ def import_command(
     from rich.console import Console
     from rich.progress import Progress
 
-    from dawnbeat.journal.store import Journal
     from dawnbeat.training.import_runs import import_runs
+    from dawnbeat.ui.chosen_place import open_journal
 
     moment = None if began is None else moment_from(began)
     screen = Console(stderr=True)
     bar = Progress(console=screen, transient=True, disable=not screen.is_terminal)
-    with Journal.open(journal) as opened, _interrupted() as stop, bar:
+    with open_journal(journal) as opened, _interrupted() as stop, bar:
         task = bar.add_task("Reading runs", total=None)
 
         def show(done: int, of: int, outcome: FileOutcome) -> None:
@@ -87,12 +87,12 @@ def add_command(
     """Keep a run without a file: duration, distance and how hard it felt."""
     from datetime import datetime
 
-    from dawnbeat.journal.store import Journal
     from dawnbeat.training import run_store
+    from dawnbeat.ui.chosen_place import open_journal
 
     seconds = seconds_from(duration)
     moment = datetime.now().astimezone() - timedelta(seconds=seconds) if began is None else moment_from(began)
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         run = run_store.add_by_hand(
             opened, moment.replace(microsecond=0), seconds, None if km is None else 1000 * km, felt, note, race
         )
@@ -104,12 +104,12 @@ def list_command(
     first: First = None, last: Last = None, as_json: AsJson = False, journal: JournalFolder = None
 ) -> None:
     """List the runs of the last eight weeks, or of the days given, each judged by the zones of its day."""
-    from dawnbeat.journal.store import Journal
     from dawnbeat.training.weeks import judged_runs
+    from dawnbeat.ui.chosen_place import open_journal
     from dawnbeat.ui.commands.runs_tables import run_json, runs_table
 
     start, end = _span(first, last, _LISTED_DAYS)
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         judged = judged_runs(opened, date.today(), start, end)
     if as_json:
         for each in judged:
@@ -123,14 +123,14 @@ def list_command(
 @runs_app.command("show")
 def show_command(run_id: RunId, as_json: AsJson = False, journal: JournalFolder = None) -> None:
     """Show one run: time in zones, easy share, drift, and what is marked in it."""
-    from dawnbeat.journal.store import Journal
     from dawnbeat.training import run_store
     from dawnbeat.training.run_figures import DRIFT_RULE
     from dawnbeat.training.weeks import judge_runs
     from dawnbeat.training.zone_store import present_sets
+    from dawnbeat.ui.chosen_place import open_journal
     from dawnbeat.ui.commands.runs_tables import marks_table, run_json, zones_table
 
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         (each,) = judge_runs([run_store.run(opened, run_id)], present_sets(opened, date.today()))
         marks = run_store.marks(opened, run_id)
     run, figures = each.run, each.run.figures
@@ -181,14 +181,14 @@ def week_command(
     journal: JournalFolder = None,
 ) -> None:
     """Show the last weeks: easy share, time, distance, load."""
-    from dawnbeat.journal.store import Journal
     from dawnbeat.training.load import daily_loads, rolling
     from dawnbeat.training.weeks import EASY_AIM_SOURCE, RANGE_WEEKS, judged_runs, monday_of, weeks_of
+    from dawnbeat.ui.chosen_place import open_journal
     from dawnbeat.ui.commands.runs_tables import week_json, weeks_table
 
     today = date.today()
     first = monday_of(today) - timedelta(weeks=weeks - 1)
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         judged = judged_runs(opened, today, first - timedelta(weeks=RANGE_WEEKS), today)
     found = weeks_of(judged, first, today)
     if as_json:
@@ -215,14 +215,14 @@ def export_command(
     journal: JournalFolder = None,
 ) -> None:
     """Write runs or weeks to a CSV file that is safe to open in a spreadsheet."""
-    from dawnbeat.journal.store import Journal
     from dawnbeat.training.export_runs import export_runs, export_weeks
     from dawnbeat.training.weeks import judged_runs, weeks_of
+    from dawnbeat.ui.chosen_place import open_journal
 
     start, end = (None if each is None else day_from(each) for each in (first, last))
     if start is not None and end is not None and start > end:
         raise DawnbeatError(f"nothing lies between {start} and {end}: give the earlier day first")
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         judged = judged_runs(opened, date.today(), None, end)
     days = [each.run.local_date for each in judged]
     if weeks and days:

@@ -20,12 +20,12 @@ def edit_command(
     journal: JournalFolder = None,
 ) -> None:
     """Change how a run felt, its note, or whether it was a race."""
-    from dawnbeat.journal.store import Journal
     from dawnbeat.training import run_store
+    from dawnbeat.ui.chosen_place import open_journal
 
     if felt is None and note is None and race is None:
         raise DawnbeatError("nothing to change: give --felt, --note, --race or --no-race")
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         run_store.edit(opened, run_id, felt, note, race)
     typer.echo(f"run {run_id} changed")
 
@@ -37,30 +37,30 @@ def overrule_command(
     journal: JournalFolder = None,
 ) -> None:
     """Believe a marked pulse after all; the run is judged again."""
-    from dawnbeat.journal.store import Journal
     from dawnbeat.training import run_store
+    from dawnbeat.ui.chosen_place import open_journal
 
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         run = run_store.overrule(opened, run_id, mark, not undo)
     typer.echo(f"mark {mark} {'holds again' if undo else 'overruled'}: {clock(run.figures.measured_s)} measured now")
 
 
 def delete_command(run_id: RunId, journal: JournalFolder = None) -> None:
     """Put a run in the bin."""
-    from dawnbeat.journal.store import Journal
     from dawnbeat.training import run_store
+    from dawnbeat.ui.chosen_place import open_journal
 
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         run_store.put_in_bin(opened, run_id)
     typer.echo(f"run {run_id} is in the bin: `dawnbeat runs restore {run_id}` brings it back")
 
 
 def restore_command(run_id: RunId, journal: JournalFolder = None) -> None:
     """Bring a run back from the bin."""
-    from dawnbeat.journal.store import Journal
     from dawnbeat.training import run_store
+    from dawnbeat.ui.chosen_place import open_journal
 
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         run_store.restore_from_bin(opened, run_id)
     typer.echo(f"run {run_id} is back")
 
@@ -71,10 +71,10 @@ def bin_command(
     journal: JournalFolder = None,
 ) -> None:
     """List the runs in the bin, or empty it."""
-    from dawnbeat.journal.store import Journal
     from dawnbeat.training import run_store
+    from dawnbeat.ui.chosen_place import open_journal
 
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         found = run_store.binned(opened)
         for run in found:
             typer.echo(f"run {run.id} of {run.local_date.isoformat()}, {clock(run.figures.duration_s)}")

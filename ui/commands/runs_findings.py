@@ -17,13 +17,13 @@ def mornings_command(
     journal: JournalFolder = None,
 ) -> None:
     """Show the hardest days with the morning after, and whether load and mornings go together."""
-    from dawnbeat.journal.store import Journal
     from dawnbeat.training import mornings_after
     from dawnbeat.training.weeks import judged_runs
+    from dawnbeat.ui.chosen_place import open_journal
     from dawnbeat.ui.commands.runs_tables import plain_table
     from dawnbeat.ui.report import console
 
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         judged = judged_runs(opened, date.today())
         mornings = opened.mornings()
     loads = mornings_after.daily_load(judged, "women" if women else "men")
@@ -50,10 +50,10 @@ def estimate_command(
     journal: JournalFolder = None,
 ) -> None:
     """Estimate oxygen uptake, threshold pace and equal races, each with formula, source and error."""
-    from dawnbeat.journal.store import Journal
     from dawnbeat.training import estimates, run_store, zone_store
+    from dawnbeat.ui.chosen_place import open_journal
 
-    with Journal.open(journal) as opened:
+    with open_journal(journal) as opened:
         run = None if run_id is None else run_store.run(opened, run_id)
         known = zone_store.standing(opened, date.today())
     found: list[estimates.Estimate] = []

@@ -115,11 +115,11 @@ def _from_numbers(
 
 
 def _from_journal(folder: Path | None, scheme: Scheme | None, keep: bool, sets: bool, as_json: bool) -> None:
-    from dawnbeat.journal.store import Journal
     from dawnbeat.training import zone_store
+    from dawnbeat.ui.chosen_place import open_journal
 
     today = date.today()
-    with Journal.open(folder) as journal:
+    with open_journal(folder) as journal:
         if sets:
             _print_sets(zone_store.zone_sets(journal), as_json)
             return

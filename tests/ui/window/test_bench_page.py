@@ -1,0 +1,294 @@
+from __future__ import annotations
+
+import dataclasses
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl
+from PySide6.QtGui import QDragEnterEvent, QDropEvent
+from PySide6.QtWidgets import QAbstractButton, QAbstractSpinBox, QComboBox, QLineEdit, QTableView
+from pytestqt.qtbot import QtBot
+
+from dawnbeat.capture.recording import read_recording, write_recording
+from dawnbeat.shared.settings import Settings, settings_from_toml
+from dawnbeat.shared.trace import Trace
+from dawnbeat.ui.window import shortcuts
+from dawnbeat.ui.window.bench_compare import NO_REFERENCE, OPINION, REFERENCE
+from dawnbeat.ui.window.bench_default import DefaultDialog
+from dawnbeat.ui.window.bench_newest import Newest
+from dawnbeat.ui.window.bench_page import BenchPage
+from dawnbeat.ui.window.context import AppContext
+from dawnbeat.ui.window.main_window import MainWindow
+from dawnbeat.ui.window.read_figures import LiveFigures
+from dawnbeat.ui.window.work import Background, Task
+
+SAMPLES = Path(__file__).parents[3] / "recordings"
+
+
+@pytest.fixture
+def page(qtbot: QtBot, context: AppContext) -> Iterator[BenchPage]:
+    made = BenchPage(context)
+    qtbot.addWidget(made)
+    made.resize(1150, 760)
+    made.show()
+    made.shown()
+    yield made
+    made.closing()
+
+
+def open_sample(qtbot: QtBot, page: BenchPage, name: str) -> None:
+    page.open([SAMPLES / name])
+    qtbot.waitUntil(lambda: page.run is not None and page.run.recording.name == name, timeout=10_000)
+    qtbot.waitUntil(lambda: not page.context.background.busy, timeout=10_000)
+
+
+def test_only_what_runs_and_the_newest_wish_are_worked_on(qtbot: QtBot) -> None:
+    background, go, done = Background(), threading.Event(), []
+    newest = Newest(background, done.append, done.append, background)
+
+    def make(number: int) -> Any:
+        def work(_task: Task) -> int:
+            go.wait(5)
+            return number
+
+        return work
+
+    for number in range(10):
+        newest.want(make(number))
+    go.set()
+    qtbot.waitUntil(lambda: not newest.busy)
+    assert done == [0, 9]
+
+
+def test_what_was_dropped_never_arrives(qtbot: QtBot) -> None:
+    background, go, done = Background(), threading.Event(), []
+    newest = Newest(background, done.append, done.append, background)
+    newest.want(lambda _task: (go.wait(5), "old"))
+    newest.drop()
+    newest.want(lambda _task: "new")
+    go.set()
+    qtbot.waitUntil(lambda: not newest.busy)
+    assert done == ["new"]
+
+
+def test_a_recording_is_opened_and_drawn(qtbot: QtBot, page: BenchPage) -> None:
+    open_sample(qtbot, page, "motion-burst")
+    assert page.verdict.text().startswith("<b>Usable</b>")
+    assert "RMSSD" in page.figures.text()
+    assert "movement" in page.traces.counts.text()
+    low, high = page.traces.raw.visible_x()
+    assert low <= 0.0 < 139.0 <= high
+
+
+def test_all_plots_over_time_move_together(qtbot: QtBot, page: BenchPage) -> None:
+    open_sample(qtbot, page, "calm-morning")
+    page.traces.intervals.show_x(20.0, 40.0)
+    for plot in page.traces.plots:
+        assert plot.visible_x() == pytest.approx((20.0, 40.0), abs=0.2)
+    assert page.shape.seconds == pytest.approx((20.0, 40.0), abs=0.2)
+
+
+def test_a_changed_parameter_changes_the_result(qtbot: QtBot, page: BenchPage) -> None:
+    open_sample(qtbot, page, "calm-morning")
+    page.traces.raw.show_x(20.0, 40.0)
+    before = page.run
+    page.panel.controls["channel"].editor.setCurrentText("blue")  # type: ignore[union-attr]
+    qtbot.waitUntil(lambda: page.run is not before)
+    assert page.run is not None
+    assert page.run.analysis.channel == "blue"
+    assert page.traces.raw.visible_x() == pytest.approx((20.0, 40.0))
+
+
+def test_beats_are_chosen_by_key_and_told(qtbot: QtBot, page: BenchPage) -> None:
+    open_sample(qtbot, page, "motion-burst")
+    canvas = page.traces.wave.canvas
+    qtbot.keyClick(canvas, Qt.Key.Key_Right, Qt.KeyboardModifier.ShiftModifier)
+    first = page.traces.beat
+    qtbot.keyClick(canvas, Qt.Key.Key_Right, Qt.KeyboardModifier.ShiftModifier)
+    assert first is not None
+    assert page.traces.beat == first + 1
+    assert page.traces.readout.text().startswith(f"Beat {first + 2} of ")
+    page.traces.choose(None)
+    page.activateWindow()
+    canvas.setFocus()
+    qtbot.waitUntil(canvas.hasFocus)
+    qtbot.keyClick(canvas, Qt.Key.Key_N)
+    qtbot.waitUntil(lambda: page.traces.beat is not None)  # Qt lets the button be seen to go down first
+    assert page.run is not None
+    assert page.traces.beat == int(np.flatnonzero(~page.run.analysis.intervals.kept)[0]) + 1
+    assert "left out: movement" in page.traces.readout.text()
+
+
+def test_edges_and_spectrum_are_worked_out_only_while_seen(qtbot: QtBot, page: BenchPage) -> None:
+    open_sample(qtbot, page, "calm-morning")
+    assert page.shape.edges is None
+    page.tabs.setCurrentWidget(page.shape)
+    qtbot.waitUntil(lambda: page.shape.edges is not None and page.shape.spectrum is not None)
+    page.traces.raw.show_x(20.0, 30.0)
+    qtbot.waitUntil(lambda: page.shape.edges is not None and page.shape.edges.rows.shape[0] < 12)
+    page.traces.choose(20)
+    assert "beat 21 is chosen" in page.shape.told.text()
+
+
+def test_recordings_are_stepped_through_by_key(qtbot: QtBot, page: BenchPage) -> None:
+    page.open([SAMPLES / "calm-morning", SAMPLES / "slow-heart"])
+    qtbot.waitUntil(lambda: page.run is not None)
+    assert page.paths == [SAMPLES / "calm-morning", SAMPLES / "slow-heart"]
+    page.later.click()
+    qtbot.waitUntil(lambda: page.run is not None and page.run.recording.name == "slow-heart")
+    assert not page.later.isEnabled()
+    assert page.earlier.isEnabled()
+
+
+def test_dropped_files_and_folders_are_opened(qtbot: QtBot, page: BenchPage) -> None:
+    mime = QMimeData()
+    mime.setUrls([QUrl.fromLocalFile(str(SAMPLES / "calm-morning")), QUrl.fromLocalFile(str(SAMPLES / "poor-light"))])
+    where = (Qt.DropAction.CopyAction, mime, Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier)
+    enter = QDragEnterEvent(QPoint(300, 300), *where)
+    page.dragEnterEvent(enter)
+    assert enter.isAccepted()
+    page.dropEvent(QDropEvent(QPointF(300, 300), *where))
+    qtbot.waitUntil(lambda: page.run is not None)
+    assert [path.name for path in page.paths] == ["calm-morning", "poor-light"]
+
+
+def test_what_cannot_be_read_is_said_in_one_sentence(qtbot: QtBot, page: BenchPage, tmp_path: Path) -> None:
+    (tmp_path / "odd.csv").write_text("time_s,red\n1,2\n")
+    page.open([tmp_path / "odd.csv"])
+    qtbot.waitUntil(lambda: "green" in page.told.text())
+    assert "\n" not in page.told.text()
+    page.open([tmp_path / "empty"])
+    qtbot.waitUntil(lambda: "empty" in page.told.text())
+    open_sample(qtbot, page, "calm-morning")  # and the page goes on
+
+
+def test_it_compares_with_the_reference(qtbot: QtBot, page: BenchPage) -> None:
+    open_sample(qtbot, page, "calm-morning")
+    page.tabs.setCurrentWidget(page.compare)
+    page.compare.compare_with(REFERENCE)
+    qtbot.waitUntil(lambda: page.compare.found is not None)
+    assert page.compare.found is not None
+    assert page.compare.found.matched_a == 1.0
+    assert page.compare.values[0].text() == "100 %, 100 %"
+
+
+def test_it_compares_with_another_recording(qtbot: QtBot, page: BenchPage, tmp_path: Path) -> None:
+    trace = read_recording(SAMPLES / "calm-morning").trace.between(20.0, None)
+    later_s = float(trace.time_s[0])
+    other = write_recording(tmp_path / "later", Trace(trace.time_s - later_s, trace.colour), {})
+    page.open([SAMPLES / "calm-morning", other])
+    qtbot.waitUntil(lambda: page.run is not None)
+    page.tabs.setCurrentWidget(page.compare)
+    page.compare.compare_with(other)
+    qtbot.waitUntil(lambda: page.compare.found is not None)
+    assert page.compare.found is not None
+    assert page.compare.found.lag_s == pytest.approx(-later_s, abs=0.01)
+    assert page.compare.lag.isVisible()
+    assert not page.compare.load.isVisible()
+
+
+def test_it_compares_with_a_second_detector(qtbot: QtBot, page: BenchPage) -> None:
+    pytest.importorskip("neurokit2")
+    open_sample(qtbot, page, "calm-morning")
+    page.tabs.setCurrentWidget(page.compare)
+    page.compare.compare_with(OPINION)
+    qtbot.waitUntil(lambda: page.compare.found is not None and "neurokit2" in page.compare.told.text(), timeout=20_000)
+    assert page.compare.found is not None
+    assert page.compare.found.matched_b == 1.0
+
+
+def test_without_a_reference_it_says_so_and_takes_one(qtbot: QtBot, page: BenchPage, tmp_path: Path) -> None:
+    bare = tmp_path / "bare.csv"
+    bare.write_text((SAMPLES / "calm-morning" / "trace.csv").read_text())
+    open_sample(qtbot, page, "calm-morning")
+    page.open([bare])
+    qtbot.waitUntil(lambda: page.run is not None and page.run.recording.path == bare)
+    page.tabs.setCurrentWidget(page.compare)
+    assert page.compare.told.text() == NO_REFERENCE
+    page.compare.load_reference(SAMPLES / "calm-morning" / "beats.csv")
+    qtbot.waitUntil(lambda: page.compare.found is not None)
+
+
+def test_readings_use_other_settings_only_after_confirmation(
+    qtbot: QtBot, page: BenchPage, context: AppContext
+) -> None:
+    open_sample(qtbot, page, "calm-morning")
+    page.panel.controls["lowpass_hz"].editor.setValue(5.0)  # type: ignore[union-attr]
+    tuned = dataclasses.replace(Settings(), lowpass_hz=5.0)
+    page.panel.default.click()
+    dialog = page.findChild(DefaultDialog)
+    assert dialog is not None
+    assert not dialog.yes.isEnabled()
+    assert dialog.settings_table.item(0, 0).text() == "lowpass_hz"  # type: ignore[union-attr]
+    assert [dialog.settings_table.item(0, at).text() for at in (2, 3)] == ["8 Hz", "5 Hz"]  # type: ignore[union-attr]
+    qtbot.waitUntil(dialog.yes.isEnabled)
+    assert dialog.effect_table.item(0, 0).text() == "calm-morning"  # type: ignore[union-attr]
+    assert "bpm" in dialog.effect_table.item(0, 1).text()  # type: ignore[union-attr]
+    assert dialog.effect_table.item(0, 3).text() == "usable, as now"  # type: ignore[union-attr]
+    dialog.no.click()
+    assert context.detection == Settings()
+    page.ask_default()
+    again = next(each for each in page.findChildren(DefaultDialog) if each.isVisible())
+    qtbot.waitUntil(again.yes.isEnabled)
+    again.yes.click()
+    assert context.detection == tuned
+    assert settings_from_toml(context.store.detection_path) == tuned
+    assert not page.panel.default.isEnabled()
+    context.undo.undo()
+    assert context.detection == Settings()
+
+
+def test_without_recordings_the_confirmation_says_that_nothing_can_be_told(qtbot: QtBot, page: BenchPage) -> None:
+    page.panel.controls["lowpass_hz"].editor.setValue(5.0)  # type: ignore[union-attr]
+    page.ask_default()
+    dialog = page.findChild(DefaultDialog)
+    assert dialog is not None
+    assert dialog.told.text().startswith("No recording is open")
+    dialog.reject()
+
+
+def test_it_shows_what_the_last_live_view_cost(page: BenchPage, context: AppContext) -> None:
+    assert page.live.text() == "No live reading since the program was opened."
+    figures = LiveFigures()
+    figures.frame_came(0.0, 0)
+    figures.frame_came(0.1, 2)
+    context.live_figures = figures
+    page.shown()
+    assert "2 dropped" in page.live.text()
+
+
+def test_other_pages_can_hand_it_a_recording(qtbot: QtBot, context: AppContext) -> None:
+    window = MainWindow(context, "bench")
+    qtbot.addWidget(window)
+    window.show()
+    context.go("bench", SAMPLES / "tired-morning")
+    page = window.pages["bench"]
+    assert isinstance(page, BenchPage)
+    qtbot.waitUntil(lambda: page.run is not None)
+    qtbot.waitUntil(lambda: not context.background.busy)
+    window.close()
+
+
+def test_everything_that_takes_keys_has_a_name(qtbot: QtBot, page: BenchPage) -> None:
+    open_sample(qtbot, page, "calm-morning")
+    for kind in (QAbstractButton, QAbstractSpinBox, QComboBox, QLineEdit, QTableView):
+        for widget in page.findChildren(kind):
+            inside = isinstance(widget.parent(), QAbstractSpinBox | QComboBox | QLineEdit | QTableView)
+            if widget.focusPolicy() != Qt.FocusPolicy.NoFocus and not inside:
+                text = widget.text() if isinstance(widget, QAbstractButton) else ""
+                assert widget.accessibleName() or text, widget
+    keys = {key.keys for key in shortcuts.overview()["Bench"]}
+    assert {"Ctrl+O", "Ctrl+S", "Ctrl+D", "Ctrl+G", "N", "PgDown"} <= keys
+
+
+def test_it_follows_the_theme_and_the_text_size(qtbot: QtBot, page: BenchPage, context: AppContext) -> None:
+    open_sample(qtbot, page, "calm-morning")
+    context.choose(theme="dark", text_percent=200)
+    page.resize(640, 440)
+    assert not page.grab().isNull()
+    context.choose(theme="light", text_percent=100)
+    assert not page.grab().isNull()

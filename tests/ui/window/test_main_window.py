@@ -1,0 +1,192 @@
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QKeySequence, QShortcut
+from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit, QTextBrowser, QWidget
+from pytestqt.qtbot import QtBot
+
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.ui.window import app, main_window, shortcuts
+from dawnbeat.ui.window.context import AppContext
+from dawnbeat.ui.window.first_start import FirstStart
+from dawnbeat.ui.window.main_window import MainWindow
+from dawnbeat.ui.window.method_words import FIRST_WORDS
+from dawnbeat.ui.window.settings_store import ChoiceStore
+
+
+@pytest.fixture
+def window(qtbot: QtBot, context: AppContext) -> Iterator[MainWindow]:
+    context.choose(met=True)
+    made = MainWindow(context, "mornings")
+    qtbot.addWidget(made)
+    made.show()
+    made.activateWindow()
+    qtbot.waitUntil(made.isActiveWindow)
+    yield made
+    context.background.stop()
+
+
+def test_number_keys_go_to_the_pages(qtbot: QtBot, window: MainWindow) -> None:
+    qtbot.keyClick(window, "6")
+    assert window.current == "settings"
+    qtbot.keyClick(window, Qt.Key.Key_F1)
+    assert window.current == "help"
+    qtbot.keyClick(window, "2")
+    assert window.current == "mornings"
+
+
+def test_a_number_typed_into_a_field_stays_there(qtbot: QtBot, window: MainWindow) -> None:
+    words = window.pages["mornings"].widget.findChild(QLineEdit)
+    assert words is not None
+    words.setFocus()
+    qtbot.keyClicks(words, "2025-06")
+    assert words.text() == "2025-06"
+    assert window.current == "mornings"
+
+
+def test_a_page_that_is_not_there_is_not_listed(
+    context: AppContext, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(
+        main_window, "PAGES", (("mornings", "&Mornings", "mornings_page"), ("moon", "M&oon", "moon_page"))
+    )
+    made = MainWindow(context)
+    qtbot.addWidget(made)
+    assert made.current == "mornings"
+    made.go("moon")
+    assert made.current == "mornings"
+    assert "moon" in context.last_said
+
+
+def test_pages_are_made_when_they_are_first_wanted(window: MainWindow) -> None:
+    assert set(window.pages) == {"mornings"}
+    window.go("help")
+    assert set(window.pages) == {"mornings", "help"}
+
+
+def test_what_is_said_stands_at_the_foot(window: MainWindow, context: AppContext) -> None:
+    context.say("The disk is nearly full.")
+    assert window.status.text() == "The disk is nearly full."
+
+
+def test_the_window_remembers_its_place(qtbot: QtBot, window: MainWindow, context: AppContext) -> None:
+    window.resize(700, 560)
+    window.close()
+    again = MainWindow(context, "help")
+    qtbot.addWidget(again)
+    assert again.size() == window.size()
+
+
+def test_a_damaged_memory_of_the_place_does_no_harm(qtbot: QtBot, context: AppContext) -> None:
+    context.store.folder.mkdir(parents=True, exist_ok=True)
+    (context.store.folder / "place.json").write_text('{"geometry": "%%%"}')
+    made = MainWindow(context, "help")
+    qtbot.addWidget(made)
+    assert made.width() >= 640
+
+
+def test_closing_asks_where_something_is_going_on(window: MainWindow, monkeypatch: pytest.MonkeyPatch) -> None:
+    page = window.pages["mornings"]
+    asked: list[str] = []
+    closed: list[bool] = []
+    monkeypatch.setattr(page, "busy", lambda: "A reading is running.")
+    monkeypatch.setattr(page, "closing", lambda: closed.append(True))
+    monkeypatch.setattr(window, "_really_close", lambda words: asked.append(words))
+    assert not window.close()
+    assert asked == ["A reading is running."]
+    assert closed == []
+    monkeypatch.setattr(window, "_really_close", lambda words: True)
+    assert window.close()
+    assert closed == [True]
+
+
+def test_text_grows_and_shrinks_by_key_between_100_and_200(
+    qtbot: QtBot, window: MainWindow, context: AppContext
+) -> None:
+    for _ in range(12):
+        qtbot.keyClick(window, Qt.Key.Key_Plus, Qt.KeyboardModifier.ControlModifier)
+    assert context.choices.text_percent == 200
+    for _ in range(12):
+        qtbot.keyClick(window, Qt.Key.Key_Minus, Qt.KeyboardModifier.ControlModifier)
+    assert context.choices.text_percent == 100
+
+
+def test_the_first_words_are_shown_once(qtbot: QtBot, context: AppContext) -> None:
+    made = MainWindow(context, "help")
+    qtbot.addWidget(made)
+    with qtbot.waitExposed(made):
+        made.show()
+    qtbot.waitUntil(lambda: made.findChild(FirstStart) is not None)
+    dialog = made.findChild(FirstStart)
+    assert dialog is not None
+    assert len(FIRST_WORDS) == 3
+    qtbot.keyClick(dialog, Qt.Key.Key_Return)
+    assert context.choices.met
+    assert ChoiceStore(context.store.folder).load().met
+
+
+def test_help_says_the_first_words_every_key_and_the_sources(window: MainWindow) -> None:
+    window.go("settings")
+    window.go("help")
+    text = window.pages["help"].widget.findChild(QTextBrowser)
+    assert text is not None
+    said = text.toPlainText()
+    for words in FIRST_WORDS:
+        assert words in said
+    for keys in shortcuts.overview().values():
+        for key in keys:
+            assert key.does in said
+            assert QKeySequence(key.keys).toString(QKeySequence.SequenceFormat.NativeText) in said
+    for source in ("Circulation 93:1043-1065", "Plews et al. 2013", "Lipponen & Tarvainen 2019", "Kiviniemi 2007"):
+        assert source in said
+
+
+@pytest.mark.parametrize("page", ["mornings", "settings", "help"])
+def test_every_control_has_a_name_and_takes_the_keyboard(window: MainWindow, page: str) -> None:
+    window.go(page)
+    widget = window.pages[page].widget
+    controls: list[QWidget] = [*widget.findChildren(QAbstractButton), *widget.findChildren(QComboBox)]
+    controls += [each for each in widget.findChildren(QLineEdit) if not each.objectName().startswith("qt_")]
+    named = [each for each in controls if each.parent() is not None and not each.objectName().startswith("qt_")]
+    internal = ("QTableCornerButton", "QScrollBar", "QAbstractButton", "QLineEditIconButton")
+    for control in named:
+        if control.metaObject().className() in internal:
+            continue
+        assert control.accessibleName(), control
+        assert control.focusPolicy() & Qt.FocusPolicy.TabFocus, control.accessibleName()
+        if isinstance(control, QAbstractButton):
+            assert control.toolTip(), control.accessibleName()
+
+
+def test_no_two_things_on_one_page_share_a_key(window: MainWindow) -> None:
+    for page in ("mornings", "settings"):
+        window.go(page)
+        keys = [
+            each.key().toString()
+            for each in window.findChildren(QShortcut)
+            if isinstance(each.parent(), QWidget)
+            and each.parent().isVisible()
+            and each.context() == Qt.ShortcutContext.WindowShortcut
+        ]
+        assert len(keys) > 8
+        assert len(keys) == len(set(keys)), sorted(keys)
+
+
+def test_the_window_opens_on_a_journal_and_says_why_it_cannot(
+    qapp: QApplication, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(QApplication, "exec", lambda *_: 0)
+    assert app.run_window(tmp_path / "here", "help") == 0
+    assert (tmp_path / "here" / "journal.sqlite3").exists()
+    (tmp_path / "broken").mkdir()
+    (tmp_path / "broken" / "journal.sqlite3").write_bytes(b"not a journal at all" * 100)
+    shown: list[str] = []
+    monkeypatch.setattr(QApplication, "platformName", lambda *_: "xcb")
+    monkeypatch.setattr(app.QMessageBox, "warning", lambda *args: shown.append(args[-1]))
+    with pytest.raises(DawnbeatError, match="damaged"):
+        app.run_window(tmp_path / "broken")
+    assert "damaged" in shown[0]

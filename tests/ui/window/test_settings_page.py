@@ -1,0 +1,162 @@
+from __future__ import annotations
+
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QFileDialog
+from pytestqt.qtbot import QtBot
+
+from dawnbeat.capture.frames import FrameSource
+from dawnbeat.capture.rehearsal_source import RehearsalSource
+from dawnbeat.journal.store import Journal
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.ui.window import files
+from dawnbeat.ui.window.camera_test import CameraTest, Measured
+from dawnbeat.ui.window.context import AppContext
+from dawnbeat.ui.window.settings_page import SettingsPage
+from dawnbeat.ui.window.settings_store import ChoiceStore
+
+
+@pytest.fixture
+def page(qtbot: QtBot, context: AppContext) -> Iterator[SettingsPage]:
+    made = SettingsPage(context)
+    qtbot.addWidget(made)
+    made.resize(900, 700)
+    made.show()
+    yield made
+    made.closing()
+    context.background.stop()
+
+
+def kept(context: AppContext) -> object:
+    return ChoiceStore(context.store.folder).load()
+
+
+def test_every_choice_is_kept_at_once(qtbot: QtBot, page: SettingsPage, context: AppContext) -> None:
+    page.source.setCurrentIndex(page.source.findData("stream"))
+    page.stream.setText(" http://10.0.0.9/video ")
+    qtbot.keyClick(page.stream, Qt.Key.Key_Return)
+    page.duration.setCurrentIndex(page.duration.findData(300))
+    page.posture.setCurrentIndex(page.posture.findData("sitting"))
+    page.tone.setChecked(True)
+    page.video.setChecked(True)
+    page.theme.setCurrentIndex(page.theme.findData("dark"))
+    page.text.setValue(150)
+    page.ranges["week_days"].setValue(10)
+    choices = context.choices
+    assert kept(context) == choices
+    assert choices.source_words == "http://10.0.0.9/video"
+    assert (choices.duration_s, choices.posture, choices.tone, choices.video) == (300, "sitting", True, True)
+    assert (choices.theme, choices.text_percent) == ("dark", 150)
+    assert choices.ranges == {"week_days": 10}
+    assert context.ranges.week_days == 10
+    context.choose(theme="system", text_percent=100)
+
+
+def test_the_usual_windows_come_back(page: SettingsPage, context: AppContext) -> None:
+    page.ranges["history_days"].setValue(30)
+    page._reset_ranges()
+    assert context.choices.ranges == {}
+    assert page.ranges["history_days"].value() == 60
+
+
+def test_a_disk_that_refuses_is_said(page: SettingsPage, context: AppContext, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuses(choices: object) -> None:
+        raise DawnbeatError("can't keep the settings: no room left")
+
+    monkeypatch.setattr(context.store, "save", refuses)
+    page.tone.setChecked(True)
+    assert "no room left" in context.last_said
+
+
+def test_the_rehearsal_finger_is_measured_live(qtbot: QtBot, page: SettingsPage, context: AppContext) -> None:
+    told: list[Measured] = []
+    test = CameraTest(context, lambda words: RehearsalSource(seed=2, duration_s=30.0))
+    test.measured.connect(told.append)
+    with qtbot.waitSignal(test.ended):
+        test.start("rehearsal")
+    assert len(told) > 2
+    last = told[-1]
+    assert last.rate_hz == pytest.approx(30.0, rel=0.02)
+    assert last.jitter_ms is not None
+    assert "30.0 frames a second" in last.words()
+    assert "jitter" in last.words()
+
+
+def test_a_camera_that_cannot_be_opened_says_why_and_the_button_comes_back(
+    qtbot: QtBot, page: SettingsPage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(words: str) -> FrameSource:
+        raise DawnbeatError("camera 0 can't be opened: check that it is connected")
+
+    page.test._open = fails
+    page.try_button.click()
+    assert page.try_button.text() == "Stop"
+    qtbot.waitUntil(lambda: not page.test.running)
+    assert "check that it is connected" in page.answer.text()
+    assert page.try_button.text() == "Try it"
+
+
+def test_leaving_the_page_ends_the_test_and_lets_the_camera_go(
+    qtbot: QtBot, page: SettingsPage, context: AppContext
+) -> None:
+    closed: list[bool] = []
+
+    class Endless(RehearsalSource):
+        def close(self) -> None:
+            closed.append(True)
+            super().close()
+
+    page.test._open = lambda words: Endless(seed=1, duration_s=600.0, realtime=True)
+    page._try()
+    qtbot.waitUntil(lambda: "frames a second" in page.answer.text())
+    page.hidden()
+    qtbot.waitUntil(lambda: not page.test.running)
+    assert closed
+
+
+def test_the_locks_of_a_camera_are_told() -> None:
+    words = Measured("camera 0", 640, 480, 120, 1, 29.97, 1.2, {"exposure": "locked", "gain": "not offered"}).words()
+    assert "640 x 480 pixels" in words
+    assert "exposure: locked" in words
+    assert "1 lost" in words
+    slow = Measured("camera 0", 640, 480, 60, 0, 14.8, 2.0).words()
+    assert "more light" in slow
+
+
+def test_cv2_is_not_loaded_before_a_camera_is_wanted() -> None:
+    import subprocess
+    import sys
+
+    code = (
+        "import sys; import dawnbeat.ui.window.app, dawnbeat.ui.window.settings_page, dawnbeat.ui.window.help_page;"
+        "print([name for name in ('cv2', 'scipy', 'matplotlib', 'pyqtgraph', 'pandas') if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "['scipy']" or done.stdout.strip() == "[]"
+
+
+def test_the_journal_is_backed_up_into_one_file(
+    qtbot: QtBot, page: SettingsPage, one_reading: Journal, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(files, "ask_save", lambda *_: tmp_path / "all.zip")
+    page.backup_button.click()
+    qtbot.waitUntil(lambda: "Backed up 1 readings" in page.context.last_said)
+    assert "journal.sqlite3" in zipfile.ZipFile(tmp_path / "all.zip").namelist()
+
+
+def test_another_place_is_taken_at_the_next_start(
+    page: SettingsPage, context: AppContext, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert not page.move_button.isEnabled()
+    monkeypatch.delenv("DAWNBEAT_HOME")
+    monkeypatch.setattr(QFileDialog, "getExistingDirectory", lambda *_: str(tmp_path / "other"))
+    page._move()
+    assert context.choices.journal == str(tmp_path / "other")
+    assert "next start" in page.place.text()
+    assert page.move_button.isEnabled()
+    page._usual()
+    assert context.choices.journal == ""

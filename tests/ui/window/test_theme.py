@@ -1,0 +1,56 @@
+from __future__ import annotations
+
+import pytest
+from PySide6.QtGui import QColor
+from PySide6.QtWidgets import QApplication
+
+from dawnbeat.ui.window.context import AppContext
+from dawnbeat.ui.window.theme import BASE_PT, DARK, LIGHT, Inks
+
+
+def luminance(colour: str) -> float:
+    def linear(part: float) -> float:
+        return float(part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4)
+
+    c = QColor(colour)
+    return 0.2126 * linear(c.redF()) + 0.7152 * linear(c.greenF()) + 0.0722 * linear(c.blueF())
+
+
+def contrast(one: str, other: str) -> float:
+    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+@pytest.mark.parametrize("inks", [LIGHT, DARK], ids=["light", "dark"])
+@pytest.mark.parametrize("ink", ["ink", "soft", "accent"])
+@pytest.mark.parametrize("ground", ["paper", "sheet"])
+def test_words_stand_out_as_wcag_asks(inks: Inks, ink: str, ground: str) -> None:
+    # W3C, Web Content Accessibility Guidelines 2.2, success criterion 1.4.3 (AA): 4.5 to 1 for text.
+    assert contrast(getattr(inks, ink), getattr(inks, ground)) >= 4.5
+
+
+@pytest.mark.parametrize("inks", [LIGHT, DARK], ids=["light", "dark"])
+def test_words_on_the_accent_and_on_a_selection_stand_out_too(inks: Inks) -> None:
+    assert contrast(inks.on_accent, inks.accent) >= 4.5
+    assert contrast(inks.ink, inks.wash) >= 4.5
+
+
+def test_the_measure_of_contrast_agrees_with_the_definition() -> None:
+    # WCAG 2.2, definition of contrast ratio: 21 to 1 for black on white.
+    assert contrast("#000000", "#ffffff") == pytest.approx(21.0)
+
+
+@pytest.mark.parametrize("percent", [100, 150, 200])
+def test_the_text_grows_as_chosen(context: AppContext, qapp: QApplication, percent: int) -> None:
+    context.choose(text_percent=percent)
+    assert qapp.font().pointSizeF() == pytest.approx(BASE_PT * percent / 100)
+    context.choose(text_percent=100)
+
+
+def test_light_and_dark_can_be_chosen_whatever_the_system_says(context: AppContext, qapp: QApplication) -> None:
+    seen: list[Inks] = []
+    context.theme_changed.connect(lambda theme: seen.append(theme.inks))
+    context.choose(theme="dark")
+    context.choose(theme="light")
+    assert seen == [DARK, LIGHT]
+    assert qapp.palette().window().color() == QColor(LIGHT.paper)

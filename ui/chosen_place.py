@@ -1,0 +1,27 @@
+"""What a command means where it names nothing: the journal and the detection that the window's settings name."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from dawnbeat.journal.store import Journal
+from dawnbeat.shared.settings import Settings, settings_from_toml
+from dawnbeat.ui.window.settings_store import ChoiceStore, home_to_open
+
+
+def chosen_home(asked: Path | None) -> Path | None:
+    """The folder to open; None for the usual place."""
+    return home_to_open(ChoiceStore().load(), asked)
+
+
+def open_journal(asked: Path | None) -> Journal:
+    """The journal, open; raises DawnbeatError where it can't be opened."""
+    return Journal.open(chosen_home(asked))
+
+
+def reading_settings(path: Path | None) -> Settings:
+    """The detection settings for readings: those of the file named, else those made the default, else the usual."""
+    kept = ChoiceStore().detection_path
+    if path is None and kept.exists():
+        path = kept
+    return settings_from_toml(path) if path is not None else Settings()

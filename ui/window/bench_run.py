@@ -1,0 +1,219 @@
+"""One recording analysed for the bench: everything its plots draw. Pure; nothing here needs Qt."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.signal import welch
+
+from dawnbeat.capture.recording import Recording
+from dawnbeat.shared.reading import Analysis
+from dawnbeat.shared.settings import Settings
+from dawnbeat.shared.trace import BoolArray, FloatArray, Trace
+from dawnbeat.signal.analysis import analysis_of, pieces_of
+from dawnbeat.signal.colour import absorbance
+from dawnbeat.signal.compare import Series
+from dawnbeat.signal.filters import lowpass_for, zero_phase
+from dawnbeat.signal.piece_beats import PieceBeats, edge_window
+from dawnbeat.signal.segments import even_grid
+from dawnbeat.signal.shape import windows_at
+from dawnbeat.signal.steps import without_steps
+
+_EDGE_STEP_S = 1.0 / 120.0
+# As long as the windows in which the analysis takes the rate from the spectrum.
+_SPECTRUM_WINDOW_S = 16.0
+# A wider margin than the fit's own shows where the edge lies in the beat.
+_EDGE_MARGIN = 1.6
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """One unbroken stretch: the wave before the band-pass, and where its beats were looked for.
+
+    start_s: on the trace's clock. rate_hz: of the grid. level: (n,) per mille of absorbed light, jumps levelled, in
+    the mixture of colours that was chosen. timed: (n,) the same below the upper cut-off, on which beats are timed.
+    before_s, after_s: the window in which edges are compared.
+    """
+
+    start_s: float
+    rate_hz: float
+    level: FloatArray
+    timed: FloatArray
+    before_s: float
+    after_s: float
+
+    @property
+    def end_s(self) -> float:
+        """Time of its last grid point."""
+        return self.start_s + (self.level.size - 1) / self.rate_hz
+
+
+@dataclass(frozen=True)
+class BenchRun:
+    """One recording under one set of settings.
+
+    wave_s, wave: the filtered wave, with NaN between stretches, per mille. candidate_s, candidate: all rising edges,
+    on the trace's clock, and the wave there. beat: (k,) the wave at each beat. misfit, height: (k,) per mille.
+    counting: (k,) beats that bound at least one interval that counts. took_ms: how long all this took.
+    """
+
+    recording: Recording
+    settings: Settings
+    analysis: Analysis
+    stretches: tuple[Stretch, ...]
+    wave_s: FloatArray
+    wave: FloatArray
+    candidate_s: FloatArray
+    candidate: FloatArray
+    beat: FloatArray
+    misfit: FloatArray
+    height: FloatArray
+    counting: BoolArray
+    took_ms: float
+
+    @property
+    def series(self) -> Series:
+        """The beats as `compare` wants them; raises DawnbeatError where there are fewer than three."""
+        return Series(self.analysis.beats.time_s, self.analysis.intervals.kept)
+
+
+def run_bench(recording: Recording, settings: Settings) -> BenchRun:
+    """Analyse a recording and gather what the plots need."""
+    began = time.perf_counter()
+    pieces = pieces_of(recording.trace, settings)
+    analysis = analysis_of(recording.trace, pieces, settings)
+    broken_s, broken = _joined([(piece.wave_s, piece.wave) for piece in pieces])
+    counting = np.zeros(len(analysis.beats), dtype=np.bool_)
+    kept = analysis.intervals.kept
+    counting[:-1] |= kept
+    counting[1:] |= kept
+    candidate_s = _chained([piece.detection.candidate_s + piece.wave_s[0] for piece in pieces])
+    return BenchRun(
+        recording=recording,
+        settings=settings,
+        analysis=analysis,
+        stretches=tuple(_stretch_of(recording.trace, piece, settings) for piece in pieces),
+        wave_s=broken_s,
+        wave=broken,
+        candidate_s=candidate_s,
+        candidate=_wave_at(analysis, candidate_s),
+        beat=_wave_at(analysis, analysis.beats.time_s),
+        misfit=_chained([piece.misfit for piece in pieces]),
+        height=_chained([piece.height for piece in pieces]),
+        counting=counting,
+        took_ms=1000.0 * (time.perf_counter() - began),
+    )
+
+
+@dataclass(frozen=True)
+class Edges:
+    """Edges laid over one another at their beats.
+
+    offset_s: (m,) from the beat. rows: (k, m) each edge, per mille, level with the others over the window that is
+    compared. median: (m,). beat_s: (k,) which beats. before_s, after_s: the window that is compared.
+    """
+
+    offset_s: FloatArray
+    rows: FloatArray
+    median: FloatArray
+    beat_s: FloatArray
+    before_s: float
+    after_s: float
+
+
+def edges_between(run: BenchRun, from_s: float, to_s: float, most: int = 300) -> Edges | None:
+    """The edges of the beats in a stretch of time, at most so many evenly chosen; None where there are none."""
+    chosen: list[tuple[Stretch, FloatArray]] = []
+    beats_s = run.analysis.beats.time_s
+    for stretch in run.stretches:
+        low, high = max(from_s, stretch.start_s), min(to_s, stretch.end_s)
+        inside = beats_s[(beats_s >= low) & (beats_s <= high)]
+        if inside.size:
+            chosen.append((stretch, inside))
+    if not chosen:
+        return None
+    before_s = max(stretch.before_s for stretch, _ in chosen)
+    after_s = max(stretch.after_s for stretch, _ in chosen)
+    offset_s = np.arange(-_EDGE_MARGIN * before_s, _EDGE_MARGIN * after_s, _EDGE_STEP_S)
+    share = max(1, -(-sum(inside.size for _, inside in chosen) // most))
+    beat_s = np.concatenate([inside[::share] for _, inside in chosen])
+    rows = np.concatenate(
+        [windows_at(part.timed, part.rate_hz, inside[::share] - part.start_s, offset_s) for part, inside in chosen]
+    )
+    compared = (offset_s >= -before_s) & (offset_s <= after_s)
+    rows = rows - rows[:, compared].mean(axis=1, keepdims=True)
+    return Edges(offset_s, rows, np.median(rows, axis=0), beat_s, before_s, after_s)
+
+
+@dataclass(frozen=True)
+class Spectrum:
+    """What a stretch is made of: (f,) frequencies in Hz, and amplitudes in per mille before and after the filter."""
+
+    frequency_hz: FloatArray
+    before: FloatArray
+    after: FloatArray
+    pulse_hz: float | None
+
+
+def spectrum_between(run: BenchRun, from_s: float, to_s: float) -> Spectrum | None:
+    """Amplitudes by Welch's method (1967, IEEE Trans Audio 15:70-73) in 16 s windows over the longest unbroken part.
+
+    None where less than two seconds are in view.
+    """
+    best: tuple[float, Stretch | None, float, float] = (2.0, None, 0.0, 0.0)
+    for stretch in run.stretches:
+        low, high = max(from_s, stretch.start_s), min(to_s, stretch.end_s)
+        if high - low > best[0]:
+            best = (high - low, stretch, low, high)
+    _, part, low, high = best
+    if part is None:
+        return None
+    rows = slice(int((low - part.start_s) * part.rate_hz), int((high - part.start_s) * part.rate_hz))
+    level = part.level[rows]
+    first = int(np.searchsorted(run.analysis.wave.time_s, part.start_s - 1e-6))
+    wave = run.analysis.wave.value[first + rows.start : first + rows.stop]
+    width = min(level.size, int(_SPECTRUM_WINDOW_S * part.rate_hz))
+    size = max(width, 2048)
+    both = [
+        np.sqrt(2.0 * welch(each, part.rate_hz, nperseg=width, nfft=size, detrend="linear", scaling="spectrum")[1])
+        for each in (level, wave)
+    ]
+    intervals = run.analysis.intervals
+    within = intervals.kept & (intervals.start_s >= low) & (intervals.end_s <= high)
+    pulse_hz = 1000.0 / float(intervals.interval_ms[within].mean()) if within.any() else None
+    frequency_hz = np.asarray(np.fft.rfftfreq(size, 1.0 / part.rate_hz), dtype=np.float64)
+    return Spectrum(frequency_hz, both[0], both[1], pulse_hz)
+
+
+def _stretch_of(trace: Trace, piece: PieceBeats, settings: Settings) -> Stretch:
+    step_s = 0.5 / piece.frame_rate_hz
+    rows = slice(*np.searchsorted(trace.time_s, (piece.wave_s[0] - 1e-9, piece.wave_s[-1] + step_s)).tolist())
+    level, _ = without_steps(trace.time_s[rows], absorbance(trace.colour[rows]))
+    grid = even_grid(trace.time_s[rows], level)
+    mixed = grid.value @ piece.weights
+    lowpass_hz = lowpass_for(grid.frame_rate_hz, settings.timing_lowpass_hz)
+    period_s = float(np.median(piece.detection.repetition.period_s))
+    before_s, after_s = edge_window(settings, grid.frame_rate_hz, period_s)
+    timed = zero_phase(mixed, grid.rate_hz, None, lowpass_hz)
+    return Stretch(grid.start_s, grid.rate_hz, mixed, timed, before_s, after_s)
+
+
+def _wave_at(analysis: Analysis, time_s: FloatArray) -> FloatArray:
+    if not analysis.wave.time_s.size:
+        return np.zeros(time_s.size)
+    return np.interp(time_s, analysis.wave.time_s, analysis.wave.value)
+
+
+def _joined(parts: list[tuple[FloatArray, FloatArray]]) -> tuple[FloatArray, FloatArray]:
+    """The parts one after another with a NaN between them, which breaks a drawn line."""
+    time_s, values = [], []
+    for part_s, value in parts:
+        time_s += [part_s, part_s[-1:]]
+        values += [value, np.array([np.nan])]
+    return _chained(time_s), _chained(values)
+
+
+def _chained(parts: list[FloatArray]) -> FloatArray:
+    return np.concatenate(parts) if parts else np.zeros(0)

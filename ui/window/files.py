@@ -1,0 +1,49 @@
+"""Saving what the window made: asks for a name, and writes whole files for the user alone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from PySide6.QtCore import QBuffer, QByteArray, QIODevice, QStandardPaths
+from PySide6.QtGui import QPixmap
+from PySide6.QtWidgets import QFileDialog, QWidget
+
+from dawnbeat.journal.faults import plain_errors
+from dawnbeat.journal.place import replacing
+
+_last_folder: Path | None = None
+
+
+def ask_save(parent: QWidget | None, title: str, name: str, kind: str) -> Path | None:
+    """Ask where to save a file, suggesting a name; None where the runner changed their mind.
+
+    kind: such as "CSV (*.csv)". The suffix is added where it is missing.
+    """
+    global _last_folder
+    folder = _last_folder or Path(
+        QStandardPaths.writableLocation(QStandardPaths.StandardLocation.DocumentsLocation) or Path.home()
+    )
+    chosen, _ = QFileDialog.getSaveFileName(parent, title, str(folder / name), kind)
+    if not chosen:
+        return None
+    path = Path(chosen)
+    if not path.suffix:
+        path = path.with_suffix(Path(name).suffix)
+    _last_folder = path.parent
+    return path
+
+
+def write_whole(path: Path, content: bytes, doing: str) -> None:
+    """Write a file whole or not at all, 0600; raises DawnbeatError, `doing` completes "can't ..."."""
+    with plain_errors(doing, path), replacing(path) as file:
+        file.write(content)
+
+
+def png_of(picture: QPixmap) -> bytes:
+    """A picture as PNG."""
+    packed = QByteArray()
+    buffer = QBuffer(packed)
+    buffer.open(QIODevice.OpenModeFlag.WriteOnly)
+    picture.save(buffer, "PNG")
+    buffer.close()
+    return bytes(packed.data())

@@ -1,0 +1,84 @@
+"""A row of controls that goes on in the next line where there is no room, as words do."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QPoint, QRect, QSize, Qt
+from PySide6.QtWidgets import QLayout, QLayoutItem, QWidget
+
+
+class Flow(QLayout):
+    """Left to right, then down. `push()` sends what follows to the right end of the line while there is room."""
+
+    def __init__(self, gap: int = 6) -> None:
+        super().__init__()
+        self._items: list[QLayoutItem] = []
+        self._pushed: int | None = None
+        self.setContentsMargins(0, 0, 0, 0)
+        self.setSpacing(gap)
+
+    def push(self) -> None:
+        """What is added from here on stands at the right where all fits in one line."""
+        self._pushed = len(self._items)
+
+    def addItem(self, item: QLayoutItem) -> None:  # noqa: N802, D102  Qt's names
+        self._items.append(item)
+
+    def count(self) -> int:  # noqa: D102
+        return len(self._items)
+
+    def itemAt(self, index: int) -> QLayoutItem | None:  # noqa: N802, D102
+        return self._items[index] if 0 <= index < len(self._items) else None
+
+    def takeAt(self, index: int) -> QLayoutItem | None:  # noqa: N802, D102
+        return self._items.pop(index) if 0 <= index < len(self._items) else None
+
+    def expandingDirections(self) -> Qt.Orientation:  # noqa: N802, D102
+        return Qt.Orientation(0)
+
+    def hasHeightForWidth(self) -> bool:  # noqa: N802, D102
+        return True
+
+    def heightForWidth(self, width: int) -> int:  # noqa: N802, D102
+        return self._arrange(QRect(0, 0, width, 0), move=False)
+
+    def minimumSize(self) -> QSize:  # noqa: N802, D102
+        size = QSize(0, 0)
+        for item in self._shown():
+            size = size.expandedTo(item.minimumSize())
+        return size
+
+    def sizeHint(self) -> QSize:  # noqa: N802, D102
+        widths = [item.sizeHint().width() + self.spacing() for item in self._shown()]
+        return QSize(sum(widths), self.minimumSize().height())
+
+    def setGeometry(self, rect: QRect) -> None:  # noqa: N802, D102
+        super().setGeometry(rect)
+        self._arrange(rect, move=True)
+
+    def _shown(self) -> list[QLayoutItem]:
+        return [item for item in self._items if not item.isEmpty()]
+
+    def _arrange(self, rect: QRect, move: bool) -> int:
+        gap, shown = self.spacing(), self._shown()
+        spare = rect.width() - sum(item.sizeHint().width() + gap for item in shown) + gap
+        pushed = None if self._pushed is None or spare < 0 else self._items[self._pushed]
+        x, y, line = rect.x(), rect.y(), 0
+        for item in shown:
+            hint = item.sizeHint()
+            width = min(hint.width(), rect.width())
+            if item is pushed:
+                x += spare
+            if x > rect.x() and x + width > rect.x() + rect.width():
+                x, y, line = rect.x(), y + line + gap, 0
+            if move:
+                item.setGeometry(QRect(QPoint(x, y), QSize(width, hint.height())))
+            x, line = x + width + gap, max(line, hint.height())
+        return y + line - rect.y()
+
+
+def flow_of(*widgets: QWidget) -> Flow:
+    """A flow of these."""
+    flow = Flow()
+    for widget in widgets:
+        flow.addWidget(widget)
+    return flow

@@ -1,0 +1,231 @@
+"""Ink, paper and one warm accent, in light and dark, at any text size."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QColor, QFont, QGuiApplication, QPalette
+from PySide6.QtWidgets import QApplication
+
+BASE_PT = 13.0
+
+
+@dataclass(frozen=True)
+class Inks:
+    """The colours of one theme, as #rrggbb. States are never told by these alone."""
+
+    paper: str
+    sheet: str
+    ink: str
+    soft: str
+    line: str
+    accent: str
+    on_accent: str
+    wash: str
+    dark: bool
+
+
+LIGHT = Inks(
+    paper="#f4f0e7",
+    sheet="#fdfbf6",
+    ink="#23201b",
+    soft="#5d574c",
+    line="#cdc5b5",
+    accent="#9c4316",
+    on_accent="#fffaf3",
+    wash="#ead9c6",
+    dark=False,
+)
+DARK = Inks(
+    paper="#171512",
+    sheet="#201d19",
+    ink="#ece5d8",
+    soft="#aea594",
+    line="#433d34",
+    accent="#e79f68",
+    on_accent="#1d1209",
+    wash="#4a3424",
+    dark=True,
+)
+
+
+@dataclass(frozen=True)
+class Theme:
+    """Colours with a text size. text_percent: 100 to 200."""
+
+    inks: Inks = LIGHT
+    text_percent: int = 100
+
+    def pt(self, times: float = 1.0) -> float:
+        """A type size in points: 1 for running text, 3 for a figure to read at arm's length."""
+        return BASE_PT * times * self.text_percent / 100
+
+    def px(self, at_100: float) -> int:
+        """A length in pixels that grows with the text."""
+        return round(at_100 * self.text_percent / 100)
+
+    def colour(self, name: str, alpha: int = 255) -> QColor:
+        """One of the inks as a QColor, 0 to 255 opaque."""
+        colour = QColor(getattr(self.inks, name))
+        colour.setAlpha(alpha)
+        return colour
+
+
+def inks_for(choice: str) -> Inks:
+    """The inks of "light", "dark", or of what the system says now, which may turn with the sun itself."""
+    if choice == "system":
+        return DARK if QGuiApplication.styleHints().colorScheme() == Qt.ColorScheme.Dark else LIGHT
+    return DARK if choice == "dark" else LIGHT
+
+
+def apply(app: QApplication, theme: Theme) -> None:
+    """Give the whole program this theme."""
+    font = QFont(app.font())
+    font.setPointSizeF(theme.pt())
+    app.setFont(font)
+    app.setPalette(_palette(theme))
+    app.setStyleSheet(style_sheet(theme))
+
+
+def _palette(theme: Theme) -> QPalette:
+    palette, role = QPalette(), QPalette.ColorRole
+    for name, roles in {
+        "paper": (role.Window, role.ToolTipBase),
+        "sheet": (role.Base, role.Button),
+        "ink": (role.WindowText, role.Text, role.ButtonText, role.ToolTipText),
+        "soft": (role.PlaceholderText,),
+        "wash": (role.Highlight, role.AlternateBase),
+        "accent": (role.Link, role.LinkVisited, role.Accent),
+        "line": (role.Mid, role.Dark, role.Midlight, role.Light),
+    }.items():
+        for each in roles:
+            palette.setColor(each, theme.colour(name))
+    palette.setColor(role.HighlightedText, theme.colour("ink"))
+    for each in (role.WindowText, role.Text, role.ButtonText):
+        palette.setColor(QPalette.ColorGroup.Disabled, each, theme.colour("soft"))
+    return palette
+
+
+def style_sheet(theme: Theme) -> str:
+    """The style sheet of the whole program. Focus is a thick accent frame on everything that takes keys.
+
+    Object names and properties that pages may use: class=title, figure, soft, quiet, main, sheet.
+    """
+    inks, px, pt = theme.inks, theme.px, theme.pt
+    name = "dark" if inks.dark else "light"
+    up, down = (Path(__file__).with_name(f"{way}-{name}.svg").as_posix() for way in ("up", "down"))
+    return f"""
+QWidget {{ color: {inks.ink}; }}
+QMainWindow, QDialog, QMessageBox {{ background: {inks.paper}; }}
+QToolTip {{ background: {inks.sheet}; color: {inks.ink}; border: 1px solid {inks.line}; padding: {px(4)}px; }}
+QLabel[class="title"] {{ font-size: {pt(1.7):.1f}pt; }}
+QLabel[class="heading"] {{ font-size: {pt(1.2):.1f}pt; font-weight: 600; }}
+QLabel[class="figure"] {{ font-size: {pt(3.2):.1f}pt; }}
+QLabel[class="large"] {{ font-size: {pt(1.5):.1f}pt; }}
+QLabel[class="said"] {{ font-size: {pt(0.92):.1f}pt; }}
+QLabel[class="soft"] {{ color: {inks.soft}; }}
+QLabel[class="small"] {{ color: {inks.soft}; font-size: {pt(0.85):.1f}pt; }}
+QFrame[class="sheet"] {{ background: {inks.sheet}; border: 1px solid {inks.line}; border-radius: {px(6)}px; }}
+QPushButton, QToolButton {{
+  background: {inks.sheet}; border: 1px solid {inks.line}; border-radius: {px(5)}px;
+  padding: {px(6)}px {px(14)}px; min-height: {px(22)}px; }}
+QToolButton {{ padding: {px(6)}px {px(10)}px; }}
+QPushButton:hover, QToolButton:hover {{ border-color: {inks.soft}; }}
+QPushButton:pressed, QToolButton:pressed {{ background: {inks.wash}; }}
+QPushButton:checked, QToolButton:checked {{ background: {inks.wash}; border-color: {inks.accent}; }}
+QPushButton:disabled, QToolButton:disabled {{ color: {inks.soft}; border-style: dashed; }}
+QPushButton[class="main"] {{
+  background: {inks.accent}; color: {inks.on_accent}; border-color: {inks.accent};
+  font-size: {pt(1.25):.1f}pt; padding: {px(10)}px {px(24)}px; }}
+QPushButton[class="main"]:disabled {{ background: {inks.sheet}; color: {inks.soft}; }}
+QPushButton:focus {{ border: 2px solid {inks.accent}; padding: {px(6) - 1}px {px(14) - 1}px; }}
+QToolButton:focus {{ border: 2px solid {inks.accent}; padding: {px(6) - 1}px {px(10) - 1}px; }}
+QPushButton[class="main"]:focus {{
+  border: 3px solid {inks.ink}; padding: {px(10) - 2}px {px(24) - 2}px; }}
+QToolButton::menu-indicator {{ image: none; }}
+QPushButton::menu-indicator {{ image: none; }}
+QPushButton[class="entry"] {{
+  text-align: left; background: transparent; border: none; border-left: {px(4)}px solid transparent;
+  border-radius: 0; padding: {px(9)}px {px(16)}px; color: {inks.soft}; font-size: {pt(1.15):.1f}pt; }}
+QPushButton[class="entry"]:hover {{ color: {inks.ink}; }}
+QPushButton[class="entry"]:checked {{ color: {inks.ink}; border-left-color: {inks.accent}; }}
+QPushButton[class="entry"]:focus {{
+  border: 2px solid {inks.accent}; border-left-width: {px(4)}px; }}
+QWidget#contents {{ background: {inks.paper}; border-right: 1px solid {inks.line}; }}
+QWidget#status {{ border-top: 1px solid {inks.line}; }}
+QLineEdit, QPlainTextEdit, QTextEdit, QTextBrowser, QSpinBox, QDoubleSpinBox, QComboBox, QDateEdit {{
+  background: {inks.sheet}; color: {inks.ink}; border: 1px solid {inks.line}; border-radius: {px(4)}px;
+  padding: {px(5)}px {px(8)}px; selection-background-color: {inks.wash}; selection-color: {inks.ink}; }}
+QLineEdit:focus, QPlainTextEdit:focus, QTextEdit:focus, QTextBrowser:focus, QSpinBox:focus,
+QDoubleSpinBox:focus, QComboBox:focus, QDateEdit:focus {{ border: 2px solid {inks.accent}; }}
+QLineEdit:disabled, QSpinBox:disabled, QDoubleSpinBox:disabled, QComboBox:disabled {{ color: {inks.soft}; }}
+QComboBox QAbstractItemView {{
+  background: {inks.sheet}; color: {inks.ink}; selection-background-color: {inks.wash};
+  selection-color: {inks.ink}; border: 1px solid {inks.line}; }}
+QComboBox::drop-down {{ border: none; width: {px(24)}px; }}
+QComboBox::down-arrow {{ image: url("{down}"); width: {px(12)}px; height: {px(12)}px; }}
+QAbstractSpinBox {{ padding-right: {px(26)}px; min-height: {px(22)}px; }}
+QAbstractSpinBox QLineEdit, QAbstractSpinBox QLineEdit:focus {{
+  border: none; background: transparent; padding: 0 0 0 {px(6)}px; }}
+QAbstractSpinBox::up-button, QAbstractSpinBox::down-button {{
+  subcontrol-origin: border; border: none; width: {px(24)}px; }}
+QAbstractSpinBox::up-button {{ subcontrol-position: top right; }}
+QAbstractSpinBox::down-button {{ subcontrol-position: bottom right; }}
+QAbstractSpinBox::up-arrow {{ image: url("{up}"); width: {px(11)}px; height: {px(11)}px; }}
+QAbstractSpinBox::down-arrow {{ image: url("{down}"); width: {px(11)}px; height: {px(11)}px; }}
+QAbstractScrollArea::corner {{ background: transparent; border: none; }}
+QTableView::item {{ padding: 0 {px(6)}px; }}
+QCheckBox, QRadioButton {{ spacing: {px(9)}px; padding: {px(4)}px; border: 2px solid transparent;
+  border-radius: {px(4)}px; }}
+QCheckBox:focus, QRadioButton:focus {{ border: 2px solid {inks.accent}; }}
+QCheckBox::indicator, QRadioButton::indicator {{
+  width: {px(10)}px; height: {px(10)}px; padding: {px(2)}px; border: {px(2)}px solid {inks.soft};
+  background: transparent; background-clip: content; }}
+QRadioButton::indicator {{ border-radius: {px(9)}px; }}
+QCheckBox::indicator:checked {{ background: {inks.accent}; border-color: {inks.ink}; }}
+QRadioButton::indicator:checked {{
+  border-color: {inks.ink}; background-clip: border; background: qradialgradient(cx:0.5, cy:0.5, radius:0.5,
+  fx:0.5, fy:0.5, stop:0 {inks.accent}, stop:0.58 {inks.accent}, stop:0.66 {inks.sheet}, stop:1 {inks.sheet}); }}
+QCheckBox::indicator:disabled, QRadioButton::indicator:disabled {{ border-color: {inks.line}; }}
+QAbstractItemView {{
+  background: {inks.sheet}; alternate-background-color: {inks.paper}; border: 1px solid {inks.line};
+  gridline-color: {inks.line}; selection-background-color: {inks.wash}; selection-color: {inks.ink};
+  outline: none; }}
+QAbstractItemView:focus {{ border: 2px solid {inks.accent}; }}
+QTableView::item:focus {{ border: 1px solid {inks.accent}; }}
+QHeaderView::section {{
+  background: {inks.paper}; color: {inks.soft}; border: none; border-bottom: 1px solid {inks.line};
+  padding: {px(5)}px {px(8)}px; }}
+QTableCornerButton::section {{ background: {inks.paper}; border: none; }}
+QMenu {{ background: {inks.sheet}; border: 1px solid {inks.line}; padding: {px(4)}px; }}
+QMenu::item {{ padding: {px(6)}px {px(22)}px; }}
+QMenu::item:selected {{ background: {inks.wash}; }}
+QMenu::item:disabled {{ color: {inks.soft}; }}
+QGraphicsView {{ border: 2px solid transparent; }}
+QGraphicsView:focus {{ border: 2px solid {inks.accent}; }}
+QSplitter::handle {{ background: {inks.paper}; }}
+QSplitter::handle:hover {{ background: {inks.wash}; }}
+QScrollArea {{ border: none; background: transparent; }}
+QScrollArea > QWidget > QWidget {{ background: transparent; }}
+QProgressBar {{
+  background: {inks.sheet}; border: 1px solid {inks.line}; border-radius: {px(4)}px; text-align: center;
+  min-height: {px(20)}px; }}
+QProgressBar::chunk {{ background: {inks.wash}; border-radius: {px(3)}px; }}
+QGroupBox {{ border: none; border-top: 1px solid {inks.line}; margin-top: {px(14)}px; padding-top: {px(12)}px; }}
+QGroupBox::title {{ subcontrol-origin: margin; left: 0; color: {inks.soft}; padding-right: {px(8)}px; }}
+QTabBar::tab {{ padding: {px(7)}px {px(14)}px; color: {inks.soft}; background: transparent;
+  border: 2px solid transparent; border-bottom: 2px solid {inks.line}; }}
+QTabBar::tab:selected {{ color: {inks.ink}; border-bottom-color: {inks.accent}; }}
+QTabBar::tab:focus {{ border: 2px solid {inks.accent}; }}
+QTabWidget::pane {{ border: none; }}
+QScrollBar {{ background: transparent; }}
+QScrollBar:vertical {{ width: {px(12)}px; }}
+QScrollBar:horizontal {{ height: {px(12)}px; }}
+QScrollBar::handle {{ background: {inks.line}; border-radius: {px(4)}px; margin: 2px; }}
+QScrollBar::handle:vertical {{ min-height: {px(30)}px; }}
+QScrollBar::handle:horizontal {{ min-width: {px(30)}px; }}
+QScrollBar::add-line, QScrollBar::sub-line {{ width: 0; height: 0; }}
+QScrollBar::add-page, QScrollBar::sub-page {{ background: transparent; }}
+"""
