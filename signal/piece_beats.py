@@ -30,7 +30,8 @@ class PieceBeats:
     """Beats of one stretch; arrays are (k,) unless said otherwise.
 
     time_s: on the trace's clock. error_ms, likeness: as in Beats. height: of the edge, per mille. misfit: of the
-    edge's fit, per mille. jolt: True where brightness jumped during the edge. weights: (3,) of the colours.
+    edge's fit, per mille. jolt: True where brightness jumped during the edge. frames: how many came from each beat
+    to the next; the last beat has no next and counts all. weights: (3,) of the colours.
     wave_s, wave: (n,) the filtered wave on the trace's clock, per mille. detection: what was chosen from.
     frame_rate_hz: of the stretch.
     """
