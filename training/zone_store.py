@@ -159,6 +159,22 @@ def add_threshold(journal: Journal, entry: Threshold, today: date) -> ZoneSet | 
         return _renew(journal, connection, before, entry.date, today)
 
 
+def remove_threshold(journal: Journal, entry_id: int, today: date) -> ZoneSet | None:
+    """Delete a threshold pulse entered by mistake, as `remove_maximum` does."""
+    before = standing(journal, today)
+    with journal.transaction("remove the threshold pulse") as connection:
+        if not connection.execute("DELETE FROM thresholds WHERE id = ?", (entry_id,)).rowcount:
+            raise DawnbeatError(f"there is no threshold pulse {entry_id}: look at the list again")
+        return _renew(journal, connection, before, today, today)
+
+
+def remove_zone_set(journal: Journal, set_id: int) -> None:
+    """Delete a set kept by mistake; its days fall to the set before it, or else to the first."""
+    with journal.transaction("remove the zones") as connection:
+        if not connection.execute("DELETE FROM zone_sets WHERE id = ?", (set_id,)).rowcount:
+            raise DawnbeatError(f"there are no zones number {set_id}: look at the list again")
+
+
 def zone_sets(journal: Journal) -> list[ZoneSet]:
     """All zone sets, by the day they begin."""
     found = _rows(
