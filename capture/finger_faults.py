@@ -6,6 +6,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import BoolArray, FloatArray
 
@@ -87,9 +88,7 @@ def heart_beats(rhythm: Rhythm, duration_s: float, start_s: float = 0.0) -> Hear
     breathing_depth, chance_s = _shares(rhythm, usual_s)
     breathing_hz = rhythm.breathing_per_min / 60.0
     breath_phase = tones.uniform(0, 2 * np.pi)
-    slow_hz = _SLOWEST_HZ * 2.0 ** (
-        np.arange(_SLOW_OCTAVES * _SLOW_WAVES_PER_OCTAVE) / _SLOW_WAVES_PER_OCTAVE
-    )
+    slow_hz = _SLOWEST_HZ * 2.0 ** (np.arange(_SLOW_OCTAVES * _SLOW_WAVES_PER_OCTAVE) / _SLOW_WAVES_PER_OCTAVE)
     slow_phase = tones.uniform(0, 2 * np.pi, slow_hz.size)
     slow_depth = rhythm.slow_depth * np.sqrt(2.0 / slow_hz.size)
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
+
 from dawnbeat.capture.finger_faults import NO_FAULTS, ExposureStep, Faults, RateChange, Stretch
 from dawnbeat.capture.finger_rhythm import HeartBeats, Rhythm, heart_beats
 from dawnbeat.capture.finger_trace import (

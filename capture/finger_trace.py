@@ -10,11 +10,12 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
+from scipy.special import ndtr
+
 from dawnbeat.capture.finger_faults import NO_FAULTS, Faults, disturbance, frame_times
 from dawnbeat.capture.finger_wave import Wave, blood_volume, checked_beats
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import FloatArray, IntArray, Trace
-from scipy.special import ndtr
 
 Three = tuple[float, float, float]
 _TOP = 255.0
@@ -98,14 +99,11 @@ class Light:
     dropped_before: IntArray
 
 
-def light(
-    beats_s: FloatArray, finger: Finger, faults: Faults, duration_s: float, rate_hz: float, seed: int
-) -> Light:
+def light(beats_s: FloatArray, finger: Finger, faults: Faults, duration_s: float, rate_hz: float, seed: int) -> Light:
     """What falls on the sensor in each frame; raises as render_trace does."""
     if not (0 <= duration_s <= 86_400 and 5 <= rate_hz <= 240):
         raise DawnbeatError(
-            f"{duration_s} s at {rate_hz} frames a second can't be made: give 0 to 86400 s and 5 to 240 a "
-            "second"
+            f"{duration_s} s at {rate_hz} frames a second can't be made: give 0 to 86400 s and 5 to 240 a second"
         )
     frames = frame_times(faults, duration_s, rate_hz, seed)
     instants_s = frames.exposed_s[:, None] + 0.5 * finger.exposure_share * frames.period_s[:, None] * _NODES
@@ -182,6 +180,4 @@ def _room(finger: Finger, time_s: FloatArray, rng: np.random.Generator) -> Float
     tone_hz = rng.uniform(0.1, 1.5, 6)
     phase = rng.uniform(0, 2 * np.pi, 6)
     wander = np.sin(2 * np.pi * tone_hz * time_s[:, None] + phase).sum(axis=1)
-    return np.asarray(
-        np.array(finger.room) * (1.0 + 0.03 * wander[:, None]) + rng.normal(0.0, 0.3, (time_s.size, 3))
-    )
+    return np.asarray(np.array(finger.room) * (1.0 + 0.03 * wander[:, None]) + rng.normal(0.0, 0.3, (time_s.size, 3)))

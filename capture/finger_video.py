@@ -6,12 +6,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
+
 from dawnbeat.capture.finger_avi import write_mjpeg_avi
 from dawnbeat.capture.finger_scenario import Scenario
 from dawnbeat.capture.frames import Image
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import FloatArray, IntArray
-from numpy.typing import NDArray
 
 _Picture = NDArray[np.float32]
 # Noise of single pixels is drawn once, then chosen and mirrored anew for each frame: that is fast, and no

@@ -17,10 +17,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.trace import FloatArray
 from scipy.optimize import brentq
 from scipy.special import ndtr
+
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.trace import FloatArray
 
 _SYSTOLIC_DRAIN_S = 0.13
 _DICROTIC_DELAY_S = 0.30

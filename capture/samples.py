@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+
 from dawnbeat.capture.finger_faults import ExposureStep, Faults, RateChange, Stretch
 from dawnbeat.capture.finger_rhythm import Rhythm
 from dawnbeat.capture.finger_scenario import Scenario
@@ -122,9 +123,7 @@ SAMPLES = (
         False,
         Scenario(
             Rhythm(mean_hr_bpm=57, rmssd_ms=40, breathing_per_min=14, seed=106),
-            finger=replace(
-                ROOM_FINGER, level=(22.0, 13.0, 12.0), noise=(0.25, 0.25, 0.25), shading=(6.0, 4.0, 4.0)
-            ),
+            finger=replace(ROOM_FINGER, level=(22.0, 13.0, 12.0), noise=(0.25, 0.25, 0.25), shading=(6.0, 4.0, 4.0)),
             faults=replace(_COMMON, rate=(RateChange(0.0, 15.0),)),
             duration_s=130,
             seed=106,

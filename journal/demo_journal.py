@@ -9,6 +9,7 @@ import math
 from datetime import date, datetime, time, timedelta, timezone
 
 import numpy as np
+
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.beats import Beats, Intervals, Reason
 from dawnbeat.shared.morning import Circumstances, Context, Posture

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import IO
 
 import platformdirs
+
 from dawnbeat.journal.faults import plain_errors
 from dawnbeat.shared.errors import DawnbeatError, one_line
 

@@ -15,10 +15,11 @@ from datetime import date, timedelta
 from typing import Any, Literal, get_args
 
 import numpy as np
+from scipy.special import stdtrit
+
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Morning, Posture
 from dawnbeat.shared.trace import FloatArray
-from scipy.special import stdtrit
 
 Measure = Literal["ln_rmssd", "resting_pulse_bpm"]
 MEASURES: tuple[Measure, ...] = get_args(Measure)

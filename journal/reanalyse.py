@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Protocol
 
 import numpy as np
+
 from dawnbeat.journal import rows
 from dawnbeat.journal.faults import plain_errors
 from dawnbeat.journal.recordings_kept import is_safe_path

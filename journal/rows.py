@@ -12,6 +12,7 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
+
 from dawnbeat.shared.beats import REASONS, Intervals, Reason
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Context, StoredReading

@@ -10,8 +10,6 @@ from __future__ import annotations
 
 import sys
 import tempfile
-from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
@@ -40,24 +38,23 @@ def wait(seconds: float) -> None:
 
 def take(folder: Path, theme: str) -> None:
     """One picture a page in one theme."""
-    with tempfile.TemporaryDirectory() as place:
-        with Journal.open(Path(place, "journal")) as journal:
-            fill_with_invented_mornings(journal, date.today())
-            fill_with_invented_runs(journal, date.today())
-            context = AppContext(journal, ChoiceStore(Path(place, "settings.toml")))
-            context.choose(theme=theme, met=True)
-            window = MainWindow(context, "mornings")
-            window.resize(WIDTH, HEIGHT)
-            window.show()
-            for page in PAGES:
-                context.go(page, SAMPLE if page == "bench" else None)
-                wait(2.0)
-                path = folder / f"{page}-{theme}.png"
-                if not window.grab().save(str(path)):
-                    raise SystemExit(f"can't write {path}")
-                print(path)
-            window.close()
-            wait(0.2)
+    with tempfile.TemporaryDirectory() as place, Journal.open(Path(place, "journal")) as journal:
+        fill_with_invented_mornings(journal, date.today())
+        fill_with_invented_runs(journal, date.today())
+        context = AppContext(journal, ChoiceStore(Path(place, "settings.toml")))
+        context.choose(theme=theme, met=True)
+        window = MainWindow(context, "mornings")
+        window.resize(WIDTH, HEIGHT)
+        window.show()
+        for page in PAGES:
+        context.go(page, SAMPLE if page == "bench" else None)
+        wait(2.0)
+        path = folder / f"{page}-{theme}.png"
+        if not window.grab().save(str(path)):
+            raise SystemExit(f"can't write {path}")
+        print(path)
+        window.close()
+        wait(0.2)
 
 
 def main() -> None:

@@ -22,6 +22,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+
 from dawnbeat.journal.backup import backup, restore
 from dawnbeat.journal.demo_journal import invented_analysis
 from dawnbeat.journal.export import export_mornings
@@ -143,9 +144,7 @@ def _write_recording(folder: Path, began: datetime, rng: np.random.Generator) ->
 
 def _taken(day: date) -> Circumstances:
     began = datetime(day.year, day.month, day.day, 6, 30, tzinfo=ZONE)
-    return Circumstances(
-        began, "lying", "invented camera", Context(sleep=3, hours_slept=7.5, note="slept well")
-    )
+    return Circumstances(began, "lying", "invented camera", Context(sleep=3, hours_slept=7.5, note="slept well"))
 
 
 def _median(work: Callable[[], object], times: int = 7) -> float:

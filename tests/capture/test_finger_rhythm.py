@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
-from dawnbeat.capture.finger_rhythm import Rhythm, beat_times, heart_beats
-from dawnbeat.shared.errors import DawnbeatError
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
+from dawnbeat.capture.finger_rhythm import Rhythm, beat_times, heart_beats
+from dawnbeat.shared.errors import DawnbeatError
 
 
 def rmssd_ms(beats_s):

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+
 from dawnbeat.capture.finger_rhythm import Rhythm
 from dawnbeat.capture.finger_scenario import Scenario, draw_scenario, random_scenario
 from dawnbeat.capture.finger_trace import pulse_levels

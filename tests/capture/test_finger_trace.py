@@ -4,13 +4,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from dawnbeat.capture.finger_faults import ExposureStep, Faults, RateChange, Stretch
 from dawnbeat.capture.finger_rhythm import Rhythm, beat_times
 from dawnbeat.capture.finger_trace import LAMP_FINGER, ROOM_FINGER, Finger, pulse_levels, render_trace
 from dawnbeat.capture.finger_wave import Wave
 from dawnbeat.shared.errors import DawnbeatError
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 BEATS_S = beat_times(Rhythm(mean_hr_bpm=58, seed=3), 40.0, start_s=-4.0)
 STILL = replace(LAMP_FINGER, noise=(0.0, 0.0, 0.0), level=(180.0, 60.0, 40.0))
@@ -60,8 +61,7 @@ def test_the_depth_of_the_pulse_is_the_one_asked():
 
 def test_a_long_exposure_blurs_the_pulse_but_does_not_shift_it():
     short, long = (
-        render_trace(BEATS_S, replace(STILL, exposure_share=share), duration_s=30, rate_hz=15)
-        for share in (0.05, 1.0)
+        render_trace(BEATS_S, replace(STILL, exposure_share=share), duration_s=30, rate_hz=15) for share in (0.05, 1.0)
     )
     pulses = [np.diff(trace.colour[:, 1]) for trace in (short, long)]
     assert np.std(pulses[1]) < np.std(pulses[0])
@@ -158,9 +158,7 @@ def test_frames_come_at_the_rate_asked(rate_hz):
     assert trace.frame_rate_hz == pytest.approx(rate_hz)
 
 
-stretches = st.lists(
-    st.builds(Stretch, st.floats(0, 12), st.floats(0, 12), st.floats(0, 10)), max_size=3
-).map(tuple)
+stretches = st.lists(st.builds(Stretch, st.floats(0, 12), st.floats(0, 12), st.floats(0, 10)), max_size=3).map(tuple)
 three_levels = st.tuples(*[st.floats(0.5, 400)] * 3)
 fingers = st.builds(
     Finger,

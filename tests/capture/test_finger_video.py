@@ -5,6 +5,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
+
 from dawnbeat.capture.finger_avi import without_tables, write_mjpeg_avi
 from dawnbeat.capture.finger_faults import Faults, Stretch
 from dawnbeat.capture.finger_scenario import Scenario

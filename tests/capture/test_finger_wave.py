@@ -3,11 +3,12 @@
 import neurokit2
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from dawnbeat.capture.finger_rhythm import Rhythm, beat_times
 from dawnbeat.capture.finger_wave import Wave, blood_volume
 from dawnbeat.shared.errors import DawnbeatError
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 
 def crests(volume):

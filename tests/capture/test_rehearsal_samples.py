@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from dawnbeat.capture.recording import read_recording
 from dawnbeat.capture.samples import (
     REHEARSAL,

@@ -5,6 +5,7 @@ import time
 
 import numpy as np
 import pytest
+
 from dawnbeat.capture.finger_faults import Faults, Stretch
 from dawnbeat.capture.finger_scenario import Scenario
 from dawnbeat.capture.rehearsal_source import REHEARSAL_CAMERA, RehearsalSource

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from dawnbeat.journal.demo_journal import invented_analysis
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.morning import Circumstances, Context, Posture

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from dawnbeat.journal.backup import backup, restore
 from dawnbeat.journal.resting import add_hand_count, hand_counts
 from dawnbeat.journal.store import Journal
@@ -209,9 +210,7 @@ def test_a_file_missing_or_added_is_found(filled: Journal, zipped: Path) -> None
 
 
 def test_a_zip_that_unpacks_to_too_much_is_refused(filled: Journal, zipped: Path) -> None:
-    bomb = rebuilt(
-        zipped, lambda entries: entries.update({"recordings/2025-03-01/x/zeros": bytes(5_000_000)})
-    )
+    bomb = rebuilt(zipped, lambda entries: entries.update({"recordings/2025-03-01/x/zeros": bytes(5_000_000)}))
     assert bomb.stat().st_size < 500_000
     refused(bomb, filled, "the limit is 1000000", max_bytes=1_000_000)
 

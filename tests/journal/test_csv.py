@@ -14,6 +14,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
 from dawnbeat.journal.columns import BY_NAME, COLUMNS, cells_of, reading_of
 from dawnbeat.journal.csv_safe import guard, unguard
 from dawnbeat.journal.export import export_intervals, export_mornings, mornings_csv
@@ -23,8 +26,6 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import POSTURES, Context, StoredReading
 from dawnbeat.shared.reading import Metrics, Verdict
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
 
 RISKY = (
     "=1+1",
@@ -242,9 +243,7 @@ def test_an_export_is_the_users_alone(filled: Journal, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("name", ["out", "out.csv", "out.txt"])
-def test_intervals_are_exported_as_a_table_and_as_a_plain_list(
-    filled: Journal, tmp_path: Path, name: str
-) -> None:
+def test_intervals_are_exported_as_a_table_and_as_a_plain_list(filled: Journal, tmp_path: Path, name: str) -> None:
     table, plain = export_intervals(filled, tmp_path / name, date(2025, 3, 2))
     assert (table.name, plain.name) == ("out.csv", "out.txt")
     expected = filled.intervals(filled.counting(date(2025, 3, 2)).id)
@@ -410,9 +409,7 @@ def test_no_bytes_make_an_import_fail_in_any_other_way(
         assert all("\n" not in error.message for error in plan.errors)
 
 
-def test_numbers_are_written_so_that_they_come_back_exactly(
-    journal: Journal, taken: Any, analysed: Any
-) -> None:
+def test_numbers_are_written_so_that_they_come_back_exactly(journal: Journal, taken: Any, analysed: Any) -> None:
     reading = journal.save(taken(), analysed())
     names = [column.name for column in COLUMNS]
     cell = cells_of(reading)[names.index("rmssd_ms")]

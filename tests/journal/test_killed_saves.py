@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 
@@ -138,9 +139,7 @@ def test_no_room_for_the_recording_is_said_and_nothing_is_left_over(
 
 
 @needs_posix
-def test_no_room_for_the_row_is_said_and_the_recording_is_offered_again(
-    home: Path, taken: Any, analysed: Any
-) -> None:
+def test_no_room_for_the_row_is_said_and_the_recording_is_offered_again(home: Path, taken: Any, analysed: Any) -> None:
     with Journal.open(home) as journal:
         first = journal.save(taken(), analysed())
     # Enough for the recording, not for the write-ahead log of a reading.
@@ -161,15 +160,11 @@ def save_many(journal: Journal, taken: Any, analysed: Any) -> None:
         journal.save(taken("2025-03-02T06:30:00"), analysed())
 
 
-def test_a_database_that_may_not_grow_says_that_the_disk_is_full(
-    journal: Journal, taken: Any, analysed: Any
-) -> None:
+def test_a_database_that_may_not_grow_says_that_the_disk_is_full(journal: Journal, taken: Any, analysed: Any) -> None:
     first = journal.save(taken(), analysed())
     pages = journal.connection.execute("PRAGMA page_count").fetchone()[0]
     journal.connection.execute(f"PRAGMA max_page_count = {pages}")
-    with pytest.raises(
-        DawnbeatError, match=r"is full; nothing that was saved before is lost; free some space"
-    ):
+    with pytest.raises(DawnbeatError, match=r"is full; nothing that was saved before is lost; free some space"):
         save_many(journal, taken, analysed)
     assert journal.readings()[0] == first
     journal.connection.execute("PRAGMA max_page_count = 1000000")

@@ -8,6 +8,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from dawnbeat.journal import ranges
 from dawnbeat.journal.context_line import context_from_line, line_of
 from dawnbeat.journal.demo_journal import fill_with_invented_mornings, invented_analysis
@@ -16,13 +19,9 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.journal.today import today_of
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Context
-from hypothesis import given
-from hypothesis import strategies as st
 
 
-def test_a_row_holds_figures_with_intervals_verdict_and_context(
-    journal: Journal, taken: Any, analysed: Any
-) -> None:
+def test_a_row_holds_figures_with_intervals_verdict_and_context(journal: Journal, taken: Any, analysed: Any) -> None:
     journal.save(taken(sleep=2, yesterday_run="10 km easy"), analysed(4.0, 50.0))
     journal.save(taken("2025-03-01T07:00:00"), analysed())
     journal.save(taken("2025-03-02T06:30:00"), analysed(usable=False))
@@ -44,16 +43,12 @@ def test_small_bars_span_the_values_and_leave_gaps() -> None:
 def test_context_in_one_line_changes_only_what_it_names() -> None:
     before = Context(sleep=5, note="keep")
     after = context_from_line('sleep=2 hours=7.5 ill=no alcohol=YES run="6 x 800 m"', before)
-    assert after == Context(
-        sleep=2, hours_slept=7.5, ill=False, alcohol=True, yesterday_run="6 x 800 m", note="keep"
-    )
+    assert after == Context(sleep=2, hours_slept=7.5, ill=False, alcohol=True, yesterday_run="6 x 800 m", note="keep")
     assert context_from_line("note=", after).note is None
     assert context_from_line("", after) == after
 
 
-@pytest.mark.parametrize(
-    "line", ["sleep", "mood=3", "sleep=eight", "sleep=9", "ill=x", "hours=many", 'note="open']
-)
+@pytest.mark.parametrize("line", ["sleep", "mood=3", "sleep=eight", "sleep=9", "ill=x", "hours=many", 'note="open'])
 def test_a_line_that_makes_no_sense_is_refused(line: str) -> None:
     with pytest.raises(DawnbeatError) as caught:
         context_from_line(line)
@@ -65,9 +60,7 @@ rating = st.none() | st.integers(1, 7)
 flag = st.none() | st.booleans()
 
 
-@given(
-    st.builds(Context, rating, rating, rating, rating, st.none() | st.floats(0, 24), flag, flag, words, words)
-)
+@given(st.builds(Context, rating, rating, rating, rating, st.none() | st.floats(0, 24), flag, flag, words, words))
 def test_context_shown_in_one_line_reads_back(context: Context) -> None:
     assert context_from_line(line_of(context)) == context
 

@@ -6,13 +6,14 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from dawnbeat.journal import ranges
 from dawnbeat.journal.ranges import RangeSettings
 from dawnbeat.journal.today import stand_of
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Morning, Posture
-from hypothesis import given
-from hypothesis import strategies as st
 
 TODAY = date(2025, 3, 31)
 
@@ -84,9 +85,7 @@ def test_the_range_is_centred_and_as_wide_as_asked(values: list[float], worthwhi
     )
     assert usual is not None
     assert usual.mean == pytest.approx(float(np.mean(values)))
-    assert usual.high - usual.low == pytest.approx(
-        2 * worthwhile_sd * float(np.std(values, ddof=1)), abs=1e-9
-    )
+    assert usual.high - usual.low == pytest.approx(2 * worthwhile_sd * float(np.std(values, ddof=1)), abs=1e-9)
 
 
 def test_the_trend_of_a_straight_line_is_its_slope_without_doubt() -> None:

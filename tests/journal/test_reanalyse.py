@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from dawnbeat.journal.reanalyse import accept, reanalyse
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
@@ -77,9 +78,7 @@ def test_changes_are_shown_before_and_stored_only_when_accepted(filled: Journal,
     before = filled.readings()
     progress: list[tuple[int, int]] = []
     settings = Settings(lowpass_hz=7.0)
-    outcome = reanalyse(
-        filled, stand_in.read, stand_in.analyse, settings, lambda done, of: progress.append((done, of))
-    )
+    outcome = reanalyse(filled, stand_in.read, stand_in.analyse, settings, lambda done, of: progress.append((done, of)))
     assert progress == [(1, 3), (2, 3), (3, 3)]
     assert filled.readings() == before
     assert [change.after.metrics.ln_rmssd for change in outcome.changes] == pytest.approx([4.0, 3.8, 3.6])
@@ -128,8 +127,7 @@ def test_an_acceptance_that_breaks_off_changes_nothing(filled: Journal, stand_in
     outcome = reanalyse(filled, stand_in.read, stand_in.analyse, Settings())
     before = filled.readings()
     filled.connection.execute(
-        "CREATE TRIGGER stop BEFORE UPDATE ON readings WHEN new.id = 3"
-        " BEGIN SELECT raise(ABORT, 'broken off'); END"
+        "CREATE TRIGGER stop BEFORE UPDATE ON readings WHEN new.id = 3 BEGIN SELECT raise(ABORT, 'broken off'); END"
     )
     with pytest.raises(DawnbeatError, match="broken off"):
         accept(filled, outcome)

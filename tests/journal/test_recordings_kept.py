@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from dawnbeat.journal.recordings_kept import is_safe_path
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
@@ -22,9 +23,7 @@ def test_a_recording_from_elsewhere_is_copied_and_stays_where_it_was(
     assert journal.orphans() == []
 
 
-def test_a_recording_made_inside_the_journal_stays_in_place(
-    journal: Journal, taken: Any, analysed: Any
-) -> None:
+def test_a_recording_made_inside_the_journal_stays_in_place(journal: Journal, taken: Any, analysed: Any) -> None:
     folder = journal.new_recording_folder(taken().began)
     (folder / "trace.csv").write_text("time_s,red,green,blue\n")
     saved = journal.save(taken(), analysed(), folder)
@@ -34,9 +33,7 @@ def test_a_recording_made_inside_the_journal_stays_in_place(
     assert len(journal.readings()) == 1
 
 
-def test_a_single_file_is_a_recording_too(
-    journal: Journal, taken: Any, analysed: Any, recording: Path
-) -> None:
+def test_a_single_file_is_a_recording_too(journal: Journal, taken: Any, analysed: Any, recording: Path) -> None:
     saved = journal.save(taken(), analysed(), recording / "trace.csv")
     assert saved.recording == "recordings/2025-03-01/06-41-07/trace.csv"
     assert (journal.home / saved.recording).is_file()
@@ -54,9 +51,7 @@ def test_two_recordings_of_the_same_second_get_folders_of_their_own(
     )
 
 
-def test_a_recording_that_is_not_there_is_refused(
-    journal: Journal, taken: Any, analysed: Any, tmp_path: Path
-) -> None:
+def test_a_recording_that_is_not_there_is_refused(journal: Journal, taken: Any, analysed: Any, tmp_path: Path) -> None:
     with pytest.raises(DawnbeatError, match="is not there"):
         journal.save(taken(), analysed(), tmp_path / "nowhere")
     assert journal.readings() == []

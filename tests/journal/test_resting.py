@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
+
 from dawnbeat.journal.resting import (
     HandCount,
     add_hand_count,
@@ -47,9 +48,7 @@ def test_mornings_that_are_not_usable_or_in_another_posture_do_not_enter() -> No
 
 
 def test_a_count_by_hand_is_doubled_and_averaged_over_three_mornings() -> None:
-    counts = [
-        HandCount(TODAY - timedelta(days=back), beats) for back, beats in ((3, 40), (2, 24), (1, 25), (0, 99))
-    ]
+    counts = [HandCount(TODAY - timedelta(days=back), beats) for back, beats in ((3, 40), (2, 24), (1, 25), (0, 99))]
     counts.append(HandCount(TODAY, 26))  # the last count of a day holds
     found = from_hand_counts(counts, TODAY)
     assert found is not None

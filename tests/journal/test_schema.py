@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from dawnbeat.journal import columns, rows, schema
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
@@ -78,9 +79,7 @@ def test_another_programs_database_is_refused(home: Path) -> None:
 ADDED: schema.Migration = ("ALTER TABLE readings ADD COLUMN weather TEXT", "CREATE TABLE shoes (name TEXT)")
 
 
-def test_a_migration_makes_a_backup_first_and_keeps_every_reading(
-    home: Path, taken: Any, analysed: Any
-) -> None:
+def test_a_migration_makes_a_backup_first_and_keeps_every_reading(home: Path, taken: Any, analysed: Any) -> None:
     fill(home, taken, analysed, 3)
     with Journal.open(home) as journal:
         before = journal.readings()

@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Circumstances, Context
@@ -193,9 +194,7 @@ def test_emptying_the_bin_deletes_only_what_was_asked_for(
 
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows has no such permissions")
-def test_files_and_folders_are_the_users_alone(
-    home: Path, taken: Any, analysed: Any, recording: Path
-) -> None:
+def test_files_and_folders_are_the_users_alone(home: Path, taken: Any, analysed: Any, recording: Path) -> None:
     before = os.umask(0)
     try:
         with Journal.open(home) as journal:
@@ -232,9 +231,7 @@ def test_a_file_in_place_of_the_folder_is_refused(tmp_path: Path) -> None:
         Journal.open(tmp_path / "file")
 
 
-def test_a_journal_locked_by_another_program_says_so_and_loses_nothing(
-    home: Path, taken: Any, analysed: Any
-) -> None:
+def test_a_journal_locked_by_another_program_says_so_and_loses_nothing(home: Path, taken: Any, analysed: Any) -> None:
     with Journal.open(home, busy_s=0.1) as journal:
         first = journal.save(taken(), analysed())
         holder = subprocess.Popen(

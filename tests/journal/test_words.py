@@ -7,12 +7,13 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from dawnbeat.journal.store import Journal
 from dawnbeat.journal.today import stand_of, today_of
 from dawnbeat.journal.words import SEEK_HELP, paragraph, rests_on
 from dawnbeat.shared.morning import Morning, Posture
-from hypothesis import given
-from hypothesis import strategies as st
 
 TODAY = date(2025, 3, 31)
 ADVICE = re.compile("swap|keep to|Kiviniemi|easy one|commonly")
@@ -38,9 +39,7 @@ def said(given: list[Morning]) -> str:
 
 def test_a_week_below_names_the_range_its_mornings_and_what_runners_commonly_do() -> None:
     text = said(mornings(week=3.7))
-    assert text.startswith(
-        "Your week's average sits below your usual range: RMSSD about 40 ms from 7 mornings"
-    )
+    assert text.startswith("Your week's average sits below your usual range: RMSSD about 40 ms from 7 mornings")
     assert "from 53 mornings between 31 January 2025 and 24 March 2025" in text
     assert "swap a hard session for an easy one" in text
     assert "Kiviniemi 2007" in text
@@ -82,10 +81,7 @@ def test_a_raised_pulse_is_named_even_when_variability_is_inside() -> None:
 
 def test_several_days_far_above_with_illness_send_to_a_doctor_and_give_no_plan() -> None:
     text = said(mornings(week=3.5, pulse=60.0, ill=True))
-    assert (
-        "far above usual for 7 mornings together and you have felt ill: leave out running and see a doctor"
-        in text
-    )
+    assert "far above usual for 7 mornings together and you have felt ill: leave out running and see a doctor" in text
     assert "swap" not in text
     well = said(mornings(week=3.5, pulse=60.0))
     assert "if you feel ill as well, or it stays so, see a doctor" in well
@@ -121,9 +117,7 @@ def test_what_it_rests_on_lists_dates_counts_and_what_was_left_out() -> None:
     given = mornings(posture="sitting")
     given[5] = Morning(given[5].date, 4.0, 50.0, "lying", 6.5, False)
     lines = rests_on(stand_of(given, TODAY))
-    assert any(
-        line.startswith("lnRMSSD, week: 4.00 from 5 mornings, 2025-03-25 to 2025-03-30") for line in lines
-    )
+    assert any(line.startswith("lnRMSSD, week: 4.00 from 5 mornings, 2025-03-25 to 2025-03-30") for line in lines)
     assert any("usual range" in line and "53 mornings" in line for line in lines)
     assert "Left out for another posture than lying: 1 morning, 2025-03-31." in lines
     assert "Left out as not usable: 1 morning, 2025-03-26." in lines
@@ -159,9 +153,7 @@ def test_whatever_the_mornings_the_paragraph_is_careful(given: list[Morning]) ->
 def test_the_day_of_a_journal_is_read_from_its_readings(journal: Journal, taken: Any, analysed: Any) -> None:
     posture: Posture = "lying"
     for day in range(1, 29):
-        journal.save(
-            taken(f"2025-02-{day:02d}T06:30:00", posture=posture), analysed(4 + 0.1 * (-1) ** day, seed=day)
-        )
+        journal.save(taken(f"2025-02-{day:02d}T06:30:00", posture=posture), analysed(4 + 0.1 * (-1) ** day, seed=day))
     journal.save(taken("2025-02-28T07:00:00"), analysed(9.0))
     today = today_of(journal, date(2025, 2, 28))
     assert today.ln_rmssd.week == "inside your usual range"

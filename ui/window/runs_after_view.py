@@ -26,7 +26,7 @@ from dawnbeat.ui.window.zones_tables import plain_table, write_rows
 _HEADINGS = ("Day", "Load", "RMSSD, morning after", "Resting pulse, morning after", "Week’s RMSSD moved")
 _DAYS = 20
 _NOTE = (
-    "The last column holds the mean of the seven mornings after against that of the seven up to it, on the logarithm. "
+    "The last column: how far the mean of the seven mornings after lies from that of the seven up to the day. "
     "What goes together need not be cause and effect. How you feel outweighs any number here; when you are ill, rest, "
     "and ask a doctor and your local guidance."
 )
@@ -89,6 +89,8 @@ class AfterView(QWidget):
             said = [f"Whether load and mornings go together is said from {FEWEST_PAIRS} pairs on, and not before."]
         self.found.setText("\n".join(said))
         self._fit()
+        if self.days and self._day() is None:
+            self.table.selectRow(0)
         self._selected()
 
     def open(self) -> None:

@@ -47,7 +47,7 @@ class RunCurve(QWidget):
         self.plot = Plot(context, "Pulse of the run", ("Time", "min"), ("Pulse", "bpm"), move_y=False)
         self.plot.readout.hide()
         self._bands = self.plot.band(Ink("ink", 22))
-        self._ring = self.plot.band(Ink("accent", 60))
+        self._ring = self.plot.band(Ink("accent", 40))
         self._left_out = self.plot.line(Ink("soft", width=1.0, dash=True))
         self._line = self.plot.line(Ink("ink", width=1.4))
         self._symbols = {

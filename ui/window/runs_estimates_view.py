@@ -95,14 +95,10 @@ class EstimatesView(QWidget):
                 ["It needs a resting pulse from the mornings and a maximum: add them on the page Zones."],
             )
         else:
-            anchors = known.anchors
+            resting, maximum = known.resting, known.maximum
             self._try(
                 self._pulses,
-                lambda: [
-                    estimates.uptake_from_pulses(
-                        anchors.resting_bpm or 0, anchors.maximum_bpm or 0, known.maximum.measured, women
-                    )
-                ],
+                lambda: [estimates.uptake_from_pulses(resting.bpm, maximum.counts_as_bpm, maximum.measured, women)],
                 f"From {known.resting.label}; maximum {known.maximum.label}; factor for {'women' if women else 'men'}.",
             )
         self._show_threshold(known.threshold)
@@ -120,7 +116,7 @@ class EstimatesView(QWidget):
             f"{threshold.bpm:.0f} bpm{pace}",
             [
                 f"Test of {short_day(threshold.date)}.",
-                "Formula: mean pulse of the last 20 minutes of 30, and the pace of the 30 (common practice, no source).",
+                "Formula: mean pulse of the last 20 minutes, pace of all 30 (common practice, no source).",
                 f"Error: {ERROR[0].lower()}{ERROR[1:]}",
             ],
         )

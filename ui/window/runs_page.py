@@ -34,8 +34,14 @@ if TYPE_CHECKING:
     from dawnbeat.ui.window.runs_weeks_view import WeeksView
 
 _WHERE = "Runs"
-LIST, WEEKS, AFTER, ESTIMATES = "List", "Weeks", "Morning after", "Estimates"
+LIST, WEEKS, AFTER, ESTIMATES = "List", "Weeks", "After", "Estimates"
 VIEWS = (LIST, WEEKS, AFTER, ESTIMATES)
+_TIPS = {
+    LIST: "Show the list of runs",
+    WEEKS: "Show the weeks: zones, easy share, load and mornings on one time axis",
+    AFTER: "Show the hardest days and where the morning after stood",
+    ESTIMATES: "Show estimates of oxygen uptake, threshold and equal races",
+}
 
 
 def make_page(context: AppContext) -> Page:
@@ -137,6 +143,7 @@ class RunsPage(PageWidget):
             self.views.addWidget(view)
         self._show_runs(view)
         self._buttons[name].setChecked(True)
+        self.week.setVisible(view is self.table and bool(self.judged))
         self.views.setCurrentWidget(view)
         if view is self.table:
             self.table.view.setFocus()
@@ -244,7 +251,7 @@ class RunsPage(PageWidget):
         journal = self.context.journal
         return judge_runs(run_store.binned(journal), zone_store.present_sets(journal, self._today()))
 
-    def _show_runs(self, view: QWidget) -> None:
+    def _show_runs(self, view: QWidget | None) -> None:
         for each in (self.weeks, self.after, self.estimates):
             if each is not None and each is view:
                 each.show_runs(self.judged)
@@ -262,7 +269,7 @@ class RunsPage(PageWidget):
             if any(each.run.has_pulse and each.judged is None for each in self.judged):
                 said += f"<br>{NO_ZONES}"
             self.week.setText(said)
-        self.week.setVisible(bool(self.judged))
+        self.week.setVisible(bool(self.judged) and self.views.currentWidget() is self.table)
 
     def _open_week(self, monday: date) -> None:
         self.show_view(LIST)
@@ -296,7 +303,7 @@ class RunsPage(PageWidget):
         group = QButtonGroup(self)
         for number, name in enumerate(VIEWS, start=1):
             button = QPushButton(name)
-            shortcuts.give(button, Key(f"Ctrl+{number}", f"Show the view {name}", _WHERE))
+            shortcuts.give(button, Key(f"Ctrl+{number}", _TIPS[name], _WHERE))
             button.setCheckable(True)
             button.setChecked(name == LIST)
             button.clicked.connect(lambda _=False, name=name: self.show_view(name))
@@ -305,10 +312,10 @@ class RunsPage(PageWidget):
             tools.addWidget(button)
         tools.push()
         for words, keys, tip, does in (
-            ("Import files…", "Ctrl+O", "Import FIT, TCX, GPX or CSV files; or drop them here", self.ask_files),
+            ("Import…", "Ctrl+O", "Import FIT, TCX, GPX or CSV files; or drop them here", self.ask_files),
             ("Folder…", "Ctrl+Shift+F", "Import every run of a folder and below", self.ask_folder),
             ("By hand…", "N", "Enter a run without a file", self.ask_by_hand),
-            ("CSV…", "Ctrl+E", "Save all runs as CSV", self.save_runs),
+            ("Runs CSV…", "Ctrl+E", "Save all runs as CSV", self.save_runs),
             ("Weeks CSV…", "Ctrl+Shift+E", "Save all weeks as CSV", self.save_weeks),
         ):
             button = QPushButton(words)

@@ -24,6 +24,7 @@ from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.maximum import Maximum
 from dawnbeat.training.proposals import MaximumProposal
 from dawnbeat.training.run import CAN_BE_OVERRULED, MARK_WORDS, Mark, Samples
+from dawnbeat.training.run_figures import DRIFT_RULE
 from dawnbeat.training.weeks import JudgedRun, judge_runs
 from dawnbeat.training.wording import clock
 from dawnbeat.training.zone_store import Threshold
@@ -38,7 +39,7 @@ from dawnbeat.ui.window.runs_zone_bars import ZoneBars
 from dawnbeat.ui.window.scrolled import Scrolled
 from dawnbeat.ui.window.shortcuts import Key
 from dawnbeat.ui.window.zones_dialogs import MaximumDialog
-from dawnbeat.ui.window.zones_tables import fit_rows, plain_table, write_rows
+from dawnbeat.ui.window.zones_tables import fit_rows, give_tip, plain_table, write_rows
 from dawnbeat.ui.window.zones_undo import change_zones
 
 _WHERE = "Runs, one run"
@@ -61,6 +62,8 @@ class RunView(QWidget):
         self.heading = _label("title", "Which run")
         self.summary = _label("", "The run in short")
         self.figures = _label("small", "Figures of this run")
+        self.drift_rule = _label("small", "What drift means")
+        self.drift_rule.setText(DRIFT_RULE)
         self.curve = RunCurve(context)
         self.bars = ZoneBars(context)
         self.marks_title = _label("soft", "Marks")
@@ -124,6 +127,7 @@ class RunView(QWidget):
         self.curve.setVisible(self.samples is not None)
         if self.samples is not None:
             self.curve.show_run(self.samples, self.marks, zones, keep_view)
+        self.drift_rule.setVisible(run.figures.drift_pct is not None)
         judged = each.judged
         self.bars.show_times(zones if judged is not None else None, () if judged is None else judged.zone_s)
         self._show_marks()
@@ -144,9 +148,7 @@ class RunView(QWidget):
         self.marks_table.blockSignals(True)
         write_rows(self.marks_table, rows)
         for place, mark in enumerate(self.marks):
-            item = self.marks_table.item(place, 3)
-            if item is not None:
-                item.setToolTip(MARK_WORDS[mark.kind])
+            give_tip(self.marks_table, place, 3, MARK_WORDS[mark.kind])
         if 0 <= row < len(rows):
             self.marks_table.selectRow(row)
         self.marks_table.blockSignals(False)
@@ -272,26 +274,34 @@ class RunView(QWidget):
         column.addWidget(self.marks_table)
         column.addWidget(self.overrule_button, 0, Qt.AlignmentFlag.AlignLeft)
         column.addLayout(own)
+        column.addWidget(self.drift_rule)
         column.addStretch(1)
         self.splitter = QSplitter()
         self.splitter.addWidget(self.curve)
         self.splitter.addWidget(Scrolled(side))
         self.splitter.setChildrenCollapsible(False)
-        self.splitter.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
-        self.splitter.setSizes([640, 440])
+        # Its own wish for height would make the page scroll where it could shrink.
+        self.splitter.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+        self.splitter.setSizes([590, 510])
         self.splitter.setStretchFactor(0, 1)
+        inside = QWidget()
+        column = QVBoxLayout(inside)
+        column.setContentsMargins(20, 14, 20, 8)
+        column.addLayout(tools)
+        column.addWidget(self.heading)
+        column.addWidget(self.summary)
+        column.addWidget(self.splitter, 1)
         layout = QVBoxLayout(self)
-        layout.setContentsMargins(20, 14, 20, 8)
-        layout.addLayout(tools)
-        layout.addWidget(self.heading)
-        layout.addWidget(self.summary)
-        layout.addWidget(self.splitter, 1)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.addWidget(Scrolled(inside))
         QShortcut(QKeySequence("Esc"), self, self.left.emit)
         shortcuts.register(Key("Esc", "Back to the list", _WHERE))
 
     def turn(self, beside: bool) -> None:
         """Curve and figures beside one another, or one below the other."""
         self.splitter.setOrientation(Qt.Orientation.Horizontal if beside else Qt.Orientation.Vertical)
+        least = self.context.theme.px(330)
+        self.splitter.setMinimumHeight(least if beside else 2 * least)
 
 
 def _label(style: str, name: str) -> QLabel:

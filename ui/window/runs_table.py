@@ -32,11 +32,12 @@ from dawnbeat.ui.window.context import AppContext
 from dawnbeat.ui.window.flow import flow_of
 from dawnbeat.ui.window.runs_model import COLUMNS, KINDS, Column, RunsModel
 from dawnbeat.ui.window.shortcuts import Key
+from dawnbeat.ui.window.zones_tables import on_key
 
 IN_THE_BIN = "in the bin"
 _WHERE = "Runs"
 _EMPTY = (
-    "No runs yet. Drop files or folders here, press “Import files…” (Ctrl+O), or enter a run by hand (N). FIT, TCX, "
+    "No runs yet. Drop files or folders here, press “Import…” (Ctrl+O), or enter a run by hand (N). FIT, TCX, "
     "GPX and CSV are read; nothing leaves this computer."
 )
 
@@ -135,7 +136,10 @@ class RunsTable(QWidget):
         chosen = {each.run.id for each in self.selected()}
         current, row = self.current(), self.view.currentIndex().row()
         yield
-        if current is None or not self.model.runs:
+        if not self.model.runs:
+            return
+        if current is None:
+            self._go_to(0)
             return
         there = self.model.row_of(current.run.id)
         self._go_to(min(row, len(self.model.runs) - 1) if there is None else there)
@@ -199,6 +203,7 @@ class RunsTable(QWidget):
         header.setSortIndicator(0, Qt.SortOrder.DescendingOrder)
         header.sortIndicatorChanged.connect(self._sort)
         header.setStretchLastSection(True)
+        header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
         view.setAlternatingRowColors(True)
         view.setShowGrid(False)
         view.setWordWrap(False)
@@ -214,7 +219,7 @@ class RunsTable(QWidget):
         view.selectionModel().selectionChanged.connect(lambda *_: self._selected())
         view.doubleClicked.connect(self._double)
         for keys in ("Return", "Enter"):
-            QShortcut(QKeySequence(keys), view, self.open, context=Qt.ShortcutContext.WidgetShortcut)
+            on_key(view, keys, self.open)
         return view
 
     def _button(self, words: str, keys: str, tip: str, does: Callable[[], None]) -> QPushButton:
@@ -242,7 +247,7 @@ class RunsTable(QWidget):
         self.view.verticalHeader().setDefaultSectionSize(round(1.7 * metrics.height()))
         for place, column in enumerate(COLUMNS):
             text = max(column.title + " ▾", column.widest, key=metrics.horizontalAdvance)
-            self.view.setColumnWidth(place, metrics.horizontalAdvance(text) + self.context.theme.px(20))
+            self.view.setColumnWidth(place, metrics.horizontalAdvance(text) + self.context.theme.px(22))
 
     def _filter(self) -> None:
         with self._selection_kept():

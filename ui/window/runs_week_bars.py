@@ -56,7 +56,7 @@ class StackedBars(QGraphicsItem):
 
     def paint(self, painter: QPainter, option: QStyleOptionGraphicsItem, widget: QWidget | None = None) -> None:
         """Draw the bars in view."""
-        shown: QRectF = option.exposedRect  # type: ignore[attr-defined]
+        shown: QRectF = option.exposedRect
         to_device = painter.worldTransform()
         painter.save()
         painter.resetTransform()

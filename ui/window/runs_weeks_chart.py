@@ -8,11 +8,11 @@ from datetime import date, timedelta
 
 import numpy as np
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from dawnbeat.journal.ranges import RangeSettings, usual_posture
 from dawnbeat.shared.morning import Morning
-from dawnbeat.training.load import DayLoad
+from dawnbeat.training.load import MONTH_DAYS, WEEK_DAYS, DayLoad
 from dawnbeat.training.weeks import EASY_AIM, Week, monday_of
 from dawnbeat.ui.window.context import AppContext
 from dawnbeat.ui.window.mornings_series import DAY_S, daily_ranges, day_of, seconds_of
@@ -20,6 +20,7 @@ from dawnbeat.ui.window.plots import Ink, Plot
 from dawnbeat.ui.window.runs_week_bars import Bar, StackedBars
 
 _WEEK_S = 7.0 * DAY_S
+_LEFT = (("Time", "h"), ("Easy", "%"), ("Load", ""), ("RMSSD", "ms"))
 _TICKS_MS = (10, 15, 20, 30, 40, 60, 80, 120, 160, 240)
 
 
@@ -34,10 +35,10 @@ class WeeksChart(QWidget):
         self.context = context
         self.weeks: Sequence[Week] = ()
         self.selected: date | None = None
-        self.hours = Plot(context, "Hours by zone and week", ("", ""), ("Time", "h"), dates=True, move_y=False)
-        self.share = Plot(context, "Easy share by week", ("", ""), ("Easy", "%"), dates=True, move_y=False)
-        self.load = Plot(context, "Load by day", ("", ""), ("Load", "a week"), dates=True, move_y=False)
-        self.mornings = Plot(context, "RMSSD of the mornings", ("", ""), ("RMSSD", "ms"), dates=True, move_y=False)
+        self.hours = Plot(context, "Hours by zone and week", ("", ""), _LEFT[0], dates=True, move_y=False)
+        self.share = Plot(context, "Easy share by week", ("", ""), _LEFT[1], dates=True, move_y=False)
+        self.load = Plot(context, "Load by day", ("", ""), _LEFT[2], dates=True, move_y=False)
+        self.mornings = Plot(context, "RMSSD of the mornings", ("", ""), _LEFT[3], dates=True, move_y=False)
         self.plots = (self.hours, self.share, self.load, self.mornings)
         self.legends = [_legend() for _ in self.plots]
         self._bars = StackedBars(context)
@@ -56,12 +57,15 @@ class WeeksChart(QWidget):
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(2)
-        for plot, legend in zip(self.plots, self.legends, strict=True):
+        for plot, legend, names in zip(self.plots, self.legends, _LEFT, strict=True):
             layout.addWidget(legend)
             layout.addWidget(plot, 5 if plot is self.hours else 4)
             plot.readout.hide()
+            # Its own wish for height would make the page scroll where it could shrink.
+            plot.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
             if plot is not self.mornings:
                 plot.item.getAxis("bottom").setStyle(showValues=False)
+                plot.name_axis("left", *names)
                 plot.follow_x(self.mornings)
             plot.when_home(self.show_everything)
             plot.pressed.connect(self._pressed)
@@ -95,10 +99,13 @@ class WeeksChart(QWidget):
         self.share.box.setYRange(min(40.0, 10 * math.floor(least / 10)), 103, padding=0)
         self.select(self.selected)
 
-    def show_load(self, days: Sequence[DayLoad], name: str) -> None:
-        """Load by day with its sums over 7 and 28 days."""
+    def show_load(self, days: Sequence[DayLoad], name: str, known_after: int = 0) -> None:
+        """Load by day with its sums over 7 and 28 days. known_after: days before the first run."""
         at = np.array([seconds_of(day.date) + DAY_S / 2 for day in days])
         week, month = (np.array([getattr(day, sums) for day in days]) for sums in ("week", "month_by_week"))
+        # A sum over days from before the first run would be called low where nothing is known.
+        for sums, reach in ((week, WEEK_DAYS), (month, MONTH_DAYS)):
+            sums[: known_after + reach - 1] = np.nan
         single = np.array([day.load for day in days])
         there = single > 0
         self._days.setData(
@@ -106,7 +113,8 @@ class WeeksChart(QWidget):
         )
         self._week.setData(at, week)
         self._month.setData(at, month)
-        highest = float(max(week.max(), month.max())) if at.size else 0.0
+        values = np.concatenate((week, month, single))
+        highest = float(values[np.isfinite(values)].max()) if at.size else 0.0
         self.load.box.setYRange(0, 1.1 * highest or 1.0, padding=0)
         self.load.name = f"{name[0].upper()}{name[1:]} by day"
         self.load.canvas.setAccessibleName(self.load.name)
@@ -138,7 +146,7 @@ class WeeksChart(QWidget):
         else:
             last = seconds_of(monday_of(date.today())) + _WEEK_S
             first = last - 12 * _WEEK_S
-        self.mornings.show_x(first - 0.02 * (last - first), last + 0.02 * (last - first))
+        self.mornings.show_x(first - 0.02 * _WEEK_S, last + 0.02 * _WEEK_S)
 
     def show_everything(self) -> None:
         """Show every week there is."""

@@ -39,11 +39,15 @@ _HEADINGS = (
     "km",
     "Easy",
     "Weeks before",
-    "Not measured",
+    "No pulse",
     "Impulse",
-    "Rating load",
+    "Rating",
     "Monotony",
     "Strain",
+)
+_WIDEST = (
+    *("2025-06-30", "10", "12:02:30", "120.5 *", "100 %", "88 to 100 %"),
+    *("1:02:30", "888 *", "8888 *", "1.5", "8888"),
 )
 _FOOT = (
     f"{EASY_AIM_SOURCE} Training impulse: Banister 1991, from mean pulse and heart-rate reserve. Rating load, monotony "
@@ -146,7 +150,9 @@ class WeeksView(QWidget):
         if not self.weeks:
             return
         last = max(self._today(), self.weeks[-1].first)
-        self.chart.show_load(rolling(daily_loads(known), self.weeks[0].first, last), self.which.currentText())
+        begin = self._judged[0].run.local_date if self._judged else last
+        days = rolling(daily_loads(known), self.weeks[0].first, last)
+        self.chart.show_load(days, self.which.currentText(), (begin - self.weeks[0].first).days)
 
     def _fill_table(self) -> None:
         key = _key(str(self.which.currentData()))
@@ -221,11 +227,9 @@ class WeeksView(QWidget):
     def _fit(self) -> None:
         self.table.verticalHeader().setDefaultSectionSize(round(1.6 * self.table.fontMetrics().height()))
         metrics, px = self.table.fontMetrics(), self.context.theme.px
-        for column, heading in enumerate(_HEADINGS):
-            widest = max(
-                heading, "2025-06-30" if column == 0 else "88 to 100 %" if column == 5 else "1:02:30 *", key=len
-            )
-            self.table.setColumnWidth(column, metrics.horizontalAdvance(widest) + px(18))
+        for column, (heading, widest) in enumerate(zip(_HEADINGS, _WIDEST, strict=True)):
+            text = max(heading, widest, key=metrics.horizontalAdvance)
+            self.table.setColumnWidth(column, metrics.horizontalAdvance(text) + px(22))
 
     def _tool(self, words: str, keys: str, tip: str) -> QPushButton:
         button = QPushButton(words)

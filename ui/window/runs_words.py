@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dawnbeat.training.run_figures import DRIFT_RULE
 from dawnbeat.training.weeks import EASY_AIM, JudgedRun, Week
 from dawnbeat.training.wording import clock, number, pace, percent
 from dawnbeat.ui.window.plain import short_day
@@ -46,7 +45,7 @@ def figures_words(each: JudgedRun) -> list[str]:
     elif run.has_pulse:
         said.append(NO_ZONES)
     if figures.drift_pct is not None:
-        said.append(f"Drift {figures.drift_pct:+.1f} %. {DRIFT_RULE}")
+        said.append(f"Drift {figures.drift_pct:+.1f} % from the first half to the second.")
     loads = []
     if each.trimp["men"] is not None:
         men, women = number(each.trimp["men"]), number(each.trimp["women"])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRectF
+from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRectF, Qt
 from PySide6.QtGui import QPainter
 from PySide6.QtWidgets import QHeaderView, QStyledItemDelegate, QStyleOptionViewItem, QVBoxLayout, QWidget
 
@@ -46,7 +46,8 @@ class ZoneBars(QWidget):
         self._fit()
 
     def _fit(self) -> None:
-        fit_rows(self.table, 12, self.context.theme.px(4))
+        self.table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        fit_rows(self.table, 12, self.context.theme.px(6))
         self.table.horizontalHeader().setSectionResizeMode(_BAR, QHeaderView.ResizeMode.Stretch)
 
 
@@ -67,7 +68,7 @@ class _Bars(QStyledItemDelegate):
         row = index.row()
         if row >= len(self._shares) or not self._shares[row]:
             return
-        cell = QRectF(option.rect).adjusted(4, 5, -4, -5)  # type: ignore[attr-defined]
+        cell = QRectF(option.rect).adjusted(4, 5, -4, -5)
         cell.setWidth(max(self._shares[row] / max(self._shares) * cell.width(), 2.0))
         painter.save()
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)

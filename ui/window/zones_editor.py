@@ -175,15 +175,11 @@ class ZonesEditor(QWidget):
     def _count(self, count: int) -> None:
         if self._writing or count == len(self.scheme.names):
             return
-        bounds, names = list(self.scheme.boundaries_pct), list(self.scheme.names)
-        usual = default_scheme(self.scheme.method).boundaries_pct
-        while len(names) < count:
-            step = max((usual[-1] - usual[-2]) / 2, 1.0)
-            higher = min(bounds[-1] + 2 * step, (bounds[-1] + 100) / 2 if bounds[-1] < 100 else bounds[-1] + step)
-            bounds.append(round(higher, 1))
-            names.append(f"zone {len(names) + 1}")
+        names = self.scheme.names
+        names += tuple(f"zone {n + 1}" for n in range(len(names), count))
         easy = min(self.scheme.easy_top, count - 1)
-        self._try({"boundaries_pct": tuple(bounds[: count - 1]), "names": tuple(names[:count]), "easy_top": easy})
+        bounds = with_count(self.scheme, count - 1)
+        self._try({"boundaries_pct": bounds, "names": names[:count], "easy_top": easy})
 
     def _try(self, values: dict[str, Any]) -> None:
         try:
@@ -215,3 +211,20 @@ class ZonesEditor(QWidget):
         rows = sum(self.table.rowHeight(row) for row in range(self.table.rowCount()))
         # Room for a scroll bar below, or the last row would be under it where it is narrow.
         self.table.setFixedHeight(rows + self.table.horizontalHeader().sizeHint().height() + px(18))
+
+
+def with_count(scheme: Scheme, count: int) -> tuple[float, ...]:
+    """So many boundaries, in per cent: those of the scheme as far as they go, and more above in the same steps.
+
+    Where there is no room above, they are spread evenly from the lowest one up.
+    """
+    bounds = scheme.boundaries_pct
+    if count <= len(bounds):
+        return bounds[:count]
+    usual = default_scheme(scheme.method).boundaries_pct
+    step, highest = usual[-1] - usual[-2], usual[-1] + (usual[-1] - usual[-2]) / 2
+    more = tuple(round(bounds[-1] + n * step, 1) for n in range(1, count - len(bounds) + 1))
+    if more[-1] <= highest:
+        return bounds + more
+    lowest = min(bounds[0], usual[0])
+    return tuple(round(lowest + n * (highest - lowest) / (count - 1), 1) for n in range(count))

@@ -29,11 +29,12 @@ class MethodsView(QWidget):
         self.apart = _label("", "How far the methods lie apart")
         self.picture = ZonesPicture(context)
         self.table = plain_table(_HEADINGS, "Methods side by side")
+        self.legend = _label("small", "How to read the picture", _LEGEND)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.addWidget(self.apart)
         layout.addWidget(self.picture)
-        layout.addWidget(_label("small", "How to read the picture", _LEGEND))
+        layout.addWidget(self.legend)
         layout.addWidget(self.table)
         layout.addWidget(_label("small", "Talk test", cautions.TALK_TEST))
         context.theme_changed.connect(lambda _: self._fit())
@@ -42,6 +43,8 @@ class MethodsView(QWidget):
         """Draw and list these."""
         self.apart.setText(apart_words(compared) or "With one method known there is nothing to compare yet.")
         self.picture.show_methods(compared)
+        for each in (self.picture, self.legend):
+            each.setVisible(any(row.zones is not None for row in compared))
         rows = []
         for each in compared:
             if each.zones is None:

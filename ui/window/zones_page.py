@@ -221,7 +221,7 @@ class ZonesPage(PageWidget):
             top = "No zones yet." if draft is None else f"Easy would be up to {draft.top_of_easy_bpm} bpm."
             self.headline.setText(top)
             self.rests.setText(
-                "They need a resting pulse, from three mornings or entered, and a maximum."
+                "A resting pulse comes from three mornings, or is entered; a maximum from a race or a test, or by age."
                 if draft is None
                 else f"Not kept yet, though runs are judged by them: press “{self.keep_button.text()}”."
             )

@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 from datetime import date
 from typing import Any
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QKeySequence, QResizeEvent, QShortcut
+from PySide6.QtCore import Signal
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QBoxLayout,
     QComboBox,
@@ -29,7 +29,7 @@ from dawnbeat.ui.window.flow import flow_of
 from dawnbeat.ui.window.plain import short_day
 from dawnbeat.ui.window.shortcuts import Key
 from dawnbeat.ui.window.zones_dialogs import MaximumDialog, ThresholdDialog
-from dawnbeat.ui.window.zones_tables import fit_rows, plain_table, write_rows
+from dawnbeat.ui.window.zones_tables import fit_rows, give_tip, on_key, plain_table, write_rows
 from dawnbeat.ui.window.zones_undo import change_zones
 
 AS_KEPT, FROM_JOURNAL, ENTERED = "as kept", "from the journal", "entered"
@@ -71,7 +71,7 @@ class PulsesPanel(QWidget):
         for table, does in ((self.maxima, self.remove_maximum), (self.thresholds, self.remove_threshold)):
             table.setAccessibleDescription("Delete removes the selected entry.")
             table.itemSelectionChanged.connect(self._selected)
-            QShortcut(QKeySequence("Del"), table, does, context=Qt.ShortcutContext.WidgetShortcut)
+            on_key(table, "Del", does)
         for button, words in (
             (self.add_maximum, "Add a maximum"),
             (self.drop_maximum, "Remove the selected maximum"),
@@ -232,7 +232,7 @@ class PulsesPanel(QWidget):
 
     def _fill(self) -> None:
         counts = self.known.maximum
-        rows = []
+        rows: list[tuple[str, ...]] = []
         for each in self._maxima:
             added = f", {each.added_bpm} added" if each.added_bpm else ""
             counted = ", counts" if counts is not None and each.id == counts.id else ""
@@ -240,7 +240,7 @@ class PulsesPanel(QWidget):
             rows.append((each.date.isoformat(), bpm, each.kind, each.note))
         write_rows(self.maxima, rows)
         for row, each in enumerate(self._maxima):
-            self.maxima.item(row, 2).setToolTip(KIND_WORDS[each.kind])
+            give_tip(self.maxima, row, 2, KIND_WORDS[each.kind])
         if counts is None:
             said = "None yet. The best is one measured in a race or a test; a formula by age is a last resort."
         elif counts.measured:

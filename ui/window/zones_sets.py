@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from PySide6.QtCore import Qt
-from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QLabel, QPushButton, QVBoxLayout, QWidget
 
 from dawnbeat.training import zone_store
@@ -15,7 +13,7 @@ from dawnbeat.ui.window.context import AppContext
 from dawnbeat.ui.window.flow import flow_of
 from dawnbeat.ui.window.plain import short_day
 from dawnbeat.ui.window.shortcuts import Key
-from dawnbeat.ui.window.zones_tables import fit_rows, plain_table, write_rows
+from dawnbeat.ui.window.zones_tables import fit_rows, give_tip, on_key, plain_table, write_rows
 from dawnbeat.ui.window.zones_undo import change_zones
 
 _HEADINGS = ("From", "Method", "Top of easy", "Boundaries, bpm", "Why")
@@ -37,7 +35,7 @@ class SetsView(QWidget):
         tip = "Remove the selected set; its runs are judged by the one before, and Ctrl+Z brings it back"
         shortcuts.give(self.drop, Key("Ctrl+Shift+D", tip, "Zones"))
         self.drop.clicked.connect(self.remove)
-        QShortcut(QKeySequence("Del"), self.table, self.remove, context=Qt.ShortcutContext.WidgetShortcut)
+        on_key(self.table, "Del", self.remove)
         self.table.itemSelectionChanged.connect(self._selected)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
@@ -61,7 +59,7 @@ class SetsView(QWidget):
         ]
         write_rows(self.table, rows)
         for row, each in enumerate(self._sets):
-            self.table.item(row, len(_HEADINGS) - 1).setToolTip(each.why)
+            give_tip(self.table, row, len(_HEADINGS) - 1, each.why)
         self.words.setText(
             "A run is judged by the zones of its own day. New zones begin on a day and leave earlier runs alone."
             if rows

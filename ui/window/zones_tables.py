@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QAbstractItemView, QTableWidget, QTableWidgetItem
+from PySide6.QtGui import QKeySequence, QShortcut
+from PySide6.QtWidgets import QAbstractItemView, QTableWidget, QTableWidgetItem, QWidget
 
 
 def plain_table(headings: Sequence[str], name: str) -> QTableWidget:
@@ -32,6 +33,23 @@ def write_rows(table: QTableWidget, rows: Sequence[Sequence[str]]) -> None:
     for row, cells in enumerate(rows):
         for column, text in enumerate(cells):
             table.setItem(row, column, QTableWidgetItem(text))
+
+
+def on_key(widget: QWidget, keys: str, does: Callable[[], object]) -> None:
+    """Do something at a key while this widget has the focus, and only then.
+
+    PySide ignores the context that QShortcut's constructor is given together with a function.
+    """
+    shortcut = QShortcut(QKeySequence(keys), widget)
+    shortcut.setContext(Qt.ShortcutContext.WidgetShortcut)
+    shortcut.activated.connect(does)
+
+
+def give_tip(table: QTableWidget, row: int, column: int, tip: str) -> None:
+    """Give a cell a tooltip."""
+    item = table.item(row, column)
+    if item is not None:
+        item.setToolTip(tip)
 
 
 def fit_rows(table: QTableWidget, most: int, room_px: int) -> None:

@@ -24,7 +24,13 @@ def test_marks_lie_in_view_in_order_and_are_not_too_many(first: date, span: int,
 def test_a_month_is_marked_by_days_and_ten_years_by_years() -> None:
     low = seconds_of(date(2025, 1, 1))
     assert "3 Mar" in [words for _, words in ticks(low, low + 90 * DAY_S, 8)]
-    assert [words for _, words in ticks(low, seconds_of(date(2029, 6, 1)), 6)] == ["2025", "2026", "2027", "2028", "2029"]
+    assert [words for _, words in ticks(low, seconds_of(date(2029, 6, 1)), 6)] == [
+        "2025",
+        "2026",
+        "2027",
+        "2028",
+        "2029",
+    ]
 
 
 def test_days_and_seconds_are_each_others_inverse() -> None:

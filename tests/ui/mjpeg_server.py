@@ -1,0 +1,60 @@
+"""A phone on the loopback interface: it sends an invented finger as MJPEG at the pace of a camera."""
+
+from __future__ import annotations
+
+import socket
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from dawnbeat.capture.opencv import load_cv2
+from dawnbeat.capture.rehearsal_source import RehearsalSource
+
+_QUALITY = 95
+_HEAD = b"HTTP/1.0 200 OK\r\nContent-Type: multipart/x-mixed-replace; boundary=next\r\n\r\n"
+
+
+@contextmanager
+def finger_stream(seed: int, rate_hz: float, duration_s: float) -> Iterator[str]:
+    """Serve the rehearsal finger to whoever connects, from its first frame each time; gives the address."""
+    sources: list[RehearsalSource] = []
+    threads: list[threading.Thread] = []
+
+    def send(connection: socket.socket) -> None:
+        cv2 = load_cv2()
+        source = RehearsalSource(seed=seed, rate_hz=rate_hz, duration_s=duration_s, realtime=True)
+        sources.append(source)
+        try:
+            with connection:
+                connection.recv(4096)
+                connection.sendall(_HEAD)
+                for frame in source.frames():
+                    good, data = cv2.imencode(".jpg", frame.image, [cv2.IMWRITE_JPEG_QUALITY, _QUALITY])
+                    assert good
+                    head = f"--next\r\nContent-Type: image/jpeg\r\nContent-Length: {data.size}\r\n\r\n"
+                    connection.sendall(head.encode() + data.tobytes() + b"\r\n")
+        except OSError:
+            return  # whoever watched has hung up
+        finally:
+            source.close()
+
+    def answer(listening: socket.socket) -> None:
+        while True:
+            try:
+                connection, _ = listening.accept()
+            except OSError:
+                return
+            threads.append(threading.Thread(target=send, args=(connection,), daemon=True))
+            threads[-1].start()
+
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        accepting = threading.Thread(target=answer, args=(listening,), daemon=True)
+        accepting.start()
+        try:
+            yield f"http://127.0.0.1:{listening.getsockname()[1]}/video"
+        finally:
+            listening.shutdown(socket.SHUT_RDWR)
+            for source in sources:
+                source.close()
+            for thread in (accepting, *threads):
+                thread.join(5.0)
