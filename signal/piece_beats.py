@@ -33,6 +33,7 @@ class PieceBeats:
     edge's fit, per mille. jolt: True where brightness jumped during the edge. frames: how many came from each beat
     to the next; the last beat has no next and counts all. weights: (3,) of the colours.
     wave_s, wave: (n,) the filtered wave on the trace's clock, per mille. detection: what was chosen from.
+    frame_rate_hz: of the stretch.
     """
 
     time_s: FloatArray
@@ -46,6 +47,7 @@ class PieceBeats:
     wave_s: FloatArray
     wave: FloatArray
     detection: Detection
+    frame_rate_hz: float
 
 
 def beats_of_piece(time_s: FloatArray, colour: FloatArray, settings: Settings) -> PieceBeats:
@@ -92,6 +94,7 @@ def beats_of_piece(time_s: FloatArray, colour: FloatArray, settings: Settings) -
         wave_s=piece.time_s,
         wave=band @ weights,
         detection=found,
+        frame_rate_hz=piece.frame_rate_hz,
     )
 
 

@@ -41,18 +41,18 @@ def take(folder: Path, theme: str) -> None:
     with tempfile.TemporaryDirectory() as place, Journal.open(Path(place, "journal")) as journal:
         fill_with_invented_mornings(journal, date.today())
         fill_with_invented_runs(journal, date.today())
-        context = AppContext(journal, ChoiceStore(Path(place, "settings.toml")))
+        context = AppContext(journal, ChoiceStore(Path(place, "settings")))
         context.choose(theme=theme, met=True)
         window = MainWindow(context, "mornings")
         window.resize(WIDTH, HEIGHT)
         window.show()
         for page in PAGES:
-        context.go(page, SAMPLE if page == "bench" else None)
-        wait(2.0)
-        path = folder / f"{page}-{theme}.png"
-        if not window.grab().save(str(path)):
-            raise SystemExit(f"can't write {path}")
-        print(path)
+            context.go(page, SAMPLE if page == "bench" else None)
+            wait(2.0)
+            path = folder / f"{page}-{theme}.png"
+            if not window.grab().save(str(path)):
+                raise SystemExit(f"can't write {path}")
+            print(path)
         window.close()
         wait(0.2)
 

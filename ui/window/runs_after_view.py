@@ -113,6 +113,7 @@ class AfterView(QWidget):
         self.morning_button.setEnabled(day is not None and day.next_morning is not None)
 
     def _fit(self) -> None:
+        self.table.setMinimumHeight(self.context.theme.px(200))
         self.table.verticalHeader().setDefaultSectionSize(round(1.6 * self.table.fontMetrics().height()))
         self.table.resizeColumnsToContents()
 

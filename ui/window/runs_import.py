@@ -153,7 +153,7 @@ class ImportStrip(QFrame):
         lines = self.details.blockCount() if self.details.toPlainText() else 0
         self.details.setVisible(not self.running and lines > 0)
         line = self.details.fontMetrics().lineSpacing()
-        self.details.setFixedHeight(min(lines, 5) * line + self.context.theme.px(22))
+        self.details.setFixedHeight(min(2 * lines, 6) * line + self.context.theme.px(22))
         self.show()
 
     def _button(self, words: str, keys: str, tip: str, does: Callable[[], object]) -> QPushButton:

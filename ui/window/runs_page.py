@@ -9,7 +9,16 @@ from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QEvent
 from PySide6.QtGui import QDragEnterEvent, QDropEvent, QResizeEvent
-from PySide6.QtWidgets import QButtonGroup, QFileDialog, QLabel, QPushButton, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QButtonGroup,
+    QFileDialog,
+    QLabel,
+    QPushButton,
+    QSizePolicy,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import run_store, zone_store
@@ -25,6 +34,7 @@ from dawnbeat.ui.window.runs_dialogs import ByHandDialog
 from dawnbeat.ui.window.runs_import import ImportStrip, paths_in
 from dawnbeat.ui.window.runs_table import RunsTable
 from dawnbeat.ui.window.runs_words import NO_ZONES, week_words
+from dawnbeat.ui.window.scrolled import Scrolled
 from dawnbeat.ui.window.shortcuts import Key
 
 if TYPE_CHECKING:
@@ -69,8 +79,11 @@ class RunsPage(PageWidget):
         self.estimates: EstimatesView | None = None
         self.run_view: RunView | None = None
         self.views = QStackedWidget()
+        # Its own wish for height would make the page scroll where it could shrink.
+        self.views.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
         self.whole = QStackedWidget()
         self._buttons: dict[str, QPushButton] = {}
+        self._holders: dict[QWidget, QWidget] = {self.table: self.table}
         self._lay_out()
         self.setAcceptDrops(True)
         self.table.opened.connect(lambda each: self.open_run(each.run.id))
@@ -110,7 +123,9 @@ class RunsPage(PageWidget):
             return
         self.table.show_runs(self.judged)
         self._say_week()
-        self._show_runs(self.views.currentWidget())
+        for view, holder in self._holders.items():
+            if holder is self.views.currentWidget():
+                self._show_runs(view)
         if self.run_view is not None and self.whole.currentWidget() is self.run_view:
             self.run_view.refresh()
 
@@ -139,12 +154,13 @@ class RunsPage(PageWidget):
 
                 self.estimates = EstimatesView(self.context, self._today)
             view = self.estimates
-        if self.views.indexOf(view) < 0:
-            self.views.addWidget(view)
+        if view not in self._holders:
+            self._holders[view] = Scrolled(view)
+            self.views.addWidget(self._holders[view])
         self._show_runs(view)
         self._buttons[name].setChecked(True)
         self.week.setVisible(view is self.table and bool(self.judged))
-        self.views.setCurrentWidget(view)
+        self.views.setCurrentWidget(self._holders[view])
         if view is self.table:
             self.table.view.setFocus()
 
@@ -251,7 +267,7 @@ class RunsPage(PageWidget):
         journal = self.context.journal
         return judge_runs(run_store.binned(journal), zone_store.present_sets(journal, self._today()))
 
-    def _show_runs(self, view: QWidget | None) -> None:
+    def _show_runs(self, view: QWidget) -> None:
         for each in (self.weeks, self.after, self.estimates):
             if each is not None and each is view:
                 each.show_runs(self.judged)
@@ -330,7 +346,7 @@ class RunsPage(PageWidget):
         column.addWidget(self.strip)
         column.addWidget(self.week)
         column.addWidget(self.views, 1)
-        self.whole.addWidget(main)
+        self.whole.addWidget(Scrolled(main))
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.addWidget(self.whole)
@@ -347,6 +363,7 @@ class RunsPage(PageWidget):
             self._turn()
 
     def _turn(self) -> None:
+        self.views.setMinimumHeight(self.context.theme.px(280))
         if self.run_view is not None:
             self.run_view.turn(self.width() >= self.context.theme.px(920))
 

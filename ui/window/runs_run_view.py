@@ -43,6 +43,7 @@ from dawnbeat.ui.window.zones_tables import fit_rows, give_tip, plain_table, wri
 from dawnbeat.ui.window.zones_undo import change_zones
 
 _WHERE = "Runs, one run"
+_OVERRULE_KEY = "L"
 
 
 class RunView(QWidget):
@@ -78,7 +79,9 @@ class RunView(QWidget):
         self.test_button = give("30-minute test…", "T", "Threshold pulse of a test in this run", self.ask_test)
         self.peak_button = give("Highest pulse…", "M", "Keep its highest pulse as a maximum", self.ask_maximum)
         self.bin_button = give("Bin", "Ctrl+D", "Put this run in the bin; Ctrl+Z brings it back", self.to_bin)
-        self.overrule_button = give("Believe it after all", "L", "Overrule the mark, or restore it", self.overrule)
+        self.overrule_button = give(
+            "Believe it after all", _OVERRULE_KEY, "Overrule the mark, or restore it", self.overrule
+        )
         self._lay_out()
         self.curve.picked.connect(self._pick)
         self.marks_table.itemSelectionChanged.connect(lambda: self._mark(self.marks_table.currentRow() + 1))
@@ -231,9 +234,8 @@ class RunView(QWidget):
         self.overrule_button.setEnabled(chosen is not None and chosen.kind in CAN_BE_OVERRULED)
         words = "Leave it out again" if chosen is not None and chosen.overruled else "Believe it after all"
         if self.overrule_button.text() != words:
-            keys = self.overrule_button.shortcut()
             self.overrule_button.setText(words)
-            self.overrule_button.setShortcut(keys)  # a new text takes the key away
+            self.overrule_button.setShortcut(QKeySequence(_OVERRULE_KEY))  # a new text takes the key away
             self.overrule_button.setAccessibleName(words)
         if self.samples is not None and number:
             self.curve.choose(number)

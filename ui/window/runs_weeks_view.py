@@ -7,7 +7,16 @@ from datetime import date, timedelta
 from typing import Any
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QButtonGroup, QComboBox, QLabel, QPushButton, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QButtonGroup,
+    QComboBox,
+    QLabel,
+    QPushButton,
+    QSizePolicy,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import zone_store
@@ -20,7 +29,6 @@ from dawnbeat.ui.window.flow import Flow
 from dawnbeat.ui.window.plain import short_day
 from dawnbeat.ui.window.runs_weeks_chart import WeeksChart
 from dawnbeat.ui.window.runs_words import load_words, week_words
-from dawnbeat.ui.window.scrolled import Scrolled
 from dawnbeat.ui.window.shortcuts import Key
 from dawnbeat.ui.window.zones_tables import plain_table, write_rows
 
@@ -68,6 +76,7 @@ class WeeksView(QWidget):
         self._judged: Sequence[JudgedRun] = ()
         self._span: int | None = 12
         self._first_time = True
+        self._table_stale = True
         self.said = _label("", "The chosen week")
         self.loads = _label("small", "Load of the chosen week")
         self.which = QComboBox()
@@ -83,6 +92,7 @@ class WeeksView(QWidget):
         self.table.itemSelectionChanged.connect(self._row_selected)
         self.table.activated.connect(lambda index: self.opened.emit(self.weeks[-1 - index.row()].first))
         self.views = QStackedWidget()
+        self.views.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
         self._lay_out()
 
     def show_runs(self, judged: Sequence[JudgedRun]) -> None:
@@ -104,7 +114,7 @@ class WeeksView(QWidget):
         self.chart.show_weeks(self.weeks, 2 if present is None else present.zones.scheme.easy_top)
         self.chart.show_mornings(mornings, self.context.ranges)
         self._show_load()
-        self._fill_table()
+        self._table_stale = True
         if self._first_time:
             self._first_time = False
             self.chart.show_last(self._span)
@@ -121,6 +131,10 @@ class WeeksView(QWidget):
         self.chart.select(monday)
         self.said.setText(f"<b>Week of {short_day(monday)}</b>: {week_words(week)}")
         self.loads.setText(load_words(week, str(self.which.currentData())) or "No load is known for this week.")
+        if not self.as_table.isChecked():
+            return
+        if self._table_stale:
+            self._fill_table()
         self.table.blockSignals(True)
         self.table.selectRow(len(self.weeks) - 1 - place)
         self.table.blockSignals(False)
@@ -136,7 +150,7 @@ class WeeksView(QWidget):
                 self.context.say(str(error))
             self.context.journal_changed.emit()
         self._show_load()
-        self._fill_table()
+        self._table_stale = True
         if self.chart.selected is not None:
             self.select(self.chart.selected)
 
@@ -154,7 +168,14 @@ class WeeksView(QWidget):
         days = rolling(daily_loads(known), self.weeks[0].first, last)
         self.chart.show_load(days, self.which.currentText(), (begin - self.weeks[0].first).days)
 
+    def _show_table(self, on: bool) -> None:
+        self.views.setCurrentIndex(int(on))
+        if self.chart.selected is not None:
+            self.select(self.chart.selected)
+
     def _fill_table(self) -> None:
+        """Thousands of cells, so only while the table is in view."""
+        self._table_stale = False
         key = _key(str(self.which.currentData()))
         rows = []
         for week in reversed(self.weeks):
@@ -200,7 +221,7 @@ class WeeksView(QWidget):
             tools.addWidget(button)
         self.as_table = self._tool("As a table", "W", "Show the weeks as a table, or as plots")
         self.as_table.setCheckable(True)
-        self.as_table.toggled.connect(lambda on: self.views.setCurrentIndex(int(on)))
+        self.as_table.toggled.connect(self._show_table)
         tools.addWidget(self.as_table)
         tools.push()
         tools.addWidget(self.which)
@@ -209,7 +230,7 @@ class WeeksView(QWidget):
         column.setContentsMargins(0, 0, 0, 0)
         column.addWidget(self.table, 1)
         column.addWidget(_label("small", "About the stars", "* some runs of the week are not in this sum"))
-        self.views.addWidget(Scrolled(self.chart))
+        self.views.addWidget(self.chart)
         self.views.addWidget(tabled)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
@@ -218,6 +239,7 @@ class WeeksView(QWidget):
         layout.addWidget(self.loads)
         layout.addWidget(self.views, 1)
         layout.addWidget(_label("small", "Where the aim and the loads come from", _FOOT))
+        self._fit()
         self.context.theme_changed.connect(lambda _: self._fit())
 
     def _show_span(self, weeks: int | None) -> None:
@@ -225,6 +247,7 @@ class WeeksView(QWidget):
         self.chart.show_last(weeks)
 
     def _fit(self) -> None:
+        self.views.setMinimumHeight(self.context.theme.px(470))
         self.table.verticalHeader().setDefaultSectionSize(round(1.6 * self.table.fontMetrics().height()))
         metrics, px = self.table.fontMetrics(), self.context.theme.px
         for column, (heading, widest) in enumerate(zip(_HEADINGS, _WIDEST, strict=True)):

@@ -7,6 +7,7 @@ from datetime import date
 
 from PySide6.QtCore import QDate, Qt
 from PySide6.QtWidgets import (
+    QComboBox,
     QDateEdit,
     QDialog,
     QDialogButtonBox,
@@ -53,13 +54,17 @@ class FormDialog(QDialog):
         layout.addWidget(Scrolled(inside), 1)
         layout.addWidget(self.trouble)
         layout.addWidget(buttons)
-        px = context.theme.px
-        self.resize(px(560), px(420))
+        px, room = context.theme.px, parent.window().size()
+        self.resize(min(px(680), room.width()), min(px(600), room.height()))
 
     def row(self, words: str, control: QWidget, tip: str) -> None:
         """A control with its label, its name for screen readers, and its tooltip."""
         label = QLabel(words)
         label.setBuddy(control)
+        if isinstance(control, QComboBox):
+            # Long answers must not make the form wider than the dialog.
+            control.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+            control.setMinimumContentsLength(14)
         control.setAccessibleName(words)
         control.setToolTip(tip)
         self.rows.addRow(label, control)

@@ -43,8 +43,8 @@ class MethodsView(QWidget):
         """Draw and list these."""
         self.apart.setText(apart_words(compared) or "With one method known there is nothing to compare yet.")
         self.picture.show_methods(compared)
-        for each in (self.picture, self.legend):
-            each.setVisible(any(row.zones is not None for row in compared))
+        for widget in (self.picture, self.legend):
+            widget.setVisible(any(row.zones is not None for row in compared))
         rows = []
         for each in compared:
             if each.zones is None:

@@ -22,7 +22,7 @@ from dawnbeat.ui.window.context import AppContext
 from dawnbeat.ui.window.runs_after_view import AfterView
 from dawnbeat.ui.window.runs_estimates_view import EstimatesView
 from dawnbeat.ui.window.runs_model import COLUMNS, UNRATED, WITHOUT_PULSE
-from dawnbeat.ui.window.runs_page import AFTER, ESTIMATES, LIST, VIEWS, WEEKS, RunsPage
+from dawnbeat.ui.window.runs_page import AFTER, ESTIMATES, VIEWS, WEEKS, RunsPage
 from dawnbeat.ui.window.runs_run_view import RunView
 from dawnbeat.ui.window.runs_table import IN_THE_BIN
 from dawnbeat.ui.window.runs_week_bars import Bar, StackedBars
@@ -30,6 +30,7 @@ from dawnbeat.ui.window.runs_weeks_view import WeeksView
 from dawnbeat.ui.window.scrolled import Scrolled
 from tests.training.run_files import csv_text, fit_bytes, gpx_text, steady, tcx_text, write
 from tests.ui.window.conftest import TODAY
+from tests.ui.window.many_runs import fill_up_with_runs
 
 TITLES = [column.title for column in COLUMNS]
 
@@ -125,18 +126,11 @@ def test_one_run_by_hand_is_everywhere_without_a_claim(page: RunsPage, journal: 
 
 
 def test_three_thousand_runs_are_all_there(qtbot: QtBot, page: RunsPage, invented: Journal) -> None:
-    own = [row[1] for row in invented.connection.execute("PRAGMA table_info(runs)")]
-    own = [name for name in own if name not in ("id", "sha256", "local_date")]
-    count = invented.connection.execute("SELECT count(*) FROM runs").fetchone()[0]
-    for back in range(1, 3000 // count + 1):
-        invented.connection.execute(
-            f"INSERT INTO runs (local_date, {', '.join(own)}) SELECT date(local_date, '-{84 * back} days'), "
-            f"{', '.join(own)} FROM runs WHERE id <= {count}"
-        )
+    fill_up_with_runs(invented, 3000)
     page.shown()
     assert page.table.model.rowCount() == len(run_store.runs(invented)) >= 3000
-    page.show_view(WEEKS)
-    assert len(weeks_view(page).weeks) > 12
+    assert len(weeks_view(page).weeks) > 600
+    assert len({each.run.local_date for each in page.judged}) > 2500
 
 
 # List
@@ -359,7 +353,7 @@ def test_a_run_by_hand_that_cannot_be_keeps_the_dialog_open(page: RunsPage, jour
 
 def test_time_in_zones_adds_up_and_what_is_missing_is_said(page: RunsPage, invented: Journal) -> None:
     page.shown()
-    view = opened(page, run_with(invented, "drop-out"))
+    view = opened(page, run_with(invented, "20 km"))
     assert view.each is not None
     assert view.each.judged is not None
     assert sum(view.each.judged.zone_s) == pytest.approx(view.each.run.figures.measured_s)
@@ -521,12 +515,10 @@ def test_the_choice_of_load_is_kept_and_shown(page: RunsPage, invented: Journal)
     assert np.isfinite(women[-1])
 
 
-def test_bars_keep_their_pattern_in_any_zoom(page: RunsPage, context: AppContext) -> None:
+def test_bars_keep_their_pattern_in_any_zoom(context: AppContext) -> None:
     bars = StackedBars(context)
     bars.set_bars([Bar(0, 1, (1.0, 2.0, 0.5), 0.5)], 2)
     assert bars.boundingRect() == QRectF(0, 0, 1, 4.0)
-    item = page.table  # any widget to be drawn beside
-    assert item is not None
     shades = []
     for scale in (20, 60):
         picture = QImage(scale * 2, scale * 4, QImage.Format.Format_RGB32)
@@ -595,7 +587,7 @@ def test_runs_and_weeks_are_saved_as_csv(
     page.shown()
     for save, name, count in (
         (page.save_runs, "runs.csv", len(run_store.runs(invented))),
-        (page.save_weeks, "weeks.csv", 13),
+        (page.save_weeks, "weeks.csv", 12),
     ):
         out = tmp_path / name
         monkeypatch.setattr(files, "ask_save", lambda *_, out=out: out)
@@ -642,4 +634,3 @@ def test_changes_made_elsewhere_are_read_when_the_page_comes_back(
     page.show()
     page.shown()
     assert page.table.model.rowCount() == len(run_store.runs(invented))
-    assert LIST in VIEWS

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date, timedelta
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -11,11 +11,10 @@ from PySide6.QtWidgets import QApplication, QLabel, QLineEdit
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions, run_store, zone_store
 from dawnbeat.training.demo_runs import fill_with_invented_runs
 from dawnbeat.training.maximum import Maximum
-from dawnbeat.training.zone_snapshot import restore, snapshot
+from dawnbeat.training.zone_snapshot import snapshot
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.training.zones import ROUNDING
 from dawnbeat.ui.window import files
@@ -365,16 +364,6 @@ def test_the_resting_pulse_of_the_journal_is_used_when_chosen(page: ZonesPage, n
     assert page.pulses.resting_bpm() == known.bpm
     assert known.label in page.pulses.resting_words.text().replace(known.label[0].upper(), known.label[0], 1)
     assert page.keep_button.isEnabled()
-
-
-def test_an_undo_does_not_overwrite_what_another_program_kept(journal: Journal, context: AppContext) -> None:
-    before = snapshot(journal)
-    zone_store.add_maximum(journal, Maximum(date(2025, 5, 1), "race", 186), TODAY)
-    after = snapshot(journal)
-    zone_store.add_maximum(journal, Maximum(date(2025, 5, 2), "race", 187), TODAY)
-    with pytest.raises(DawnbeatError, match="changed elsewhere"):
-        restore(journal, before, after)
-    assert [each.bpm for each in zone_store.maxima(journal)] == [186, 187]
 
 
 def test_text_at_twice_the_size_still_fits_the_width(page: ZonesPage, with_zones: Journal, context: AppContext) -> None:
