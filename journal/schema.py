@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sqlite3
 from collections.abc import Sequence
@@ -186,8 +187,10 @@ def connect(path: Path, busy_s: float) -> sqlite3.Connection:
 
     SQLite gives its own side files the permissions of the main one.
     """
-    handle = os.open(path, os.O_RDWR | os.O_CREAT, FILE_MODE)
-    os.close(handle)
+    # Only a file that isn't there is opened: closing one takes from this process all locks that it has on it
+    # (POSIX), and another program would then delete the log that our other connections still write to.
+    with contextlib.suppress(FileExistsError):
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, FILE_MODE))
     path.chmod(FILE_MODE)
     connection = sqlite3.connect(path, timeout=busy_s, isolation_level=None)
     connection.execute("PRAGMA foreign_keys = ON")

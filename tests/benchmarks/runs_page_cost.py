@@ -13,8 +13,9 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
@@ -26,7 +27,11 @@ from dawnbeat.training.demo_runs import fill_with_invented_runs
 from dawnbeat.ui.window.app import make_app
 from dawnbeat.ui.window.context import AppContext
 from dawnbeat.ui.window.settings_store import ChoiceStore
+from tests.training.run_files import fit_bytes, steady, write
 from tests.ui.window.many_runs import fill_up_with_runs
+
+if TYPE_CHECKING:
+    from dawnbeat.ui.window.runs_page import RunsPage
 
 TARGET_MS = 300.0
 TIMES = 7
@@ -35,6 +40,7 @@ TIMES = 7
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--runs", type=int, default=3000)
+    parser.add_argument("--files", type=int, default=100, help="files to import; 0 for none")
     chosen = parser.parse_args()
     app = make_app()
     with tempfile.TemporaryDirectory() as name, Journal.open(Path(name) / "home") as journal:
@@ -103,7 +109,30 @@ def main() -> None:
             zones.deleteLater()
 
         row("open the page of zones and paint it", timed(open_zones), TARGET_MS)
+        if chosen.files:
+            _import(Path(name) / "files", chosen.files, page, app.processEvents)
         context.background.stop()
+
+
+def _import(folder: Path, count: int, page: RunsPage, process: Callable[[], object]) -> None:
+    """Runs of an hour through the page, and for how long at most the window answered nothing meanwhile."""
+    folder.mkdir()
+    samples = steady(3600)
+    for n in range(count):
+        write(folder / f"run{n}.fit", fit_bytes(samples, datetime(2001, 1, 1, 6, tzinfo=UTC) + timedelta(days=n)))
+    began_s = last_s = time.perf_counter()
+    longest_s = 0.0
+    page.strip.start([folder])
+    while page.strip.running:
+        process()
+        now_s = time.perf_counter()
+        longest_s, last_s = max(longest_s, now_s - last_s), now_s
+        time.sleep(0.002)
+    result = page.strip.result
+    assert result is not None
+    assert result.count("added") == count
+    row(f"import {count} runs of an hour (FIT)", 1000 * (time.perf_counter() - began_s), 60_000 * count / 500)
+    row("  longest that the window stood still", 1000 * longest_s, None)
 
 
 def timed(work: Callable[[], object]) -> float:

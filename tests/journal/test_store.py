@@ -276,3 +276,21 @@ def test_the_database_is_kept_as_durable_as_promised(journal: Journal) -> None:
     assert pragma("foreign_keys") == 1
     with pytest.raises(sqlite3.IntegrityError):
         journal.connection.execute("INSERT INTO context (reading_id) VALUES (12345)")
+
+
+def test_a_second_opening_here_does_not_let_another_program_delete_the_log_we_write_to(tmp_path: Path) -> None:
+    # Closing any handle of a file drops all POSIX locks that the process holds on it.
+    other = (
+        "import sys\nfrom pathlib import Path\nfrom dawnbeat.journal.store import Journal\n"
+        "with Journal.open(Path(sys.argv[1])) as journal:\n    journal.readings()\n"
+    )
+    with Journal.open(tmp_path) as ours:
+        ours.readings()
+        Journal.open(tmp_path).close()
+        subprocess.run([sys.executable, "-c", other, str(tmp_path)], check=True)
+        with ours.transaction("count by hand") as connection:
+            connection.execute(
+                "INSERT INTO hand_counts(local_date, beats_in_30_s, saved_at) VALUES ('2025-01-01', 30, 'x')"
+            )
+    with Journal.open(tmp_path) as again:
+        assert again.connection.execute("SELECT count(*) FROM hand_counts").fetchone() == (1,)

@@ -1,4 +1,4 @@
-"""The installed program on a real X11 screen: started as a process, driven by keys alone, and the journal read after."""
+"""The installed program on a real X11 screen: a process driven by keys alone, and its journal read afterwards."""
 
 from __future__ import annotations
 
@@ -149,7 +149,7 @@ def test_a_reading_on_a_real_screen_is_taken_stopped_noted_and_kept_by_keys_alon
     assert recording.about["posture"] == "sitting"
     assert recording.trace.duration_s == pytest.approx(reading.duration_s, abs=1e-3)
     assert recording.trace.time_s.size == pytest.approx(_RATE_HZ * reading.duration_s, rel=0.1)
-    red, green, blue = np.median(recording.trace.rgb, axis=0)
+    red, green, blue = np.median(recording.trace.colour, axis=0)
     assert red > 2 * max(green, blue)  # a lit finger, as it was sent
 
 

@@ -12,12 +12,14 @@ from typing import Any
 from PySide6.QtCore import QByteArray, QTimer
 from PySide6.QtGui import QCloseEvent, QIcon, QKeySequence, QShortcut
 from PySide6.QtWidgets import (
+    QApplication,
     QButtonGroup,
     QHBoxLayout,
     QLabel,
     QMainWindow,
     QMessageBox,
     QPushButton,
+    QScrollArea,
     QStackedWidget,
     QVBoxLayout,
     QWidget,
@@ -191,11 +193,13 @@ class MainWindow(QMainWindow):
         redo = self.context.undo.createRedoAction(self, "Do again")
         redo.setShortcut(QKeySequence.StandardKey.Redo)
         self.addActions([undo, redo])
-        QShortcut(QKeySequence.StandardKey.Quit, self, self.close)
+        # Windows has no standard key for it.
+        QShortcut(QKeySequence("Ctrl+Q"), self, self.close)
         shortcuts.register(
             Key(QKeySequence(QKeySequence.StandardKey.Undo).toString(), "Undo the last change"),
             Key(QKeySequence(QKeySequence.StandardKey.Redo).toString(), "Do it again"),
             Key("Tab", "Go to the next control, Shift+Tab to the one before"),
+            Key("Ctrl+Q", "Close the window"),
         )
         QShortcut(QKeySequence("Ctrl++"), self, lambda: self._text(+10))
         QShortcut(QKeySequence("Ctrl+="), self, lambda: self._text(+10))
@@ -227,6 +231,17 @@ class MainWindow(QMainWindow):
             if packed and self.restoreGeometry(QByteArray(packed)):
                 return
         self.resize(1180, 760)
+
+    def focusNextPrevChild(self, forth: bool) -> bool:  # noqa: N802  Qt's name
+        """Move the focus, and scroll to it also where it comes into a scrolled form from outside."""
+        moved = super().focusNextPrevChild(forth)
+        focused = QApplication.focusWidget()
+        outer = None if focused is None else focused.parentWidget()
+        while focused is not None and outer is not None:
+            if isinstance(outer, QScrollArea):
+                outer.ensureWidgetVisible(focused)
+            outer = outer.parentWidget()
+        return moved
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802  Qt's name
         """Ask where something is going on, let pages keep what they have, and remember the place."""

@@ -154,7 +154,8 @@ class StartView(QWidget):
         column.addLayout(self._choice_row("Posture", self._postures.buttons()))
         column.addLayout(self._choice_row("Sound", [self.tone]))
         column.addLayout(self._choice_row("Finger", [self.rehearsal]))
-        camera = self._choice_row("", [self.source, self._set_up])
+        camera = self._choice_row("", [self._set_up, self.source])
+        camera.setStretchFactor(self.source, 100)  # an address is long
         column.addLayout(camera)
         column.addStretch(1)
         column.addWidget(label(f"{LAMP} {NOT_MEDICAL}", "small"))

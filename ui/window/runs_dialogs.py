@@ -65,7 +65,7 @@ class ByHandDialog(FormDialog):
         keep: Callable[[datetime, float, float | None, str, str, bool], object],
         parent: QWidget,
     ) -> None:
-        super().__init__(context, "A run by hand", lambda: keep(*self.entry()), parent)
+        super().__init__(context, "A run by hand", lambda: keep(*self.entry()), parent, height=430)
         began = now - timedelta(hours=1)
         self.began = QDateTimeEdit(QDateTime(began.year, began.month, began.day, began.hour, began.minute, 0))
         self.began.setDisplayFormat("yyyy-MM-dd HH:mm")
@@ -114,7 +114,7 @@ class BeganDialog(FormDialog):
     """keep: the local time as ISO 8601 without an offset."""
 
     def __init__(self, context: AppContext, keep: Callable[[str], object], parent: QWidget) -> None:
-        super().__init__(context, "When the run began", lambda: keep(self.moment()), parent)
+        super().__init__(context, "When the run began", lambda: keep(self.moment()), parent, height=240)
         self.began = QDateTimeEdit(QDateTime.currentDateTime())
         self.began.setDisplayFormat("yyyy-MM-dd HH:mm:ss")
         self.row("Began", self.began, "Local time of the first row of the file")
@@ -149,7 +149,7 @@ class ThresholdTestDialog(FormDialog):
             f"no source). {ERROR}",
             "soft",
         )
-        self.say("\n\n".join(cautions.MAXIMAL_TEST))
+        self.say("\n".join(cautions.MAXIMAL_TEST))
         self.keep_button.setText("&Keep as threshold pulse")
         self.begins.textChanged.connect(lambda _: self._work_out())
         self._work_out()

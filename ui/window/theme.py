@@ -138,7 +138,7 @@ QPushButton:checked, QToolButton:checked {{ background: {inks.wash}; border-colo
 QPushButton:disabled, QToolButton:disabled {{ color: {inks.soft}; border-style: dashed; }}
 QPushButton[class="main"] {{
   background: {inks.accent}; color: {inks.on_accent}; border-color: {inks.accent};
-  font-size: {pt(1.25):.1f}pt; padding: {px(10)}px {px(24)}px; }}
+  font-size: {pt(1.25):.1f}pt; padding: {px(10)}px {px(24)}px; min-height: {px(28)}px; }}
 QPushButton[class="main"]:disabled {{ background: {inks.sheet}; color: {inks.soft}; }}
 QPushButton:focus {{ border: 2px solid {inks.accent}; padding: {px(6) - 1}px {px(14) - 1}px; }}
 QToolButton:focus {{ border: 2px solid {inks.accent}; padding: {px(6) - 1}px {px(10) - 1}px; }}
@@ -155,11 +155,11 @@ QPushButton[class="entry"]:focus {{
   border: 2px solid {inks.accent}; border-left-width: {px(4)}px; }}
 QWidget#contents {{ background: {inks.paper}; border-right: 1px solid {inks.line}; }}
 QWidget#status {{ border-top: 1px solid {inks.line}; }}
-QLineEdit, QPlainTextEdit, QTextEdit, QTextBrowser, QSpinBox, QDoubleSpinBox, QComboBox, QDateEdit {{
+QLineEdit, QPlainTextEdit, QTextEdit, QTextBrowser, QSpinBox, QDoubleSpinBox, QComboBox, QDateTimeEdit {{
   background: {inks.sheet}; color: {inks.ink}; border: 1px solid {inks.line}; border-radius: {px(4)}px;
   padding: {px(5)}px {px(8)}px; selection-background-color: {inks.wash}; selection-color: {inks.ink}; }}
 QLineEdit:focus, QPlainTextEdit:focus, QTextEdit:focus, QTextBrowser:focus, QSpinBox:focus,
-QDoubleSpinBox:focus, QComboBox:focus, QDateEdit:focus {{ border: 2px solid {inks.accent}; }}
+QDoubleSpinBox:focus, QComboBox:focus, QDateTimeEdit:focus {{ border: 2px solid {inks.accent}; }}
 QLineEdit:disabled, QSpinBox:disabled, QDoubleSpinBox:disabled, QComboBox:disabled {{ color: {inks.soft}; }}
 QComboBox QAbstractItemView {{
   background: {inks.sheet}; color: {inks.ink}; selection-background-color: {inks.wash};

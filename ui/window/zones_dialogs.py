@@ -55,7 +55,7 @@ class MaximumDialog(FormDialog):
         self.row("Note", self.note, "Anything else")
         self.about = self.say("", "soft")
         self.say(cautions.ADDED_BEATS)
-        self.say("\n\n".join(cautions.MAXIMAL_TEST))
+        self.say("\n".join(cautions.MAXIMAL_TEST))
         if proposed is not None:
             self.kind.setCurrentIndex(self.kind.findData(proposed.kind))
             self.bpm.setValue(round(proposed.bpm))
@@ -107,7 +107,7 @@ class ThresholdDialog(FormDialog):
             f"practice, no source). {ERROR} A test in an imported run is worked out when you open that run.",
             "soft",
         )
-        self.say("\n\n".join(cautions.MAXIMAL_TEST))
+        self.say("\n".join(cautions.MAXIMAL_TEST))
 
     def entry(self) -> Threshold:
         """What was entered; raises DawnbeatError for what can't be right."""

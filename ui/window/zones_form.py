@@ -25,7 +25,10 @@ from dawnbeat.ui.window.scrolled import Scrolled
 class FormDialog(QDialog):
     """keep: called on "Keep"; where it raises DawnbeatError the dialog stays open and says it."""
 
-    def __init__(self, context: AppContext, title: str, keep: Callable[[], object], parent: QWidget) -> None:
+    def __init__(
+        self, context: AppContext, title: str, keep: Callable[[], object], parent: QWidget, height: int = 600
+    ) -> None:
+        """height: in pixels where text has its usual size."""
         super().__init__(parent)
         self.context = context
         self._keep = keep
@@ -55,7 +58,7 @@ class FormDialog(QDialog):
         layout.addWidget(self.trouble)
         layout.addWidget(buttons)
         px, room = context.theme.px, parent.window().size()
-        self.resize(min(px(680), room.width()), min(px(600), room.height()))
+        self.resize(min(px(680), room.width()), min(px(height), room.height()))
 
     def row(self, words: str, control: QWidget, tip: str) -> None:
         """A control with its label, its name for screen readers, and its tooltip."""
@@ -68,6 +71,8 @@ class FormDialog(QDialog):
         control.setAccessibleName(words)
         control.setToolTip(tip)
         self.rows.addRow(label, control)
+        if self.rows.rowCount() == 1:
+            control.setFocus()
 
     def say(self, text: str, style: str = "small") -> QLabel:
         """Words below the rows."""
