@@ -164,7 +164,10 @@ def _why_closed(index: int, platform: str) -> str:
     if platform.startswith("linux"):
         device = Path(f"/dev/video{index}")
         if not device.exists():
-            return f"there is no camera {index}: `dawnbeat cameras` lists those that are there"
+            return (
+                f"there is no camera {index}: `dawnbeat cameras` lists those that are there; "
+                "without one, try the source rehearsal"
+            )
         try:
             device.open("rb").close()
         except PermissionError:

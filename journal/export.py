@@ -9,7 +9,7 @@ from pathlib import Path
 
 from dawnbeat.journal.columns import COLUMNS, cells_of
 from dawnbeat.journal.faults import plain_errors
-from dawnbeat.journal.place import replacing
+from dawnbeat.journal.place import refuse_another_file, replacing
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
@@ -24,13 +24,16 @@ def export_mornings(
 ) -> int:
     """Write one row a reading (columns.COLUMNS; UTF-8, RFC 4180) and return how many; the bin is left out.
 
-    Raises DawnbeatError when the file can't be written; a file of that name is replaced only by a whole one.
+    Raises DawnbeatError when the file can't be written. An earlier export of that name is replaced, by a whole one
+    only; any other file is refused.
     """
     if first is not None and last is not None and first > last:
         raise DawnbeatError(f"nothing lies between {first} and {last}: give the earlier day first")
     chosen = [each for each in journal.readings(first, last) if include_not_usable or each.verdict.usable]
+    text = mornings_csv(chosen)
+    refuse_another_file(out, text)
     with plain_errors("write the mornings", out), replacing(out) as file:
-        file.write(mornings_csv(chosen).encode("utf-8"))
+        file.write(text.encode("utf-8"))
     return len(chosen)
 
 
@@ -64,8 +67,10 @@ def export_intervals(journal: Journal, out: Path, day: date) -> tuple[Path, Path
     for start_s, interval_ms, reason in zip(
         intervals.start_s.tolist(), intervals.interval_ms.tolist(), intervals.left_out, strict=True
     ):
-        writer.writerow((repr(start_s), repr(interval_ms), "no" if reason else "yes", reason or ""))
-    lines = "".join(f"{interval_ms!r}\n" for interval_ms in intervals.kept_ms.tolist())
+        writer.writerow((f"{start_s:.6f}", f"{interval_ms:.3f}", "no" if reason else "yes", reason or ""))
+    lines = "".join(f"{interval_ms:.3f}\n" for interval_ms in intervals.kept_ms.tolist())
+    refuse_another_file(table, text.getvalue())
+    refuse_another_file(plain, "1")
     with (
         plain_errors("write the intervals", out),
         replacing(table) as table_file,

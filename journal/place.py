@@ -97,3 +97,23 @@ def replacing(path: Path) -> Iterator[IO[bytes]]:
         part.unlink(missing_ok=True)
         raise
     sync_folder(path.parent)
+
+
+def refuse_another_file(path: Path, text: str) -> None:
+    """Raise DawnbeatError where `path` is a file that doesn't begin like `text`: somebody's own, not to be replaced.
+
+    Files are compared by what stands before the first comma or line end; one that begins with a digit is like another
+    that does. An empty file may be replaced.
+    """
+    try:
+        with path.open("rb") as file:
+            found = file.read(200).decode("utf-8", errors="replace")
+    except (FileNotFoundError, IsADirectoryError, PermissionError):
+        return
+    if found and _kind(found) != _kind(text):
+        raise DawnbeatError(f"{one_line(path)} exists and is another file: choose another name")
+
+
+def _kind(text: str) -> str:
+    first = text.lstrip("\ufeff").split("\n")[0].split(",")[0].strip()
+    return "a number" if first[:1].isdigit() else first

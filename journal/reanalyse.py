@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import concurrent.futures
 import functools
+import math
 import multiprocessing
 from collections.abc import Callable
 from concurrent.futures.process import BrokenProcessPool
@@ -33,6 +34,9 @@ class HasTrace(Protocol):
         """The recording's trace."""
         ...
 
+
+# Less than this apart, an interval is the same one.
+_SAME_MS = 0.5
 
 ReadRecording = Callable[[Path], HasTrace]
 Analyse = Callable[[Trace, Settings], Analysis]
@@ -176,13 +180,19 @@ def _analyse_one(read_recording: ReadRecording, analyse: Analyse, settings: Sett
 
 def _differs(journal: Journal, before: StoredReading, after: Analysis) -> bool:
     old, new = rows.values_of_reading(before), rows.values_of_analysis(after)
-    if any(old[name] != new[name] for name in rows.ANALYSED):
+    if any(not _is_same(old[name], new[name]) for name in rows.ANALYSED):
         return True
     kept = journal.intervals(before.id)
-    return kept.left_out != after.intervals.left_out or not (
-        np.array_equal(kept.interval_ms, after.intervals.interval_ms)
-        and np.array_equal(kept.start_s, after.intervals.start_s)
+    return kept.left_out != after.intervals.left_out or not np.allclose(
+        kept.interval_ms, after.intervals.interval_ms, rtol=0.0, atol=_SAME_MS
     )
+
+
+def _is_same(old: object, new: object) -> bool:
+    """Equal, but for the last digits of a number: a recording keeps five decimals, a fresh trace all."""
+    if isinstance(old, float) and isinstance(new, float):
+        return math.isclose(old, new, rel_tol=1e-3, abs_tol=1e-6)
+    return old == new
 
 
 def _ms(value: float | None) -> str:

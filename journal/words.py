@@ -185,8 +185,8 @@ def _commonly(today: Today) -> str:
         return "With a raised pulse, runners commonly keep the next session easy and look again tomorrow."
     if week == ABOVE:
         return (
-            "Above is not automatically good: it is seen in good form and also in deep fatigue (Plews et al. "
-            "2013, Sports Med 43:773-781). Runners commonly keep to the plan and watch how their legs feel."
+            "RMSSD above the range is not automatically good: it is seen in good form and also in deep fatigue "
+            "(Plews et al. 2013, Sports Med 43:773-781). Runners commonly keep to the plan and watch how their legs feel."
         )
     return (
         "Runners commonly keep to their plan then, as in trials of training guided by variability (Kiviniemi "

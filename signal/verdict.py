@@ -26,6 +26,10 @@ _WHAT_HAPPENED: dict[Reason, str] = {
 }
 
 
+# A minute is the shortest length that the program offers for a reading.
+_SHORT_S = 59.0
+
+
 @dataclass(frozen=True)
 class Evidence:
     """What a verdict rests on.
@@ -52,14 +56,14 @@ def verdict_on(evidence: Evidence, settings: Settings) -> Verdict:
     if doubts:
         return Verdict(False, tuple(doubts))
     kept_s = float(evidence.intervals.kept_ms.sum()) / 1000.0
-    return Verdict(
-        True,
-        (
-            f"{kept_s:.0f} s of {evidence.duration_s:.0f} s kept",
-            f"beats timed to {evidence.timing_error_ms:.1f} ms",
-            "beats, repetition and spectrum agree about the rate",
-        ),
-    )
+    reasons = [
+        f"{kept_s:.0f} s of {evidence.duration_s:.0f} s kept",
+        f"beats timed to {evidence.timing_error_ms:.1f} ms",
+        "beats, repetition and spectrum agree about the rate",
+    ]
+    if evidence.duration_s < _SHORT_S:
+        reasons.append("a short reading: its 95 % intervals are wide, two minutes would say more")
+    return Verdict(True, tuple(reasons))
 
 
 def needed_s(duration_s: float, settings: Settings) -> float:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from dawnbeat.journal.csv_safe import guard
 from dawnbeat.journal.faults import plain_errors
-from dawnbeat.journal.place import replacing
+from dawnbeat.journal.place import refuse_another_file, replacing
 from dawnbeat.training.weeks import JudgedRun, Week
 
 # Name, unit and meaning of each column.
@@ -79,6 +79,7 @@ def _write(out: Path, columns: tuple[tuple[str, str, str], ...], rows: Iterable[
     writer = csv.writer(text)
     writer.writerow(name for name, _, _ in columns)
     writer.writerows(rows)
+    refuse_another_file(out, text.getvalue())
     with plain_errors("write the runs", out), replacing(out) as file:
         file.write(text.getvalue().encode("utf-8"))
 

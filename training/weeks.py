@@ -16,8 +16,8 @@ from dawnbeat.training.zone_store import ZoneSet, present_sets
 
 EASY_AIM = 0.80
 EASY_AIM_SOURCE = (
-    "About 80 % easy is what endurance athletes were found to do (Seiler 2010, Int J Sports Physiol Perform 5:276-291, "
-    "from memory); there by sessions, here by measured time."
+    "About 80 % easy is what endurance athletes were found to do "
+    "(Seiler 2010, Int J Sports Physiol Perform 5:276-291); there by sessions, here by measured time."
 )
 RANGE_WEEKS, RANGE_MINIMUM = 8, 3
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from dawnbeat.journal.store import Journal
+from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.settings import Settings, settings_from_toml
 from dawnbeat.ui.window.settings_store import ChoiceStore, home_to_open
 
@@ -14,8 +15,13 @@ def chosen_home(asked: Path | None) -> Path | None:
     return home_to_open(ChoiceStore().load(), asked)
 
 
-def open_journal(asked: Path | None) -> Journal:
-    """The journal, open; raises DawnbeatError where it can't be opened."""
+def open_journal(asked: Path | None, new: bool = False) -> Journal:
+    """The journal, open; raises DawnbeatError where it can't be opened.
+
+    new: whether a folder that isn't there yet may be asked for, by a command that will put something in it.
+    """
+    if asked is not None and not new and not asked.expanduser().exists():
+        raise DawnbeatError(f"there is no journal in {one_line(asked)}: check the name given with --journal")
     return Journal.open(chosen_home(asked))
 
 

@@ -30,6 +30,12 @@ def display_problem() -> str | None:
     return None
 
 
+def is_seen() -> bool:
+    """Whether somebody would see a window opened now; Qt can also draw where nobody looks."""
+    unseen = os.environ.get("QT_QPA_PLATFORM", "").split(":")[0] in ("offscreen", "minimal", "minimalegl", "vnc")
+    return not unseen and display_problem() is None
+
+
 def _answers(name: str) -> bool:
     """Whether a local X server listens; one on another machine is taken at its word."""
     local = re.fullmatch(r"(?:unix)?:(\d+)(?:\.\d+)?", name)

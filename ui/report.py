@@ -29,7 +29,7 @@ def reading(name: str, analysis: Analysis) -> RenderableType:
         Text("usable" if usable else "NOT USABLE", style="bold" if usable else "bold reverse"),
     ]
     parts += [Text(f"  {'' if usable else 'because '}{reason}") for reason in analysis.verdict.reasons]
-    if analysis.metrics.mean_hr_bpm is not None:
+    if analysis.intervals95:
         if not usable:
             parts.append(Text("  The figures below are for looking into it, not to be relied on.", style="italic"))
         parts.append(Padding(_figures(analysis), (0, 0, 0, 2)))

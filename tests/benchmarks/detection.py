@@ -276,6 +276,8 @@ def main() -> None:
     trace = draw_scenario(1, clean=True).trace()
     if options.pairs:
         windows = windows_of(options.pairs)
+        if not windows:
+            parser.error(f"{options.pairs} holds no pair-N-left.csv with two full minutes")
         two_hands(screen, windows)
         verdicts_and_oximeter(screen, windows)
         trace = windows[0].left

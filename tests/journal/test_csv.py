@@ -249,11 +249,25 @@ def test_intervals_are_exported_as_a_table_and_as_a_plain_list(filled: Journal, 
     expected = filled.intervals(filled.counting(date(2025, 3, 2)).id)
     with table.open(encoding="utf-8", newline="") as file:
         found = list(csv.DictReader(file))
-    assert [float(row["interval_ms"]) for row in found] == expected.interval_ms.tolist()
-    assert [float(row["time_s"]) for row in found] == expected.start_s.tolist()
+    assert [float(row["interval_ms"]) for row in found] == pytest.approx(expected.interval_ms.tolist(), abs=0.0006)
+    assert [float(row["time_s"]) for row in found] == pytest.approx(expected.start_s.tolist(), abs=6e-7)
     assert [row["reason"] or None for row in found] == list(expected.left_out)
     assert [row["kept"] == "yes" for row in found] == expected.kept.tolist()
-    assert [float(line) for line in plain.read_text().splitlines()] == expected.kept_ms.tolist()
+    assert [float(line) for line in plain.read_text().splitlines()] == pytest.approx(
+        expected.kept_ms.tolist(), abs=0.0006
+    )
+
+
+def test_an_export_replaces_an_earlier_one_but_no_other_file(filled: Journal, tmp_path: Path) -> None:
+    own = tmp_path / "diary.txt"
+    own.write_text("my own words")
+    for export in (lambda: export_mornings(filled, own), lambda: export_intervals(filled, own, date(2025, 3, 2))):
+        with pytest.raises(DawnbeatError, match="exists and is another file"):
+            export()
+    assert own.read_text() == "my own words"
+    for _ in range(2):
+        export_mornings(filled, tmp_path / "out.csv")
+        export_intervals(filled, tmp_path / "intervals", date(2025, 3, 2))
 
 
 def test_intervals_of_a_day_without_any_are_refused(filled: Journal, tmp_path: Path) -> None:

@@ -55,7 +55,7 @@ def test_a_week_inside_keeps_the_plan() -> None:
 def test_a_week_above_is_not_called_good() -> None:
     text = said(mornings(week=4.3))
     assert "sits above your usual range" in text
-    assert "Above is not automatically good" in text
+    assert "RMSSD above the range is not automatically good" in text
 
 
 def test_too_few_mornings_give_no_advice() -> None:

@@ -35,6 +35,7 @@ def test_a_display_that_nobody_serves_is_named(bare):
 def test_a_platform_without_a_screen_needs_no_display(bare):
     bare.setenv("QT_QPA_PLATFORM", "offscreen")
     assert display.display_problem() is None
+    assert not display.is_seen()
 
 
 @linux_only

@@ -62,7 +62,9 @@ def test_the_paragraph_and_what_it_rests_on_are_those_of_the_journal(cli: Comman
 
 
 def test_a_journal_elsewhere_is_named_by_an_option(cli: CommandLine, place: Path, filled: Path) -> None:
+    (place / "another").mkdir(parents=True)
     assert "`dawnbeat read` takes one" in cli("mornings", "--journal", place / "another").fine()
+    assert "there is no journal in" in cli("mornings", "--journal", place / "mistyped").refused()
     assert "`dawnbeat read` takes one" not in cli("mornings", "--journal", filled).fine()
 
 

@@ -9,7 +9,7 @@ import typer
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.commands.replay import SETTINGS_HELP, chosen_settings
-from dawnbeat.ui.output_files import check_output
+from dawnbeat.ui.output_files import PNG, check_output
 
 if TYPE_CHECKING:
     from dawnbeat.shared.settings import Settings
@@ -42,7 +42,7 @@ def agree(
     if lag_s is not None and not math.isfinite(lag_s):
         raise DawnbeatError(f"--lag {lag_s:g} is no time: give seconds")
     if plot is not None:
-        check_output(plot, ".png")
+        check_output(plot, ".png", PNG)
     if not 0.0 < max_lag_s <= 3600.0:
         raise DawnbeatError(f"--max-lag {max_lag_s:g} is out of range: give 0 to 3600 seconds")
     chosen = chosen_settings(settings)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from dawnbeat.ui.display import display_problem
+from dawnbeat.ui.display import is_seen
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -45,7 +45,7 @@ def demo(
     screen.print(NOT_MEDICAL, style="italic")
     screen.print()
     _next_steps(screen, folder)
-    if window and display_problem() is None:
+    if window and is_seen():
         screen.print("The window opens on the invented journal; close it to end the demo.")
         from dawnbeat.ui.window.app import run_window
 
@@ -58,7 +58,7 @@ def _next_steps(screen: Console, folder: Path) -> None:
     screen.print("What to do next:", style="bold")
     for step, words in (
         ("see which cameras there are", "cameras"),
-        ("take your own reading; a lamp can get hot, keep an eye on it", "read"),
+        ("take your own reading; a lamp can get hot: take the finger off before it hurts", "read"),
         ("try that without a camera, with an invented finger", "read --source rehearsal --no-save"),
         ("analyse this recording again", f"replay {shlex.quote(str(folder / 'recording'))}"),
         ("look at the invented runner's mornings again", f"mornings --journal {shlex.quote(str(folder / 'journal'))}"),

@@ -81,7 +81,7 @@ def import_mornings(
     from dawnbeat.journal.import_csv import apply_import, plan_import
     from dawnbeat.ui.chosen_place import open_journal
 
-    with open_journal(journal) as opened:
+    with open_journal(journal, new=True) as opened:
         plan = plan_import(opened, path)
         print("\n".join(plan.lines()))
         if plan.errors:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from dataclasses import dataclass
 from datetime import datetime
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from dawnbeat.journal.place import HOME_VARIABLE
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.commands.mornings import JOURNAL_HELP
 from dawnbeat.ui.commands.record import SOURCE_HELP, VIDEO_HELP, check_seconds, is_rehearsal
@@ -18,11 +20,11 @@ from dawnbeat.ui.commands.replay import SETTINGS_HELP
 if TYPE_CHECKING:
     from dawnbeat.capture.frames import FrameSource
     from dawnbeat.journal.store import Journal
-    from dawnbeat.shared.morning import Circumstances
+    from dawnbeat.shared.morning import StoredReading
     from dawnbeat.shared.reading import Analysis
     from dawnbeat.shared.settings import Settings
 
-_HOLD = "Lay a fingertip over the whole lens and hold still. A lamp can get hot: take the finger off if it hurts."
+_HOLD = "Lay a fingertip over the whole lens and hold still. A lamp can get hot: take the finger off before it hurts."
 
 
 @dataclass(frozen=True)
@@ -44,7 +46,9 @@ def read(
         None, metavar="WORDS", help='Your morning, such as: sleep=2 hours=7.5 run="10 km easy". Not asked for then.'
     ),
     ask: bool = typer.Option(True, "--ask/--no-ask", help="Ask for the context in one line at the end."),
-    save: bool = typer.Option(True, "--save/--no-save", help="Keep the reading in the journal."),
+    save: bool | None = typer.Option(
+        None, "--save/--no-save", help="Keep the reading in the journal; the rehearsal finger only in one you name."
+    ),
     video: bool = typer.Option(False, "--video", help=VIDEO_HELP),
     settings: Path | None = typer.Option(None, metavar="TOML", help=SETTINGS_HELP),
     journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
@@ -66,16 +70,19 @@ def read(
     lies = posture_from(posture)
     said = context_from_line(context) if context else NOTHING
     screen = console()
-    screen.print(_HOLD)
     if is_rehearsal(source):
         screen.print("This is the rehearsal finger: invented beats, for trying things out.")
-    began = datetime.now().astimezone()
-    if not save:
+        # Invented mornings must not slip among the runner's own.
+        if save is None and journal is None and not os.environ.get(HOME_VARIABLE):
+            save = False
+            screen.print("It is not kept in your journal; name another with --journal, or say --save, to keep it.")
+    began = _began(source)
+    if save is False:
         _without_journal(source, wanted, began)
         return
     from dawnbeat.ui.chosen_place import open_journal
 
-    with open_journal(journal) as opened:
+    with open_journal(journal, new=True) as opened:
         notice = opened.clock_notice(began)
         if notice:
             screen.print(notice)
@@ -85,8 +92,24 @@ def read(
             analysis = _measure(frames, folder, wanted, began)
         finally:
             frames.close()
+        # Saved before anything is said or asked, so that a closed pipe or an answer that never comes costs nothing.
+        stored = opened.save(Circumstances(began, lies, frames.about.camera, said), analysis, folder)
         _show(analysis)
-        _keep(opened, Circumstances(began, lies, frames.about.camera, said), analysis, folder, ask and context is None)
+        _say_kept(opened, stored, ask and context is None)
+
+
+def _began(source: str) -> datetime:
+    """Now, or when a recording that is read again was taken."""
+    from dawnbeat.capture.recording import read_recording
+
+    if Path(source).is_dir():
+        try:
+            then = datetime.fromisoformat(str(read_recording(Path(source)).about.get("began")))
+        except ValueError:
+            return datetime.now().astimezone()
+        if then.utcoffset() is not None:
+            return then
+    return datetime.now().astimezone()
 
 
 def _without_journal(source: str, wanted: _Wanted, began: datetime) -> None:
@@ -102,10 +125,14 @@ def _without_journal(source: str, wanted: _Wanted, began: datetime) -> None:
 
 def _open(source: str, wanted: _Wanted) -> FrameSource:
     from dawnbeat.capture.open_source import open_source
+    from dawnbeat.ui.report import console
 
     if is_rehearsal(source):
         return open_source(source, duration_s=wanted.seconds + wanted.settle_s + 2.0, realtime=True)
-    return open_source(source)
+    frames = open_source(source)
+    if frames.about.live:
+        console().print(_HOLD)
+    return frames
 
 
 def _measure(frames: FrameSource, folder: Path, wanted: _Wanted, began: datetime) -> Analysis:
@@ -138,14 +165,12 @@ def _show(analysis: Analysis) -> None:
     screen.print(NOT_MEDICAL, style="italic")
 
 
-def _keep(journal: Journal, taken: Circumstances, analysis: Analysis, folder: Path, ask: bool) -> None:
+def _say_kept(journal: Journal, stored: StoredReading, ask: bool) -> None:
     from dawnbeat.journal.context_line import HELP, context_from_line
     from dawnbeat.journal.today import today_of
     from dawnbeat.journal.words import paragraph
     from dawnbeat.ui.report import console
 
-    # Saved before anything is asked, so that an answer that never comes costs nothing.
-    stored = journal.save(taken, analysis, folder)
     screen = console()
     screen.print()
     screen.print(f"Saved as reading {stored.id}.")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.ui.output_files import check_output
+from dawnbeat.ui.output_files import PNG, check_output
 
 if TYPE_CHECKING:
     from collections.abc import Generator
@@ -46,7 +46,7 @@ def replay(
     if from_s is not None and to_s is not None and to_s <= from_s:
         raise DawnbeatError(f"--to {to_s:g} is not after --from {from_s:g}: give a later second")
     if plot is not None:
-        check_output(plot, ".png")
+        check_output(plot, ".png", PNG)
     pictures = _pictures(plot, recordings)
     failed = 0
     # Closed at once whatever happens, so that Ctrl+C between two recordings doesn't wait for all the others.

@@ -56,7 +56,7 @@ def import_command(
     moment = None if began is None else moment_from(began)
     screen = Console(stderr=True)
     bar = Progress(console=screen, transient=True, disable=not screen.is_terminal)
-    with open_journal(journal) as opened, _interrupted() as stop, bar:
+    with open_journal(journal, new=True) as opened, _interrupted() as stop, bar:
         task = bar.add_task("Reading runs", total=None)
 
         def show(done: int, of: int, outcome: FileOutcome) -> None:

@@ -7,7 +7,7 @@ FIRST_WORDS = (
     "while you lie or sit.",
     "This is not a medical device and finds no illness; whatever it shows, chest pain, fainting or a heart that "
     "races or stumbles needs medical help.",
-    "If a lamp or flash shines under the finger it gets hot, so take the finger away at the first discomfort.",
+    "If a lamp or flash shines under the finger it can get hot: take the finger off before it hurts.",
 )
 
 METHOD = (

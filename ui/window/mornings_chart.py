@@ -51,7 +51,7 @@ class MorningsChart(QWidget):
         self.readout.setAccessibleName("The morning under the pointer")
         self.readout.setProperty("class", "small")
         self.above = _Half(context, "RMSSD by morning", "ln_rmssd", ("RMSSD", "ms"))
-        self.below = _Half(context, "Resting pulse by morning", "resting_pulse_bpm", ("Resting pulse", "bpm"))
+        self.below = _Half(context, "Resting pulse by morning", "resting_pulse_bpm", ("Pulse", "bpm"))
         self.below.plot.follow_x(self.above.plot)
         self.above.plot.hide_x_values()
         layout = QVBoxLayout(self)

@@ -11,7 +11,7 @@ from dawnbeat.ui.window.read_flow import LOST, SLEPT, TIME_UP, Phase
 if TYPE_CHECKING:
     from dawnbeat.capture.contact import Contact
 
-LAMP = "A lamp beside the lens gets hot: lift the finger if it feels too warm."
+LAMP = "A lamp beside the lens can get hot: take the finger off before it hurts."
 NOT_MEDICAL = "Dawnbeat is not a medical device."
 REHEARSAL = "This is a rehearsal with an invented finger: nothing of it is saved to your journal."
 GO_ON = "All is well: breathe as you like."

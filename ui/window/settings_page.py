@@ -121,7 +121,7 @@ class SettingsPage(PageWidget):
         self.answer = _note("")
         self.answer.setAccessibleName("What the camera answered")
         form.below(self.answer)
-        form.below(_note("Careful: a lamp or flash under the finger gets hot. Stop at the first discomfort."))
+        form.below(_note("A lamp or flash under the finger can get hot: take the finger off before it hurts."))
 
     def _reading_group(self) -> None:
         form = self._group("Reading")
