@@ -186,7 +186,8 @@ def _commonly(today: Today) -> str:
     if week == ABOVE:
         return (
             "RMSSD above the range is not automatically good: it is seen in good form and also in deep fatigue "
-            "(Plews et al. 2013, Sports Med 43:773-781). Runners commonly keep to the plan and watch how their legs feel."
+            "(Plews et al. 2013, Sports Med 43:773-781). Runners commonly keep to the plan and watch how their legs "
+            "feel."
         )
     return (
         "Runners commonly keep to their plan then, as in trials of training guided by variability (Kiviniemi "
