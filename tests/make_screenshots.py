@@ -24,7 +24,7 @@ from dawnbeat.ui.window.main_window import MainWindow
 from dawnbeat.ui.window.settings_store import ChoiceStore
 
 WIDTH, HEIGHT = 1280, 800
-PAGES = ("read", "mornings", "zones", "runs", "bench", "settings")
+PAGES = ("read", "mornings", "zones", "runs", "bench")
 FOLDER = Path(__file__).resolve().parents[1] / "ui" / "screenshots"
 SAMPLE = Path(__file__).resolve().parents[1] / "recordings" / "motion-burst"
 

@@ -45,7 +45,7 @@ def main() -> None:
         from dawnbeat.journal.store import Journal
         from dawnbeat.ui.window.app import make_app
         from dawnbeat.ui.window.context import AppContext
-        from dawnbeat.ui.window.main_window import MainWindow, _load_libraries
+        from dawnbeat.ui.window.main_window import MainWindow, _load_libraries, _load_plots
         from dawnbeat.ui.window.settings_store import ChoiceStore
 
         times = sorted(start_s() for _ in range(5))
@@ -61,6 +61,7 @@ def main() -> None:
             window.show()
             app.processEvents()
             _load_libraries(_Never())
+            _load_plots()
             began_s = time.perf_counter()
             window.go("mornings")
             app.processEvents()

@@ -58,9 +58,15 @@ def is_there(module: str) -> bool:
 
 
 def _load_libraries(task: Task) -> None:
-    for name in ("pyqtgraph", "scipy.special", "dawnbeat.journal.today"):
+    for name in ("scipy.special", "dawnbeat.journal.today"):
         if not task.cancelled:
             importlib.import_module(name)
+
+
+def _load_plots() -> None:
+    # Only in the window's thread: it walks over all of Qt's names, and making their enumerations in two threads
+    # at once ends the process now and then (PySide 6.11).
+    importlib.import_module("pyqtgraph")
 
 
 class MainWindow(QMainWindow):
@@ -133,9 +139,9 @@ class MainWindow(QMainWindow):
             FirstStart(self.context, self).open()
 
     def _warm_up(self) -> None:
-        """Load in the background what pages need, so that the first one opened is as quick as the next."""
+        """Load beforehand what pages need, so that the first one opened is as quick as the next."""
         if self.isVisible():
-            self.context.background.run(_load_libraries)
+            self.context.background.run(_load_libraries, done=lambda _: _load_plots())
 
     # Layout
 

@@ -50,6 +50,11 @@ def _figure(name: str, decimals: int) -> Callable[[StoredReading], str]:
     return text
 
 
+def _day(reading: StoredReading) -> str:
+    """The day, with the chart's mark where the reading is not usable, since its verdict may lie out of sight."""
+    return reading.local_date.isoformat() + ("" if reading.verdict.usable else " ✕")
+
+
 def counts_words(reading: StoredReading) -> str:
     """Whether a reading counts on its day, in a word or two."""
     if reading.binned_at is not None:
@@ -87,9 +92,7 @@ def _context_column(title: str, item: str, tip: str, choices: tuple[str, ...] | 
 
 _RATED = f"from {RATING_LOW} (very, very good or low) to {RATING_HIGH} (very, very bad or high)"
 COLUMNS: tuple[Column, ...] = (
-    Column(
-        "Day", "the day of the reading", lambda each: each.local_date.isoformat(), lambda each: each.began.isoformat()
-    ),
+    Column("Day", "the day of the reading; ✕ where it is not usable", _day, lambda each: each.began.isoformat()),
     Column("Time", "local time", lambda each: f"{each.began:%H:%M}", lambda each: each.hour),
     Column("RMSSD, ms", "with its 95 % interval in the tooltip", _figure("rmssd_ms", 0), _number("rmssd_ms")),
     Column("Pulse, bpm", "mean heart rate of the reading", _figure("mean_hr_bpm", 0), _number("mean_hr_bpm")),
