@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from dawnbeat.ui.commands import agree, cameras, demo, journal_files, mornings, read, record, rehearse, replay
+from dawnbeat.ui.commands import agree, cameras, demo, journal_files, mornings, read, record, rehearse, replay, tidy
 
 _ABOUT = (
     "A runner's morning pulse and variability, read from a fingertip on a camera. "
@@ -25,6 +25,8 @@ def build_app() -> typer.Typer:
     app.command("read")(read.read)
     app.command("mornings")(mornings.mornings)
     app.command("note")(mornings.note)
+    app.command("keep")(tidy.keep)
+    app.command("bin")(tidy.bin_command)
     app.command("replay")(replay.replay)
     app.command("record")(record.record)
     app.command("agree")(agree.agree)

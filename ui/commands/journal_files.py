@@ -132,7 +132,7 @@ def restore(
 
     if not archive.is_file():
         raise DawnbeatError(f"there is no file {archive}: name a zip that `dawnbeat backup` wrote")
-    _ask("Replace the present journal (it is kept aside)?", yes)
+    ask_first("Replace the present journal (it is kept aside)?", yes)
     found = put_back(archive, chosen_home(journal))
     print(f"{_counted(found.readings, 'reading')} and {_counted(found.recordings, 'recording')} restored")
     if found.aside is not None:
@@ -161,7 +161,7 @@ def reanalyse(
         print("\n".join(outcome.lines()))
         if not outcome.changes:
             return
-        _ask("Store these analyses?", yes)
+        ask_first("Store these analyses?", yes)
         print(f"{_counted(accept(opened, outcome), 'reading')} stored")
         again = _edit_again(opened, [change.before for change in outcome.changes], chosen)
         if again:
@@ -187,7 +187,7 @@ def _counted(number: int, thing: str) -> str:
     return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
-def _ask(question: str, yes: bool) -> None:
+def ask_first(question: str, yes: bool) -> None:
     """Go on only with a yes; raises DawnbeatError where nobody can be asked or the answer is another."""
     if yes:
         return

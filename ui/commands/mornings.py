@@ -43,7 +43,7 @@ def mornings(
             screen.print()
             screen.print(
                 f"A recording belongs to no reading: {orphan.path}. It is being taken now, or was cut short; "
-                "`dawnbeat replay` reads it, and the window offers to keep it.",
+                "`dawnbeat keep` takes it in.",
                 soft_wrap=True,
             )
 

@@ -1,0 +1,65 @@
+"""Broken-off readings are taken in, and readings go to the bin and come back."""
+
+from __future__ import annotations
+
+import os
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from dawnbeat.capture.finger_scenario import Scenario
+from dawnbeat.capture.recording import write_recording
+from dawnbeat.journal.store import Journal
+from dawnbeat.ui.main import run
+
+BEGAN = datetime(2026, 5, 3, 6, 30, tzinfo=UTC)
+
+
+@pytest.fixture
+def home(tmp_path: Path) -> Path:
+    with Journal.open(tmp_path) as journal:
+        folder = journal.new_recording_folder(BEGAN)
+    write_recording(folder, Scenario(duration_s=40.0).trace(), {"began": BEGAN.isoformat(), "camera": "invented"})
+    # One that was written to just now may belong to a program that is still running.
+    for path in (*folder.iterdir(), folder):
+        os.utime(path, (1.7e9, 1.7e9))
+    return tmp_path
+
+
+def test_a_recording_without_a_reading_is_listed_and_taken_in(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["keep", "--journal", str(home)]) == 0
+    folder = capsys.readouterr().out.splitlines()[0]
+    assert run(["keep", folder, "--journal", str(home)]) == 0
+    with Journal.open(home) as journal:
+        (reading,) = journal.readings()
+        assert reading.began == BEGAN
+        assert journal.orphans() == []
+    assert run(["keep", "--journal", str(home)]) == 0
+    assert "No recording waits" in capsys.readouterr().out
+
+
+def test_another_folder_is_not_taken_in(home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["keep", str(tmp_path), "--journal", str(home)]) == 2
+    assert "no recording that waits" in capsys.readouterr().err
+
+
+def test_a_reading_goes_to_the_bin_comes_back_and_goes_for_good_only_when_asked(
+    home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    at = ["--journal", str(home)]
+    run(["keep", *at])
+    run(["keep", capsys.readouterr().out.splitlines()[0], *at])
+    assert run(["bin", "1", *at]) == 0
+    with Journal.open(home) as journal:
+        assert journal.readings() == []
+    assert run(["bin", "--restore", "1", *at]) == 0
+    with Journal.open(home) as journal:
+        assert len(journal.readings()) == 1
+    run(["bin", "1", *at])
+    assert run(["bin", "--empty", *at]) == 2
+    with Journal.open(home) as journal:
+        assert len(journal.bin()) == 1
+    assert run(["bin", "--empty", "--yes", *at]) == 0
+    with Journal.open(home) as journal:
+        assert journal.bin() == []

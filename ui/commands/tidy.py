@@ -1,0 +1,72 @@
+"""`dawnbeat keep` and `dawnbeat bin`: readings that were broken off, and readings that should go."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.ui.commands.journal_files import ask_first
+from dawnbeat.ui.commands.mornings import JOURNAL_HELP
+
+
+def keep(
+    folder: Path | None = typer.Argument(None, help="Recording to keep; without one, all are listed."),
+    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
+) -> None:
+    """Take a reading that was broken off into the journal.
+
+    Such recordings lie in the journal's folder without a reading: a power cut, a closed terminal, a killed program.
+    """
+    from dawnbeat.journal.ranges import RangeSettings
+    from dawnbeat.ui.chosen_place import open_journal, reading_settings
+    from dawnbeat.ui.report import console, reading
+    from dawnbeat.ui.window.read_keep import interrupted_readings, keep_interrupted
+
+    with open_journal(journal) as opened:
+        home = opened.home
+    found = interrupted_readings(home)
+    if folder is None:
+        for each in found:
+            print(each.path)
+        print("`dawnbeat keep FOLDER` takes one in." if found else "No recording waits for a reading.")
+        return
+    wanted = [each for each in found if each.path.resolve() == folder.expanduser().resolve()]
+    if not wanted:
+        raise DawnbeatError(f"{folder} is no recording that waits in this journal: `dawnbeat keep` lists those that do")
+    kept = keep_interrupted(wanted[0], home, reading_settings(None), RangeSettings())
+    console().print(reading(folder.name, kept.analysis))
+    if kept.stored is not None:
+        print(f"Saved as reading {kept.stored.id}.")
+
+
+def bin_command(
+    reading: int | None = typer.Argument(
+        None, help="Number of a reading that should go; without one, the bin is listed."
+    ),
+    restore: int | None = typer.Option(None, help="Number of a reading to take out of the bin again."),
+    empty: bool = typer.Option(False, "--empty", help="Delete what is in the bin for good."),
+    yes: bool = typer.Option(False, "--yes", help="Don't ask before emptying."),
+    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
+) -> None:
+    """Put a reading in the bin, take it out again, or empty the bin."""
+    from dawnbeat.ui.chosen_place import open_journal
+
+    with open_journal(journal) as opened:
+        if reading is not None:
+            opened.put_in_bin(reading)
+            print(f"Reading {reading} is in the bin; `dawnbeat bin --restore {reading}` takes it out again.")
+        if restore is not None:
+            opened.restore_from_bin(restore)
+            print(f"Reading {restore} is back.")
+        if empty:
+            ids = [each.id for each in opened.bin()]
+            if ids:
+                ask_first(f"Delete {len(ids)} from the bin for good?", yes)
+            print(f"{opened.empty_bin(ids)} deleted for good.")
+        if reading is None and restore is None and not empty:
+            for each in opened.bin():
+                print(f"{each.id}  {each.began:%Y-%m-%d %H:%M}")
+            if not opened.bin():
+                print("The bin is empty.")
