@@ -49,7 +49,7 @@ def demo(
         screen.print("The window opens on the invented journal; close it to end the demo.")
         from dawnbeat.ui.window.app import run_window
 
-        raise typer.Exit(run_window(home, "mornings"))
+        raise typer.Exit(run_window(home, "mornings", folder / "settings"))
 
 
 def _next_steps(screen: Console, folder: Path) -> None:

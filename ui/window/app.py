@@ -15,8 +15,10 @@ from dawnbeat.ui.window.main_window import MainWindow, icon
 from dawnbeat.ui.window.settings_store import ChoiceStore, home_to_open
 
 
-def run_window(journal_home: Path | None = None, page: str | None = None) -> int:
+def run_window(journal_home: Path | None = None, page: str | None = None, settings_folder: Path | None = None) -> int:
     """Open the window on a journal (else the chosen or usual one) at a page; returns when it is closed.
+
+    settings_folder: where choices are kept instead of the usual place.
 
     Raises DawnbeatError when the journal can't be opened; where nobody reads a terminal, the sentence is
     also shown on the screen.
@@ -25,7 +27,7 @@ def run_window(journal_home: Path | None = None, page: str | None = None) -> int
     if problem is not None:
         raise DawnbeatError(problem)
     app = make_app()
-    store = ChoiceStore()
+    store = ChoiceStore(settings_folder)
     try:
         opened = Journal.open(home_to_open(store.load(), journal_home))
     except DawnbeatError as error:
