@@ -16,6 +16,14 @@ ADDED_BEATS = (
     "Where you could have gone on, runners commonly add 2 or 3 beats (common practice, no source); it is never done "
     "by itself."
 )
+SELDOM_REACHED = (
+    "An ordinary run seldom reaches the maximum: only a race or a test does, and a maximum that is too low makes all "
+    "zones too low."
+)
+BELOW_18 = (
+    "the formulas were made for adults and say little below 18: train by feel and the talk test, and ask a doctor or "
+    "coach first"
+)
 TALK_TEST = (
     "Talk test: easy is where you can speak in whole sentences. If the numbers and the talk disagree, run by the talk "
     "and measure the maximum again."

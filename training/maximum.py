@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from typing import Literal, get_args
 
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.training import cautions
 from dawnbeat.training.zones import MAXIMUM_HIGH, MAXIMUM_LOW
 
 Kind = Literal["field test", "race", "lab test", "run", "formula"]
@@ -24,7 +25,7 @@ FORMULAS: tuple[Formula, ...] = get_args(Formula)
 
 MOST_ADDED_BPM = 3
 MEASURED_DAYS = 3 * 365
-_AGE_LOW, _AGE_HIGH = 10, 100
+_AGE_LOW, _AGE_HIGH, ADULT_AGE = 5, 110, 18
 
 
 @dataclass(frozen=True)
@@ -79,18 +80,19 @@ class AgeMaximum:
     @property
     def label(self) -> str:
         """One line that says where the figure comes from and how far it may be off."""
+        minor = f"; {cautions.BELOW_18}" if self.age < ADULT_AGE else ""
         return (
             f"{self.bpm:.0f} bpm by {self.formula.name} at {self.age:g} (standard error {self.error_bpm:g} bpm, so one "
-            f"runner in three is further off than that; {self.formula.source}): a measured maximum is better"
+            f"runner in three is further off than that; {self.formula.source}): a measured maximum is better{minor}"
         )
 
 
 def maximum_by_age(age: float, formula: Formula = "tanaka") -> AgeMaximum:
-    """The maximum by a formula; raises DawnbeatError for an unknown one or an age outside 10 to 100."""
+    """The maximum by a formula; raises DawnbeatError for an unknown one or an age outside 5 to 110."""
     if formula not in AGE_FORMULAS:
         raise DawnbeatError(f"formula {formula!r} is unknown: say {', '.join(FORMULAS)}")
     if not _AGE_LOW <= age <= _AGE_HIGH:
-        raise DawnbeatError(f"an age of {age:g} years is outside what these formulas know: {_AGE_LOW} to {_AGE_HIGH}")
+        raise DawnbeatError(f"an age of {age:g} years can't be right: give one from {_AGE_LOW} to {_AGE_HIGH}")
     chosen = AGE_FORMULAS[formula]
     return AgeMaximum(chosen.intercept - chosen.slope * age, chosen.error_bpm, chosen, age)
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from dawnbeat.journal import ranges
 from dawnbeat.journal.ranges import DEFAULT, RangeSettings, Standing
-from dawnbeat.shared.morning import Morning
+from dawnbeat.shared.morning import Morning, Posture
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.training.load import WEEK_DAYS, Coefficients, daily_loads
 from dawnbeat.training.weeks import JudgedRun, monday_of
@@ -58,9 +58,10 @@ class Association:
 
 @dataclass(frozen=True)
 class HardDay:
-    """One of the hardest days and the morning after. week_moved: by how much lnRMSSD's week average of the
+    """One of the hardest days and the morning after.
 
-    seven days after differs from that of the seven days up to it, or None.
+    week_moved: by how much lnRMSSD's week average of the seven days after differs from that of the seven days up
+    to it, or None. usual_posture: the posture that most mornings share, None without a usable morning.
     """
 
     date: date
@@ -70,6 +71,19 @@ class HardDay:
     ln_rmssd: Standing
     resting_pulse: Standing
     week_moved: float | None
+    usual_posture: Posture | None = None
+
+    @property
+    def not_compared(self) -> str:
+        """Why the next morning is held against nothing, in words; empty where it is."""
+        after = self.next_morning
+        if after is None:
+            return "no reading"
+        if not after.usable:
+            return "reading not usable"
+        if self.usual_posture is not None and after.posture != self.usual_posture:
+            return f"taken {after.posture}, most are {self.usual_posture}"
+        return ""
 
 
 def daily_load(judged: Sequence[JudgedRun], coefficients: Coefficients = "men") -> DailyLoad:
@@ -147,7 +161,9 @@ def hardest_days(
     settings: RangeSettings = DEFAULT,
 ) -> list[HardDay]:
     """The days with the greatest load, hardest first, and where the next morning stood in the usual range."""
-    by_date = {each.date: each for each in _comparable(mornings)}
+    comparable_mornings = _comparable(mornings)
+    usual_posture = comparable_mornings[0].posture if comparable_mornings else None
+    by_date = {each.date: each for each in comparable_mornings}
     all_by_date = {each.date: each for each in mornings}
     hardest = sorted(loads.by_day.items(), key=lambda item: (-item[1], item[0]))[:count]
     reach = settings.week_days + settings.history_days
@@ -171,6 +187,7 @@ def hardest_days(
                     ranges.usual_range(around, "resting_pulse_bpm", next_day, settings),
                 ),
                 week_moved=_week_moved(by_date, day),
+                usual_posture=usual_posture,
             )
         )
     return days

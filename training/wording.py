@@ -12,6 +12,13 @@ UNKNOWN = "–"
 _CLOCK = re.compile(r"(?:(\d{1,3}):)?(\d{1,3}):([0-5]\d)")
 
 
+DRIFT_IN_WORDS = (
+    "Drift: how many per cent fewer metres each heartbeat took you in the second half of the measured running time "
+    "than in the first (common practice, no source). It needs half an hour with pulse and distance on one kind of "
+    "ground; hills, heat and an uneven pace move it as well."
+)
+
+
 def clock(seconds: float | None) -> str:
     """Seconds as h:mm:ss, or m:ss below an hour; a dash for None."""
     if seconds is None:
@@ -19,6 +26,12 @@ def clock(seconds: float | None) -> str:
     whole = int(seconds + 0.5)
     hours, minutes, rest = whole // 3600, whole % 3600 // 60, whole % 60
     return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
+
+
+def long_clock(seconds: float | None) -> str:
+    """Seconds as h:mm:ss even below an hour, for columns that hold both; a dash for None."""
+    said = clock(seconds)
+    return said if seconds is None or said.count(":") == 2 else f"0:{said:0>5}"
 
 
 def seconds_from(text: str) -> float:
@@ -48,6 +61,11 @@ def percent(share: float | None) -> str:
 def number(value: float | None, decimals: int = 0) -> str:
     """A number; a dash for None."""
     return UNKNOWN if value is None else f"{value:.{decimals}f}"
+
+
+def rating(value: float | None) -> str:
+    """A rating as it was typed, halves included; a dash for None."""
+    return UNKNOWN if value is None else f"{value:g}"
 
 
 def day_from(text: str) -> date:

@@ -45,7 +45,7 @@ def test_added_beats_count_and_are_named() -> None:
         Maximum(DAY, "formula", 185, added_bpm=2)
 
 
-@pytest.mark.parametrize(("age", "formula"), [(9, "tanaka"), (101, "nes"), (float("nan"), "fox"), (40, "mine")])
+@pytest.mark.parametrize(("age", "formula"), [(4, "tanaka"), (111, "nes"), (float("nan"), "fox"), (40, "mine")])
 def test_an_age_or_formula_that_is_not_known_is_refused(age: float, formula: str) -> None:
     with pytest.raises(DawnbeatError):
         maximum_by_age(age, formula)  # type: ignore[arg-type]
@@ -56,6 +56,12 @@ def test_a_formula_says_how_far_it_may_be_off() -> None:
     assert "180 bpm" in label
     assert "standard error 10 bpm" in label
     assert "Tanaka" in label
+
+
+def test_below_18_a_formula_says_that_it_was_made_for_adults() -> None:
+    assert "made for adults" in maximum_by_age(17).label
+    assert "doctor or coach" in maximum_by_age(5).label
+    assert "made for adults" not in maximum_by_age(18).label
 
 
 def test_a_run_above_the_maximum_is_proposed_and_one_below_is_not() -> None:

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -82,3 +83,18 @@ def test_the_hardest_days_come_with_the_morning_after() -> None:
     (lonely,) = hardest_days(judge_runs(runs[:1], []), daily_load(judge_runs(runs[:1], [])), [])
     assert lonely.next_morning is None
     assert lonely.ln_rmssd == "too few mornings to say"
+
+
+def test_a_morning_that_is_held_against_nothing_says_why() -> None:
+    judged = judge_runs([run(FIRST + timedelta(days=n), 60, None, felt_effort=9 - n) for n in range(4)], [])
+    mornings = [morning(FIRST + timedelta(days=n)) for n in range(4)]
+    mornings[1] = replace(mornings[1], usable=False)
+    mornings[2] = replace(mornings[2], posture="standing")
+    days = hardest_days(judged, daily_load(judged), mornings)
+    assert [day.not_compared for day in days] == [
+        "reading not usable",
+        "taken standing, most are lying",
+        "",
+        "no reading",
+    ]
+    assert days[2].ln_rmssd == "too few mornings to say"

@@ -3,13 +3,16 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from dawnbeat.journal.demo_journal import invented_analysis
 from dawnbeat.journal.resting import add_hand_count
 from dawnbeat.journal.store import Journal
+from dawnbeat.shared.morning import Circumstances
 from dawnbeat.training import zone_store
 from dawnbeat.training.maximum import Maximum
 from dawnbeat.ui.main import run
@@ -97,6 +100,9 @@ def test_zones_can_be_cut_and_named_ones_own_way(capsys: pytest.CaptureFixture[s
         (["--resting", "fast"], "Invalid value for '--resting'"),
         ([], "does not hold a resting pulse and a maximum yet"),
         (["--sets"], "no zones are kept yet"),
+        (["--resting", "50"], "give --maximum, or keep one"),
+        (["--age", "4"], "an age of 4 years can't be right"),
+        (["--age", "111"], "an age of 111 years can't be right"),
     ],
 )
 def test_bad_input_is_one_line(home: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], why: str) -> None:
@@ -121,3 +127,34 @@ def test_zones_come_from_the_journal_are_kept_and_moved_on_proposal(
     sets = json.loads(said(capsys, "--sets", "--json"))["sets"]
     assert [each["top_of_easy_bpm"] for each in sets] == [148, 150]
     assert today.isoformat() in said(capsys, "--sets")
+
+
+def test_a_child_is_told_that_the_formulas_were_made_for_adults(capsys: pytest.CaptureFixture[str]) -> None:
+    assert "the formulas were made for adults" in " ".join(said(capsys, "--age", "12").split())
+    assert "made for adults" not in " ".join(said(capsys, "--age", "40").split())
+
+
+def test_a_resting_pulse_alone_is_joined_by_the_maximum_of_the_journal(
+    home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    refused(capsys, "--resting", "50")
+    assert not home.exists()
+    with Journal.open(home) as journal:
+        zone_store.add_maximum(journal, Maximum(date.today(), "race", 190), date.today())
+    found = json.loads(said(capsys, "--resting", "50", "--json"))
+    assert (found["maximum_bpm"], found["top_of_easy_bpm"]) == (190, 148)
+    assert "The maximum is that of the journal" in found["notes"][0]
+
+
+def test_what_the_journal_lacks_is_counted_and_what_it_has_is_not_asked_for(
+    home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with Journal.open(home) as journal:
+        zone_store.add_maximum(journal, Maximum(date.today(), "race", 190), date.today())
+        for back, moved in ((1, False), (2, True)):
+            day = date.today() - timedelta(days=back)
+            taken = Circumstances(datetime(day.year, day.month, day.day, 6, 30, tzinfo=UTC), "lying", "invented camera")
+            journal.save(taken, invented_analysis(4.0, 50.0, np.random.default_rng(1), moved=moved))
+    line = refused(capsys)
+    assert "needs 3 usable mornings lying within 60 days, there are 1" in line
+    assert "add a maximum" not in line

@@ -40,7 +40,7 @@ def add_command(
     if age is not None:
         by_age = maximum_by_age(age, formula)  # type: ignore[arg-type]
         entry = Maximum(when, "formula", by_age.bpm, note=note)
-        typer.echo(by_age.label)
+        _say(by_age.label)
     else:
         assert bpm is not None
         if kind in ("run", "formula"):
@@ -82,7 +82,8 @@ def list_command(journal: JournalFolder = None) -> None:
     else:
         screen.print("No maximum is kept yet: add one with `dawnbeat runs maximum add 190 --kind race`.")
     if proposed is not None:
-        screen.print(f"{proposed.words} `dawnbeat runs maximum take {proposed.run.id}` takes it.", markup=False)
+        seldom = "" if proposed.run.race else f" {cautions.SELDOM_REACHED}"
+        screen.print(f"{proposed.words}{seldom} `dawnbeat runs maximum take {proposed.run.id}` takes it.", markup=False)
     for line in (cautions.ADDED_BEATS, *cautions.MAXIMAL_TEST):
         screen.print(line, markup=False)
 
@@ -91,12 +92,14 @@ def list_command(journal: JournalFolder = None) -> None:
 def take_command(
     run_id: Annotated[int, typer.Argument(help="Number of the run whose highest pulse is to be kept.")],
     added: Annotated[int, typer.Option(help="Beats added, 0 to 3, where you could have gone on.")] = 0,
+    yes: Annotated[bool, typer.Option("--yes", help="Take it from a run that is no race as well.")] = False,
     journal: JournalFolder = None,
 ) -> None:
     """Keep the highest pulse of a run, spikes left out, as a maximum."""
     from dataclasses import replace
 
     from dawnbeat.training import run_store, zone_store
+    from dawnbeat.training.maximum import maximum_on
     from dawnbeat.training.proposals import MaximumProposal
     from dawnbeat.ui.chosen_place import open_journal
 
@@ -105,7 +108,18 @@ def take_command(
         if run.figures.peak_bpm is None:
             raise DawnbeatError(f"run {run_id} has no pulse that was held for five seconds: choose another")
         entry = replace(MaximumProposal(run, run.figures.peak_bpm, None).entry(), added_bpm=added)
+        present = maximum_on(zone_store.maxima(opened), date.today())
+        # Above a measured maximum even an ordinary run says something; with none it is only a lower limit.
+        if not run.race and not yes and (present is None or not present.measured):
+            raise DawnbeatError(
+                f"run {run_id} held {run.figures.peak_bpm:.0f} bpm and is not marked as a race. "
+                f"{cautions.SELDOM_REACHED} If you gave everything in it, say --yes; nothing was changed"
+            )
         _tell(zone_store.add_maximum(opened, entry, date.today()), entry.label)
+        kept_id = max(each.id or 0 for each in zone_store.maxima(opened))
+        typer.echo(f"`dawnbeat runs maximum remove {kept_id}` takes it back.")
+    if not run.race:
+        _say(cautions.SELDOM_REACHED)
 
 
 @maximum_app.command("remove")
@@ -144,13 +158,20 @@ def threshold_command(
             f"threshold pulse {test.bpm:.0f} bpm (standard deviation {test.spread_bpm:.1f} within the 20 minutes), "
             f"pace {pace}, test from {clock(test.from_s)} on (common practice, no source)"
         )
-        typer.echo(said)
-        typer.echo(ERROR)
+        _say(said)
+        _say(ERROR)
         if keep:
             entry = zone_store.Threshold(run.local_date, test.bpm, test.pace_s_per_km, run_id=run_id)
             _tell(zone_store.add_threshold(opened, entry, date.today()), "kept")
     for line in cautions.MAXIMAL_TEST:
-        typer.echo(line)
+        _say(line)
+
+
+def _say(line: str) -> None:
+    """One paragraph, broken between words where the terminal ends."""
+    from dawnbeat.ui.report import console
+
+    console().print(line, markup=False)
 
 
 def _tell(begun: ZoneSet | None, what: str) -> None:

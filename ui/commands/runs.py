@@ -14,7 +14,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.training.wording import clock, day_from, moment_from, number, pace, percent, seconds_from
+from dawnbeat.training.wording import (
+    DRIFT_IN_WORDS,
+    clock,
+    day_from,
+    moment_from,
+    number,
+    pace,
+    percent,
+    rating,
+    seconds_from,
+)
 from dawnbeat.ui.commands import runs_change, runs_findings
 from dawnbeat.ui.commands.maximum import maximum_app, threshold_command
 from dawnbeat.ui.commands.runs_options import First, JournalFolder, Last, RunId
@@ -42,7 +52,9 @@ _LISTED_DAYS = 56
 @runs_app.command("import")
 def import_command(
     paths: Annotated[list[Path], typer.Argument(help="FIT, TCX, GPX or CSV files, or folders of them.")],
-    began: Annotated[str | None, typer.Option(help="When a CSV whose times count from 0 began.")] = None,
+    began: Annotated[
+        str | None, typer.Option(help="When a CSV whose times count from 0 began, as 2025-03-01T06:30.")
+    ] = None,
     any_sport: Annotated[bool, typer.Option("--any-sport", help="Take other sports as well.")] = False,
     journal: JournalFolder = None,
 ) -> None:
@@ -77,7 +89,9 @@ def import_command(
 @runs_app.command("add")
 def add_command(
     duration: Annotated[str, typer.Argument(help="Duration, as 42:30, 1:02:30 or minutes.")],
-    began: Annotated[str | None, typer.Option(help="When it began, else now less its duration.")] = None,
+    began: Annotated[
+        str | None, typer.Option(help="When it began, as 2025-03-01T06:30; else it has just ended.")
+    ] = None,
     km: Annotated[float | None, typer.Option(help="Distance in km.")] = None,
     felt: Annotated[float | None, typer.Option(help="How hard the whole run felt, 0 to 10.")] = None,
     note: Annotated[str, typer.Option(help="A note.")] = "",
@@ -124,7 +138,6 @@ def list_command(
 def show_command(run_id: RunId, as_json: AsJson = False, journal: JournalFolder = None) -> None:
     """Show one run: time in zones, easy share, drift, and what is marked in it."""
     from dawnbeat.training import run_store
-    from dawnbeat.training.run_figures import DRIFT_RULE
     from dawnbeat.training.weeks import judge_runs
     from dawnbeat.training.zone_store import present_sets
     from dawnbeat.ui.chosen_place import open_journal
@@ -162,10 +175,10 @@ def show_command(run_id: RunId, as_json: AsJson = False, journal: JournalFolder 
     elif run.has_pulse:
         console.print("No zones yet: `dawnbeat zones` says what is missing.", markup=False)
     if figures.drift_pct is not None:
-        console.print(f"Drift {figures.drift_pct:+.1f} %. {DRIFT_RULE}", markup=False)
+        console.print(f"Drift {figures.drift_pct:+.1f} %. {DRIFT_IN_WORDS}", markup=False)
     console.print(
         f"Training impulse {number(each.trimp['men'])} (men), {number(each.trimp['women'])} (women); felt "
-        f"{number(run.felt_effort)}, rating load {number(each.session_load)}",
+        f"{rating(run.felt_effort)}, rating load {number(each.session_load)}",
         markup=False,
     )
     if marks:
@@ -184,7 +197,7 @@ def week_command(
     from dawnbeat.training.load import daily_loads, rolling
     from dawnbeat.training.weeks import EASY_AIM_SOURCE, RANGE_WEEKS, judged_runs, monday_of, weeks_of
     from dawnbeat.ui.chosen_place import open_journal
-    from dawnbeat.ui.commands.runs_tables import week_json, weeks_table
+    from dawnbeat.ui.commands.runs_tables import WEEK_MEANINGS, loads_table, week_json, weeks_table
 
     today = date.today()
     first = monday_of(today) - timedelta(weeks=weeks - 1)
@@ -195,15 +208,21 @@ def week_command(
         for week in found:
             _print_json(week_json(week))
         return
+    if not any(week.runs for week in found):
+        typer.echo(f"no run since {first}: bring some in with `dawnbeat runs import`, or show more with --weeks")
+        return
     console = _console()
     console.print(weeks_table(found))
+    console.print(loads_table(found))
     rated = [(each.run.local_date, each.session_load) for each in judged if each.session_load is not None]
-    (now,) = rolling(daily_loads(rated), today, today)
-    console.print(
-        f"Rating load of the last 7 days {now.week:.0f}; of the last 28 days {now.month_by_week:.0f} a week.",
-        markup=False,
-    )
-    console.print(EASY_AIM_SOURCE, markup=False)
+    if rated:
+        (now,) = rolling(daily_loads(rated), today, today)
+        console.print(
+            f"Rating load of the last 7 days {now.week:.0f}; of the last 28 days {now.month_by_week:.0f} a week.",
+            markup=False,
+        )
+    for line in (EASY_AIM_SOURCE, *WEEK_MEANINGS):
+        console.print(line, markup=False)
 
 
 @runs_app.command("export")

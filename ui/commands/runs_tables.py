@@ -10,26 +10,27 @@ from rich.table import Table
 
 from dawnbeat.training.run import CAN_BE_OVERRULED, MARK_WORDS, Mark
 from dawnbeat.training.weeks import EASY_AIM, JudgedRun, Week
-from dawnbeat.training.wording import UNKNOWN, clock, number, pace, percent
+from dawnbeat.training.wording import UNKNOWN, clock, long_clock, number, pace, percent, rating
+
+_NOT_ALL = "* some runs of the week are not in this sum"
 
 
 def runs_table(judged: Sequence[JudgedRun]) -> Table:
-    """One row a run."""
-    headings = ("No.", "Began", "Duration", "km", "min/km", "Pulse", "Easy", "Above easy", "Felt", "")
-    table = plain_table("Runs", headings)
+    """One row a run, within 80 columns."""
+    headings = ("No.", "Began", "Time", "km", "Pace", "Pulse", "Easy", "Above", "Felt")
+    table = plain_table("Runs; pace in min/km, pulse in bpm, time above easy, felt 0 to 10", headings)
     for each in judged:
         run, figures = each.run, each.run.figures
         table.add_row(
             str(run.id),
             f"{run.began:%Y-%m-%d %H:%M}",
-            clock(figures.duration_s),
+            long_clock(figures.duration_s),
             _km(figures.distance_m),
             pace(figures.distance_m, figures.duration_s).removesuffix(" /km"),
             number(figures.mean_bpm),
             percent(None if each.judged is None else each.judged.easy_share),
-            clock(None if each.judged is None else each.judged.above_s),
-            number(run.felt_effort),
-            "race" if run.race else "",
+            long_clock(None if each.judged is None else each.judged.above_s),
+            rating(run.felt_effort) + (", race" if run.race else ""),
         )
     return table
 
@@ -58,38 +59,51 @@ def marks_table(marks: Sequence[Mark]) -> Table:
     return table
 
 
+WEEK_MEANINGS = (
+    "Weeks before: lowest and highest easy share of the eight weeks before.",
+    "Impulse: training impulse, the minutes run, weighted by how high the mean pulse lay between resting pulse and "
+    "maximum; with the factors for men and for women (Banister 1991). Arbitrary units, as published.",
+    "Rating load: how hard each run felt (0 to 10) times its minutes, added up (Foster 1998, Med Sci Sports Exerc "
+    "30:1164-1168). Arbitrary units, as published.",
+    "Monotony: mean of the seven daily rating loads divided by their standard deviation; the higher, the more alike "
+    "the days. Strain: the week's rating load times its monotony, in arbitrary units (both Foster 1998). Both wait "
+    "for the end of the week and for a rating of every run.",
+)
+
+
 def weeks_table(weeks: Sequence[Week]) -> Table:
-    """One row a week."""
-    headings = (
-        "Monday",
-        "Runs",
-        "Time",
-        "km",
-        "Easy",
-        "Weeks before",
-        "Impulse m / w",
-        "Rating",
-        "Monotony",
-        "Strain",
+    """How much was run and how easy, one row a week."""
+    table = plain_table(
+        f"Weeks; easy aims at {percent(EASY_AIM)}", ("Monday", "Runs", "Time", "km", "Easy", "Weeks before")
     )
-    table = plain_table(f"Weeks; easy aims at {percent(EASY_AIM)}", headings)
     for week in weeks:
-        men, women = week.trimp["men"], week.trimp["women"]
-        impulse = UNKNOWN if men is None else f"{number(men)} / {number(women)}"
         table.add_row(
             week.first.isoformat(),
             str(week.runs),
-            clock(week.duration_s),
+            long_clock(week.duration_s),
             _partly(_km(week.distance_m), week.without_distance),
             percent(week.easy_share),
             UNKNOWN if week.easy_range is None else "–".join(f"{100 * share:.0f}" for share in week.easy_range) + " %",
-            _partly(impulse, week.without_trimp),
+        )
+    if any(week.without_distance for week in weeks):
+        table.caption = _NOT_ALL
+    return table
+
+
+def loads_table(weeks: Sequence[Week]) -> Table:
+    """The training load, one row a week."""
+    table = plain_table("Load", ("Monday", "Impulse, men", "Impulse, women", "Rating load", "Monotony", "Strain"))
+    for week in weeks:
+        table.add_row(
+            week.first.isoformat(),
+            _partly(number(week.trimp["men"]), week.without_trimp),
+            _partly(number(week.trimp["women"]), week.without_trimp),
             _partly(number(week.session_load), week.unrated),
             number(week.monotony, 1),
             number(week.strain),
         )
-    if any(week.without_distance or week.without_trimp or week.unrated for week in weeks):
-        table.caption = "* some runs of the week are not in this sum"
+    if any(week.without_trimp or week.unrated for week in weeks):
+        table.caption = _NOT_ALL
     return table
 
 
@@ -153,8 +167,15 @@ def _km(distance_m: float | None) -> str:
 def plain_table(title: str, headings: Sequence[str]) -> Table:
     """An empty table with these headings."""
     table = Table(
-        title=title, title_justify="left", caption_justify="left", box=box.SIMPLE, show_edge=False, padding=(0, 1, 0, 0)
+        title=title,
+        title_justify="left",
+        caption_justify="left",
+        box=box.SIMPLE,
+        show_edge=False,
+        pad_edge=False,
+        padding=(0, 1, 0, 0),
     )
     for heading in headings:
-        table.add_column(heading)
+        # Where room is short a figure goes on in the next line; cut off it would be a wrong one.
+        table.add_column(heading, overflow="fold")
     return table

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -31,8 +31,12 @@ from dawnbeat.training.zones import (
 )
 
 if TYPE_CHECKING:
+    from dawnbeat.journal.store import Journal
+    from dawnbeat.training.maximum import Maximum
     from dawnbeat.training.zone_store import Proposal, ZoneSet
 
+# The days that a resting pulse may rest on, today and 59 before it, as in the journal.
+_RESTING_DAYS = 59
 _METHOD_NAMES: dict[str, Method] = {"reserve": METHODS[0], "maximum": METHODS[1], "threshold": METHODS[2]}
 
 
@@ -51,7 +55,7 @@ def zones_command(
     keep: Annotated[bool, typer.Option("--keep", help="Keep these zones in the journal, from today on.")] = False,
     sets: Annotated[bool, typer.Option("--sets", help="List the dated zone sets of the journal.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
-    journal: Annotated[Path | None, typer.Option("--journal", help="Folder of the journal.")] = None,
+    journal: Annotated[Path | None, typer.Option("--journal", metavar="FOLDER", help="Folder of the journal.")] = None,
 ) -> None:
     """Show your pulse zones: from the journal, or at once from numbers such as --resting 50 --maximum 190."""
     scheme = _scheme(method, boundaries, names, easy_top)
@@ -60,7 +64,23 @@ def zones_command(
     elif keep or sets:
         raise DawnbeatError("--keep and --sets work on the journal's own pulses: leave the numbers out")
     else:
-        _from_numbers(resting, maximum, threshold, age, formula, scheme, as_json)
+        notes = []
+        if maximum is None and threshold is None and age is None and (kept := _kept_maximum(journal)) is not None:
+            maximum = kept.counts_as_bpm
+            notes.append(f"The maximum is that of the journal: {kept.label}.")
+        _from_numbers(resting, maximum, threshold, age, formula, scheme, notes, as_json)
+
+
+def _kept_maximum(folder: Path | None) -> Maximum | None:
+    """The maximum that counts today in the journal; None without one, or without a journal, and none is begun."""
+    from dawnbeat.journal.place import DATABASE, data_folder
+    from dawnbeat.training import zone_store
+    from dawnbeat.ui.chosen_place import chosen_home, open_journal
+
+    if folder is None and not (data_folder(chosen_home(None)) / DATABASE).exists():
+        return None
+    with open_journal(folder) as journal:
+        return zone_store.standing(journal, date.today()).maximum
 
 
 def _scheme(method: str | None, boundaries: str | None, names: str | None, easy_top: int) -> Scheme | None:
@@ -85,9 +105,9 @@ def _from_numbers(
     age: float | None,
     formula: str,
     scheme: Scheme | None,
+    notes: list[str],
     as_json: bool,
 ) -> None:
-    notes = []
     by_age = None
     if age is not None:
         by_age = maximum_by_age(age, formula)  # type: ignore[arg-type]
@@ -99,12 +119,17 @@ def _from_numbers(
     if scheme is not None:
         schemes = [scheme, *(each for each in schemes if each.method != scheme.method)]
     compared = compare(anchors, schemes)
-    if scheme is None:
-        main = next((each.zones for each in compared if each.zones is not None), None)
-    else:
-        main = zones(anchors, scheme)
+    main = next((each.zones for each in compared if each.zones is not None), None) if scheme is None else None
     if main is None:
-        raise DawnbeatError(f"zones by {METHODS[0]} need {missing_for(anchors, METHODS[0])}: give it")
+        method = METHODS[0] if scheme is None else scheme.method
+        if missing := missing_for(anchors, method):
+            options = [name for name in ("resting", "maximum", "threshold") if name in missing]
+            other = "keep one with `dawnbeat runs maximum add`"
+            if missing != "a maximum":
+                other = "leave all numbers out to use those of the journal"
+            given = " and ".join(f"--{name}" for name in options)
+            raise DawnbeatError(f"zones by {method} need {missing}: give {given}, or {other}")
+        main = zones(anchors, scheme or default_scheme(method))
     if by_age is not None and maximum is None and main.scheme.method != "threshold pulse":
         share = main.scheme.boundaries_pct[main.scheme.easy_top - 1] / 100
         notes.append(f"With that error the top of easy may be off by about {by_age.error_bpm * share:.0f} bpm.")
@@ -123,6 +148,10 @@ def _from_journal(folder: Path | None, scheme: Scheme | None, keep: bool, sets: 
         if sets:
             _print_sets(zone_store.zone_sets(journal), as_json)
             return
+        present = zone_store.set_on(zone_store.zone_sets(journal), today)
+        if keep or scheme is not None or present is None:
+            wanted = scheme if scheme is not None else None if present is None else present.zones.scheme
+            _check_known(journal, today, METHODS[0] if wanted is None else wanted.method)
         if keep:
             zone_store.keep_zone_set(journal, zone_store.set_from_journal(journal, today, scheme))
         in_force = zone_store.set_on(zone_store.zone_sets(journal), today)
@@ -152,6 +181,36 @@ def _from_journal(folder: Path | None, scheme: Scheme | None, keep: bool, sets: 
     if proposal is not None:
         notes.append(f"{proposal.words} `dawnbeat zones --keep` takes it.")
     _print_zones(in_force.zones, compared, notes)
+
+
+def _check_known(journal: Journal, today: date, method: Method) -> None:
+    """Raise DawnbeatError where the journal lacks what a method needs, with how much of it there is."""
+    from dawnbeat.journal.ranges import usual_posture, with_posture
+    from dawnbeat.journal.resting import FEWEST
+    from dawnbeat.training import zone_store
+
+    known = zone_store.standing(journal, today)
+    missing = missing_for(known.anchors, method)
+    if not missing:
+        return
+    todo, options = [], []
+    if "resting" in missing:
+        mornings = journal.mornings(today - timedelta(days=_RESTING_DAYS), today)
+        posture = usual_posture(mornings, today)
+        usable = [] if posture is None else [each for each in with_posture(mornings, posture) if each.usable]
+        lying = "in one posture" if posture is None else posture
+        todo.append(f"a resting pulse needs {FEWEST} usable mornings {lying} within 60 days, there are {len(usable)}")
+        options.append("--resting 50")
+    if "maximum" in missing:
+        todo.append("add a maximum with `dawnbeat runs maximum add`")
+        options.append("--maximum 190")
+    if "threshold" in missing:
+        todo.append("keep a threshold pulse with `dawnbeat runs threshold RUN --keep`")
+        options.append("--threshold 170")
+    raise DawnbeatError(
+        f"the journal does not hold {missing} yet: {'; '.join(todo)}; or give numbers, as in "
+        f"`dawnbeat zones {' '.join(options)}`"
+    )
 
 
 def _print_zones(main: Zones, compared: tuple[Compared, ...], notes: list[str]) -> None:
