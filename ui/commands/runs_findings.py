@@ -119,5 +119,6 @@ def _disagreement(race: Run, by_pulses: Estimate, women: bool) -> str:
         f"The race of {race.local_date.isoformat()} (run {race.id}) says {by_race.value:.1f} ml/min/kg and the pulses "
         f"say {by_pulses.value:.1f}, further apart than the error of the pulses: trust the race more if you gave "
         f"everything in it, as it measures running itself, though a hilly, hot or uneven race says too little; the "
-        f"formula by pulses was checked in {checked} only, and a resting pulse or maximum that is a few beats off moves it."
+        f"formula by pulses was checked in {checked} only, and a resting pulse or maximum that is a "
+        "few beats off moves it."
     )
