@@ -97,8 +97,8 @@ class Equivalent:
 
 
 EQUIVALENTS_ERROR = (
-    "No error was published; over distances far from the race's, endurance decides, so reckon with several per cent "
-    "(common practice, no source)."
+    "No error was published. Over distances far from the race's, endurance decides, so a time may be several per cent "
+    "off (common practice, no source)."
 )
 
 

@@ -17,11 +17,6 @@ BINS = int(PULSE_HIGH) + 1
 PEAK_HOLD_S = 5.0
 DRIFT_MINIMUM_S = 1800.0
 _MOVING_M_PER_S = 1.0
-DRIFT_RULE = (
-    "Drift: how much less way each beat bought in the second half of the measured running time than in the first, in "
-    "per cent (common practice, no source). It needs half an hour with pulse and distance on one kind of ground; "
-    "hills, heat and an uneven pace move it as well."
-)
 
 
 def figures_of(samples: Samples, marks: Sequence[Mark]) -> RunFigures:
@@ -61,7 +56,7 @@ def figures_by_hand(duration_s: float, distance_m: float | None) -> RunFigures:
 
 
 def drift_pct(samples: Samples, codes: IntArray) -> float | None:
-    """Metres a beat in the first half of the measured running time against the second; see DRIFT_RULE.
+    """Metres a beat in the first half of the measured running time against the second; see wording.DRIFT_IN_WORDS.
 
     Positive where the pulse rose against the pace. None for under half an hour with pulse and distance.
     """

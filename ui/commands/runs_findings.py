@@ -15,11 +15,6 @@ if TYPE_CHECKING:
     from dawnbeat.training.estimates import Estimate
     from dawnbeat.training.run import Run
 
-_EQUALS_ERROR = (
-    "No error was published. Over distances far from the race's, endurance decides, so a time may be several per cent "
-    "off (common practice, no source)."
-)
-
 
 def mornings_command(
     women: Annotated[bool, typer.Option("--women", help="Training impulse with the coefficients for women.")] = False,
@@ -97,7 +92,7 @@ def estimate_command(
     if run is not None and run.figures.distance_m is not None:
         for equal in estimates.race_equivalents(run.figures.distance_m, run.figures.elapsed_s):
             screen.print(f"{equal.name}: {clock(equal.duration_s)}")
-        screen.print(_EQUALS_ERROR)
+        screen.print(estimates.EQUIVALENTS_ERROR)
 
 
 def _disagreement(race: Run, by_pulses: Estimate, women: bool) -> str:

@@ -24,9 +24,8 @@ from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.maximum import Maximum
 from dawnbeat.training.proposals import MaximumProposal
 from dawnbeat.training.run import CAN_BE_OVERRULED, MARK_WORDS, Mark, Samples
-from dawnbeat.training.run_figures import DRIFT_RULE
 from dawnbeat.training.weeks import JudgedRun, judge_runs
-from dawnbeat.training.wording import clock
+from dawnbeat.training.wording import DRIFT_IN_WORDS, clock
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.ui.window import runs_edit, shortcuts
 from dawnbeat.ui.window.context import AppContext
@@ -64,7 +63,7 @@ class RunView(QWidget):
         self.summary = _label("", "The run in short")
         self.figures = _label("small", "Figures of this run")
         self.drift_rule = _label("small", "What drift means")
-        self.drift_rule.setText(DRIFT_RULE)
+        self.drift_rule.setText(DRIFT_IN_WORDS)
         self.curve = RunCurve(context)
         self.bars = ZoneBars(context)
         self.marks_title = _label("soft", "Marks")
