@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from dawnbeat.training import cautions
 from dawnbeat.training.maximum import Maximum, maximum_on
 from dawnbeat.training.run import Run
 from dawnbeat.training.zones import MAXIMUM_LOW
@@ -18,6 +19,11 @@ class MaximumProposal:
     run: Run
     bpm: float
     present: Maximum | None
+
+    @property
+    def caution(self) -> str:
+        """What to bear in mind before it is taken; empty for a race, which does reach the maximum."""
+        return "" if self.run.race else cautions.SELDOM_REACHED
 
     @property
     def words(self) -> str:

@@ -82,8 +82,8 @@ def list_command(journal: JournalFolder = None) -> None:
     else:
         screen.print("No maximum is kept yet: add one with `dawnbeat runs maximum add 190 --kind race`.")
     if proposed is not None:
-        seldom = "" if proposed.run.race else f" {cautions.SELDOM_REACHED}"
-        screen.print(f"{proposed.words}{seldom} `dawnbeat runs maximum take {proposed.run.id}` takes it.", markup=False)
+        said = f"{proposed.words} {proposed.caution}".strip()
+        screen.print(f"{said} `dawnbeat runs maximum take {proposed.run.id}` takes it.", markup=False)
     for line in (cautions.ADDED_BEATS, *cautions.MAXIMAL_TEST):
         screen.print(line, markup=False)
 

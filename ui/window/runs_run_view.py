@@ -193,8 +193,10 @@ class RunView(QWidget):
         """Keep the highest pulse of this run as a maximum, after asking."""
         if self.each is None or self.each.run.figures.peak_bpm is None:
             return None
-        entry = MaximumProposal(self.each.run, self.each.run.figures.peak_bpm, None).entry()
-        dialog = MaximumDialog(self.context, self._today(), self._keep_maximum, self, entry)
+        proposed = MaximumProposal(self.each.run, self.each.run.figures.peak_bpm, None)
+        if proposed.caution:
+            self.context.say(proposed.caution)
+        dialog = MaximumDialog(self.context, self._today(), self._keep_maximum, self, proposed.entry())
         dialog.open()
         return dialog
 

@@ -125,7 +125,8 @@ class ZonesPage(PageWidget):
             self.editor.scheme = self._kept_scheme()
         self.sets.show_sets(kept)
         self.moved.offer("" if self._proposal is None else self._proposal.words)
-        self.higher.offer("" if self._maximum is None else self._maximum.words)
+        found = self._maximum
+        self.higher.offer("" if found is None else f"{found.words} {found.caution}".strip())
         self._update()
 
     # Keeping
