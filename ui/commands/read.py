@@ -76,6 +76,9 @@ def read(
         if save is None and journal is None and not os.environ.get(HOME_VARIABLE):
             save = False
             screen.print("It is not kept in your journal; name another with --journal, or say --save, to keep it.")
+    if seconds < wanted.settings.min_duration_s:
+        least = f"{wanted.settings.min_duration_s:.0f} s"
+        screen.print(f"{seconds:g} s can't become usable: a reading needs at least {least}, and two minutes say most.")
     began = _began(source)
     if save is False:
         _without_journal(source, wanted, began)
