@@ -24,13 +24,12 @@ class Detection:
     """Beats of one piece and what they were chosen from; times in seconds from the start of the piece.
 
     candidate_s: (c,) all rising edges. beat_s: (k,) those taken for beats. likeness: (k,) correlation with the
-    median beat. relative_strength: (k,) strength of the edge beside the usual around it.
+    median beat.
     """
 
     candidate_s: FloatArray
     beat_s: FloatArray
     likeness: FloatArray
-    relative_strength: FloatArray
     repetition: Repetition
 
 
@@ -49,7 +48,7 @@ def detect(wave: FloatArray, rate_hz: float, settings: Settings, repeats: Repeti
     repeats = repeats or repetition_of(wave, rate_hz, settings)
     time_s, strength = rising_edges(wave, rate_hz)
     if time_s.size == 0:
-        return Detection(time_s, time_s, time_s, time_s, repeats)
+        return Detection(time_s, time_s, time_s, repeats)
     period_s = np.interp(time_s, repeats.centre_s, repeats.period_s)
     typical_s = float(np.median(repeats.period_s))
     relative = strength / usual_strength(time_s, strength, typical_s)
@@ -71,4 +70,4 @@ def detect(wave: FloatArray, rate_hz: float, settings: Settings, repeats: Repeti
         chosen = likely[best_path(time_s[likely], reward[likely], period_s[likely], settings.rhythm_cost)]
         if np.array_equal(chosen, before):
             break
-    return Detection(time_s, time_s[chosen], likeness[chosen], relative[chosen], repeats)
+    return Detection(time_s, time_s[chosen], likeness[chosen], repeats)
