@@ -15,13 +15,13 @@ from pathlib import Path
 
 from PySide6.QtCore import QEventLoop, QTimer
 
-from dawnbeat.journal.demo_journal import fill_with_invented_mornings
 from dawnbeat.journal.store import Journal
-from dawnbeat.training.demo_runs import fill_with_invented_runs
-from dawnbeat.ui.window.app import make_app
-from dawnbeat.ui.window.context import AppContext
-from dawnbeat.ui.window.main_window import MainWindow
-from dawnbeat.ui.window.settings_store import ChoiceStore
+from dawnbeat.morning.choices import ChoiceStore
+from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
+from dawnbeat.recordings.invented.runs import fill_with_invented_runs
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.shell.app import make_app
+from dawnbeat.ui.window.shell.main_window import MainWindow
 
 WIDTH, HEIGHT = 1280, 800
 PAGES = ("read", "mornings", "zones", "runs", "bench")

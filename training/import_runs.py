@@ -16,7 +16,7 @@ from typing import Literal
 
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.training.read_run import SUFFIXES, PreparedRun, prepare
+from dawnbeat.training.load_run import SUFFIXES, PreparedRun, prepare
 from dawnbeat.training.run_store import keep
 
 WORKERS = 2

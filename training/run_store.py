@@ -17,7 +17,7 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import with_fixed_offset
 from dawnbeat.shared.trace import IntArray
-from dawnbeat.training.read_run import PreparedRun
+from dawnbeat.training.load_run import PreparedRun
 from dawnbeat.training.run import (
     CAN_BE_OVERRULED,
     LONGEST_RUN_S,

@@ -32,7 +32,7 @@ def run(arguments: list[str]) -> int:
 
     try:
         if not arguments:
-            from dawnbeat.ui.window.app import run_window
+            from dawnbeat.ui.window.shell.app import run_window
 
             return run_window(None)
         return _run_command(arguments)

@@ -21,10 +21,10 @@ import numpy as np
 from PySide6.QtCore import QEventLoop, QTimer
 
 from dawnbeat.journal.store import Journal
-from dawnbeat.ui.window.app import make_app
-from dawnbeat.ui.window.bench_page import BenchPage
-from dawnbeat.ui.window.context import AppContext
-from dawnbeat.ui.window.settings_store import ChoiceStore
+from dawnbeat.morning.choices import ChoiceStore
+from dawnbeat.ui.window.bench.page import BenchPage
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.shell.app import make_app
 
 _CHANGES = 40
 _VIEWS = ("Traces", "Shape", "Compare")

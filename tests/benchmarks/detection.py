@@ -21,9 +21,9 @@ import numpy as np
 from rich.console import Console
 from rich.table import Table
 
-from dawnbeat.capture.finger_rhythm import heart_beats
-from dawnbeat.capture.finger_scenario import Scenario, draw_scenario
 from dawnbeat.capture.recording import read_recording
+from dawnbeat.recordings.invented.rhythm import heart_beats
+from dawnbeat.recordings.invented.scenario import Scenario, draw_scenario
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.trace import FloatArray, Trace
 from dawnbeat.signal.analysis import analyse

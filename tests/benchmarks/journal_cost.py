@@ -24,14 +24,14 @@ from typing import Any
 import numpy as np
 
 from dawnbeat.journal.backup import backup, restore
-from dawnbeat.journal.demo_journal import invented_analysis
 from dawnbeat.journal.export import export_mornings
 from dawnbeat.journal.import_csv import plan_import
 from dawnbeat.journal.ranges import history
-from dawnbeat.journal.reanalyse import accept, reanalyse
 from dawnbeat.journal.store import Journal
 from dawnbeat.journal.today import today_of
 from dawnbeat.journal.words import paragraph
+from dawnbeat.morning.reanalyse import accept, reanalyse
+from dawnbeat.recordings.invented.mornings import invented_analysis
 from dawnbeat.shared.morning import Circumstances, Context
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.settings import Settings

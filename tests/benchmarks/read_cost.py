@@ -27,11 +27,11 @@ from PySide6.QtCore import QEventLoop, QTimer
 
 from dawnbeat.capture.frames import Frame, Image, SourceAbout
 from dawnbeat.journal.store import Journal
-from dawnbeat.ui.window.app import make_app
-from dawnbeat.ui.window.context import AppContext
-from dawnbeat.ui.window.read_flow import Plan
-from dawnbeat.ui.window.read_page import ReadPage
-from dawnbeat.ui.window.settings_store import ChoiceStore
+from dawnbeat.morning.choices import ChoiceStore
+from dawnbeat.morning.flow import Plan
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.read.page import ReadPage
+from dawnbeat.ui.window.shell.app import make_app
 
 WIDTH, HEIGHT, RATE_HZ = 640, 480, 60
 # A driver keeps a few frames for a program that is busy, and no more.

@@ -20,18 +20,18 @@ from typing import TYPE_CHECKING
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from dawnbeat.journal.demo_journal import fill_with_invented_mornings
 from dawnbeat.journal.store import Journal
+from dawnbeat.morning.choices import ChoiceStore
+from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
+from dawnbeat.recordings.invented.runs import fill_with_invented_runs
 from dawnbeat.training import run_store
-from dawnbeat.training.demo_runs import fill_with_invented_runs
-from dawnbeat.ui.window.app import make_app
-from dawnbeat.ui.window.context import AppContext
-from dawnbeat.ui.window.settings_store import ChoiceStore
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.shell.app import make_app
 from tests.training.run_files import fit_bytes, steady, write
 from tests.ui.window.many_runs import fill_up_with_runs
 
 if TYPE_CHECKING:
-    from dawnbeat.ui.window.runs_page import RunsPage
+    from dawnbeat.ui.window.runs.page import RunsPage
 
 TARGET_MS = 300.0
 TIMES = 7
@@ -50,8 +50,8 @@ def main() -> None:
         context = AppContext(journal, ChoiceStore(Path(name)))
         print(f"{count} runs, {len(journal.mornings())} mornings; median of {TIMES}")
         began_s = time.perf_counter()
-        from dawnbeat.ui.window.runs_page import AFTER, ESTIMATES, WEEKS, RunsPage
-        from dawnbeat.ui.window.zones_page import ZonesPage
+        from dawnbeat.ui.window.runs.page import AFTER, ESTIMATES, WEEKS, RunsPage
+        from dawnbeat.ui.window.zones.page import ZonesPage
 
         row("import the modules, once in a session", 1000 * (time.perf_counter() - began_s), None)
         pages: list[RunsPage] = []

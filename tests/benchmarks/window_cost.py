@@ -17,8 +17,8 @@ os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
 START = """
 import sys, time
-from dawnbeat.ui.window import app
-from dawnbeat.ui.window.main_window import MainWindow
+from dawnbeat.ui.window.shell import app
+from dawnbeat.ui.window.shell.main_window import MainWindow
 from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication
 painted = MainWindow.paintEvent
@@ -41,12 +41,12 @@ def main() -> None:
     """Print each figure on a line."""
     with tempfile.TemporaryDirectory() as folder:
         os.environ["DAWNBEAT_HOME"] = folder
-        from dawnbeat.journal.demo_journal import fill_with_invented_mornings
         from dawnbeat.journal.store import Journal
-        from dawnbeat.ui.window.app import make_app
-        from dawnbeat.ui.window.context import AppContext
-        from dawnbeat.ui.window.main_window import MainWindow, _load_libraries, _load_plots
-        from dawnbeat.ui.window.settings_store import ChoiceStore
+        from dawnbeat.morning.choices import ChoiceStore
+        from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
+        from dawnbeat.ui.window.parts.context import AppContext
+        from dawnbeat.ui.window.shell.app import make_app
+        from dawnbeat.ui.window.shell.main_window import MainWindow, _load_libraries, _load_plots
 
         times = sorted(start_s() for _ in range(5))
         print(f"start to first paint and end, empty journal: median {times[2]:.2f} s, worst {times[-1]:.2f} s")

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dawnbeat.capture.finger_rhythm import Rhythm, beat_times, heart_beats
+from dawnbeat.recordings.invented.rhythm import Rhythm, beat_times, heart_beats
 from dawnbeat.shared.errors import DawnbeatError
 
 

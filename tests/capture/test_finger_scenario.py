@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dawnbeat.capture.finger_rhythm import Rhythm
-from dawnbeat.capture.finger_scenario import Scenario, draw_scenario, random_scenario
-from dawnbeat.capture.finger_trace import pulse_levels
+from dawnbeat.recordings.invented.finger_trace import pulse_levels
+from dawnbeat.recordings.invented.rhythm import Rhythm
+from dawnbeat.recordings.invented.scenario import Scenario, draw_scenario, random_scenario
 
 SEEDS = range(200)
 

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dawnbeat.capture.finger_faults import ExposureStep, Faults, RateChange, Stretch
-from dawnbeat.capture.finger_rhythm import Rhythm, beat_times
-from dawnbeat.capture.finger_trace import LAMP_FINGER, ROOM_FINGER, Finger, pulse_levels, render_trace
-from dawnbeat.capture.finger_wave import Wave
+from dawnbeat.recordings.invented.faults import ExposureStep, Faults, RateChange, Stretch
+from dawnbeat.recordings.invented.finger_trace import LAMP_FINGER, ROOM_FINGER, Finger, pulse_levels, render_trace
+from dawnbeat.recordings.invented.rhythm import Rhythm, beat_times
+from dawnbeat.recordings.invented.wave import Wave
 from dawnbeat.shared.errors import DawnbeatError
 
 BEATS_S = beat_times(Rhythm(mean_hr_bpm=58, seed=3), 40.0, start_s=-4.0)

@@ -6,11 +6,11 @@ import cv2
 import numpy as np
 import pytest
 
-from dawnbeat.capture.finger_avi import without_tables, write_mjpeg_avi
-from dawnbeat.capture.finger_faults import Faults, Stretch
-from dawnbeat.capture.finger_scenario import Scenario
-from dawnbeat.capture.finger_trace import LAMP_FINGER, ROOM_FINGER
-from dawnbeat.capture.finger_video import FingerVideo, write_video
+from dawnbeat.recordings.invented.avi import without_tables, write_mjpeg_avi
+from dawnbeat.recordings.invented.faults import Faults, Stretch
+from dawnbeat.recordings.invented.finger_trace import LAMP_FINGER, ROOM_FINGER
+from dawnbeat.recordings.invented.finger_video import FingerVideo, write_video
+from dawnbeat.recordings.invented.scenario import Scenario
 from dawnbeat.shared.errors import DawnbeatError
 
 UNCLIPPED = Scenario(finger=replace(LAMP_FINGER, level=(200.0, 60.0, 40.0)), duration_s=4.0)

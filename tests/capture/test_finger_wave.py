@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dawnbeat.capture.finger_rhythm import Rhythm, beat_times
-from dawnbeat.capture.finger_wave import Wave, blood_volume
+from dawnbeat.recordings.invented.rhythm import Rhythm, beat_times
+from dawnbeat.recordings.invented.wave import Wave, blood_volume
 from dawnbeat.shared.errors import DawnbeatError
 
 

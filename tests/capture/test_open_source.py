@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from dawnbeat.capture.frames import Frame, SourceAbout
-from dawnbeat.capture.open_source import open_source
 from dawnbeat.capture.recorded_trace import RecordedTraceSource
 from dawnbeat.capture.recording import write_recording
 from dawnbeat.capture.video_file import VideoFileSource
+from dawnbeat.morning.sources import open_source
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import Trace
 from tests.capture.test_video_file import film
@@ -67,7 +67,7 @@ def test_what_names_no_source_is_refused_with_what_there_is(words: str) -> None:
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="device nodes are Linux's")
 def test_a_camera_that_is_not_there_is_refused_quietly() -> None:
     code = (
-        "from dawnbeat.capture.open_source import open_source\n"
+        "from dawnbeat.morning.sources import open_source\n"
         "from dawnbeat.shared.errors import DawnbeatError\n"
         "try:\n    open_source('987')\nexcept DawnbeatError as error:\n    print(error)"
     )

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from dawnbeat.capture.recording import read_recording
-from dawnbeat.capture.samples import (
+from dawnbeat.capture.video_file import VideoFileSource
+from dawnbeat.recordings.invented.samples import (
     REHEARSAL,
     REHEARSAL_BEATS,
     REHEARSAL_VIDEO,
@@ -16,7 +17,6 @@ from dawnbeat.capture.samples import (
     write_rehearsal_video,
     write_samples,
 )
-from dawnbeat.capture.video_file import VideoFileSource
 
 RECORDINGS = Path(__file__).parents[2] / "recordings"
 # The last digit that trace.csv keeps, since another system may round the last bit of a number differently.

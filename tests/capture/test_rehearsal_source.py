@@ -6,9 +6,9 @@ import time
 import numpy as np
 import pytest
 
-from dawnbeat.capture.finger_faults import Faults, Stretch
-from dawnbeat.capture.finger_scenario import Scenario
-from dawnbeat.capture.rehearsal_source import REHEARSAL_CAMERA, RehearsalSource
+from dawnbeat.recordings.invented.faults import Faults, Stretch
+from dawnbeat.recordings.invented.rehearsal import REHEARSAL_CAMERA, RehearsalSource
+from dawnbeat.recordings.invented.scenario import Scenario
 from dawnbeat.shared.errors import DawnbeatError
 
 

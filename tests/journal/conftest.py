@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dawnbeat.journal.demo_journal import invented_analysis
 from dawnbeat.journal.store import Journal
+from dawnbeat.recordings.invented.mornings import invented_analysis
 from dawnbeat.shared.morning import Circumstances, Context, Posture
 from dawnbeat.shared.reading import Analysis
 

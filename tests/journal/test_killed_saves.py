@@ -21,7 +21,7 @@ import os, resource, signal, sys
 from datetime import datetime
 from pathlib import Path
 import numpy as np
-from dawnbeat.journal.demo_journal import invented_analysis
+from dawnbeat.recordings.invented.mornings import invented_analysis
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Circumstances, Context

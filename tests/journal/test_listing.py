@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 
 from dawnbeat.journal import ranges
 from dawnbeat.journal.context_line import context_from_line, line_of
-from dawnbeat.journal.demo_journal import fill_with_invented_mornings, invented_analysis
 from dawnbeat.journal.listing import HEADINGS, sparkline, table
 from dawnbeat.journal.store import Journal
 from dawnbeat.journal.today import today_of
+from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings, invented_analysis
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Context
 

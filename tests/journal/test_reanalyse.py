@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-from dawnbeat.journal.reanalyse import accept, reanalyse
 from dawnbeat.journal.store import Journal
+from dawnbeat.morning.reanalyse import accept, reanalyse
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.settings import Settings
 
@@ -23,7 +23,7 @@ from pathlib import Path
 
 import numpy as np
 
-from dawnbeat.journal.demo_journal import invented_analysis
+from dawnbeat.recordings.invented.mornings import invented_analysis
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import Trace
 

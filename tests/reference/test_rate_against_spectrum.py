@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy.signal import welch
 
-from dawnbeat.capture.finger_scenario import draw_scenario
 from dawnbeat.capture.recording import read_recording
+from dawnbeat.recordings.invented.scenario import draw_scenario
 from dawnbeat.shared.trace import Trace
 from dawnbeat.signal.analysis import analyse
 

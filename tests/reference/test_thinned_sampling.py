@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dawnbeat.capture.finger_rhythm import Rhythm, beat_times
-from dawnbeat.capture.finger_wave import Wave, blood_volume
+from dawnbeat.recordings.invented.rhythm import Rhythm, beat_times
+from dawnbeat.recordings.invented.wave import Wave, blood_volume
 from dawnbeat.signal.analysis import analyse
 from tests.signal.fingers import grey_trace
 

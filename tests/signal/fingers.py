@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from dawnbeat.capture.finger_faults import NO_FAULTS, Faults
-from dawnbeat.capture.finger_rhythm import Rhythm
-from dawnbeat.capture.finger_scenario import Scenario
-from dawnbeat.capture.finger_trace import LAMP_FINGER, Finger
+from dawnbeat.recordings.invented.faults import NO_FAULTS, Faults
+from dawnbeat.recordings.invented.finger_trace import LAMP_FINGER, Finger
+from dawnbeat.recordings.invented.rhythm import Rhythm
+from dawnbeat.recordings.invented.scenario import Scenario
 from dawnbeat.shared.beats import Intervals, Reason
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.trace import FloatArray, Trace

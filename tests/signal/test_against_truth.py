@@ -9,11 +9,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dawnbeat.capture.finger_faults import Faults, RateChange
-from dawnbeat.capture.finger_rhythm import Rhythm, beat_times
-from dawnbeat.capture.finger_scenario import draw_scenario
-from dawnbeat.capture.finger_trace import Finger
-from dawnbeat.capture.finger_wave import Wave, blood_volume
+from dawnbeat.recordings.invented.faults import Faults, RateChange
+from dawnbeat.recordings.invented.finger_trace import Finger
+from dawnbeat.recordings.invented.rhythm import Rhythm, beat_times
+from dawnbeat.recordings.invented.scenario import draw_scenario
+from dawnbeat.recordings.invented.wave import Wave, blood_volume
 from dawnbeat.signal.analysis import analyse
 from tests.signal.fingers import against_truth, finger, grey_trace, true_figures
 from tests.signal.sound import check

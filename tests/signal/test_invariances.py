@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dawnbeat.capture.finger_scenario import random_scenario
+from dawnbeat.recordings.invented.scenario import random_scenario
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import Trace
 from dawnbeat.signal.analysis import analyse

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dawnbeat.capture.finger_faults import ExposureStep, Faults, Stretch
-from dawnbeat.capture.finger_trace import Finger
+from dawnbeat.recordings.invented.faults import ExposureStep, Faults, Stretch
+from dawnbeat.recordings.invented.finger_trace import Finger
 from dawnbeat.shared.trace import Trace
 from dawnbeat.signal.analysis import analyse
 from tests.signal.fingers import against_truth, finger, overlapping, true_figures

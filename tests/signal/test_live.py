@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dawnbeat.capture.finger_faults import Faults, Stretch
-from dawnbeat.capture.finger_scenario import draw_scenario
+from dawnbeat.recordings.invented.faults import Faults, Stretch
+from dawnbeat.recordings.invented.scenario import draw_scenario
 from dawnbeat.shared.trace import Trace
 from dawnbeat.signal import live
 from dawnbeat.signal.analysis import analyse

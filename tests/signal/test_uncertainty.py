@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dawnbeat.capture.finger_rhythm import beat_times
-from dawnbeat.capture.finger_scenario import draw_scenario
+from dawnbeat.recordings.invented.rhythm import beat_times
+from dawnbeat.recordings.invented.scenario import draw_scenario
 from dawnbeat.signal.metrics import metrics_of
 from dawnbeat.signal.uncertainty import intervals_95
 from tests.signal.fingers import as_intervals

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dawnbeat.capture.finger_faults import Faults, Stretch
-from dawnbeat.capture.finger_trace import LAMP_FINGER, Finger
-from dawnbeat.capture.finger_wave import Wave
+from dawnbeat.recordings.invented.faults import Faults, Stretch
+from dawnbeat.recordings.invented.finger_trace import LAMP_FINGER, Finger
+from dawnbeat.recordings.invented.wave import Wave
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import Trace
 from dawnbeat.signal.analysis import analyse

@@ -2,10 +2,10 @@ from __future__ import annotations
 
 from datetime import date
 
-from dawnbeat.journal.demo_journal import fill_with_invented_mornings
 from dawnbeat.journal.store import Journal
+from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
+from dawnbeat.recordings.invented.runs import WEEKS, fill_with_invented_runs
 from dawnbeat.training import run_store, zone_store
-from dawnbeat.training.demo_runs import WEEKS, fill_with_invented_runs
 from dawnbeat.training.weeks import judged_runs
 
 TODAY = date(2025, 6, 1)

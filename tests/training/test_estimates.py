@@ -7,7 +7,7 @@ from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training.cleaning import marks_of
 from dawnbeat.training.estimates import race_equivalents, race_time_s, uptake_from_pulses, uptake_from_race
 from dawnbeat.training.run import Mark
-from dawnbeat.training.threshold_test import threshold_test
+from dawnbeat.training.threshold_effort import threshold_test
 from dawnbeat.training.wording import clock, seconds_from
 from tests.training.invented import samples, swaying
 

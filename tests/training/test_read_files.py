@@ -15,8 +15,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.training.read_csv import read_csv
-from dawnbeat.training.read_run import MAX_BYTES, parse, prepare
+from dawnbeat.training.load_run import MAX_BYTES, parse, prepare
+from dawnbeat.training.parse_csv import read_csv
 from dawnbeat.training.run import ParsedRun
 from tests.training.run_files import (
     START,

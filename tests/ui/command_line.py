@@ -10,9 +10,9 @@ from typing import Any
 
 import numpy as np
 
-from dawnbeat.capture.finger_faults import Faults
-from dawnbeat.capture.finger_rhythm import Rhythm, beat_times
-from dawnbeat.capture.finger_trace import LAMP_FINGER, render_trace
+from dawnbeat.recordings.invented.faults import Faults
+from dawnbeat.recordings.invented.finger_trace import LAMP_FINGER, render_trace
+from dawnbeat.recordings.invented.rhythm import Rhythm, beat_times
 from dawnbeat.shared.trace import FloatArray, Trace
 
 HEADER = "time_s,red,green,blue\n"

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from dawnbeat.capture.opencv import load_cv2
-from dawnbeat.capture.rehearsal_source import RehearsalSource
+from dawnbeat.recordings.invented.rehearsal import RehearsalSource
 
 _QUALITY = 95
 _HEAD = b"HTTP/1.0 200 OK\r\nContent-Type: multipart/x-mixed-replace; boundary=next\r\n\r\n"

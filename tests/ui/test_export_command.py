@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from dawnbeat.journal.demo_journal import fill_with_invented_mornings
 from dawnbeat.journal.store import Journal
+from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from tests.ui.command_line import CommandLine
 
 TODAY = date(2025, 5, 20)

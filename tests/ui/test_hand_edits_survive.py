@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-from dawnbeat.capture.finger_scenario import Scenario
 from dawnbeat.capture.recording import write_recording
 from dawnbeat.journal.hand_edits import edit_intervals
 from dawnbeat.journal.store import Journal
+from dawnbeat.morning.by_hand import figures_with, review
+from dawnbeat.recordings.invented.scenario import Scenario
 from dawnbeat.shared.morning import Circumstances
 from dawnbeat.shared.settings import Settings
 from dawnbeat.ui.main import run
-from dawnbeat.ui.window.by_hand import figures_with, review
 
 
 def test_reanalysis_keeps_what_was_left_out_by_hand(tmp_path, capsys):

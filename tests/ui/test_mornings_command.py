@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from dawnbeat.journal.demo_journal import fill_with_invented_mornings
 from dawnbeat.journal.store import Journal
 from dawnbeat.journal.today import today_of
 from dawnbeat.journal.words import paragraph
+from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from tests.ui.command_line import CommandLine
 
 

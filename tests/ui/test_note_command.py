@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dawnbeat.journal.demo_journal import invented_analysis
 from dawnbeat.journal.store import Journal
+from dawnbeat.recordings.invented.mornings import invented_analysis
 from dawnbeat.shared.morning import Circumstances, StoredReading
 from tests.ui.command_line import CommandLine
 

@@ -11,11 +11,11 @@ from subprocess import Popen
 
 import pytest
 
-from dawnbeat.capture import open_source as sources
 from dawnbeat.capture.frames import Frame
 from dawnbeat.capture.recorded_trace import RecordedTraceSource
 from dawnbeat.capture.recording import read_recording
 from dawnbeat.journal.store import Journal
+from dawnbeat.morning import sources
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
 from tests.ui.command_line import CommandLine

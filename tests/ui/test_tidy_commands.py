@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from dawnbeat.capture.finger_scenario import Scenario
 from dawnbeat.capture.recording import write_recording
 from dawnbeat.journal.store import Journal
+from dawnbeat.recordings.invented.scenario import Scenario
 from dawnbeat.ui.main import run
 
 BEGAN = datetime(2026, 5, 3, 6, 30, tzinfo=UTC)

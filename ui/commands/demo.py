@@ -47,7 +47,7 @@ def demo(
     _next_steps(screen, folder)
     if window and is_seen():
         screen.print("The window opens on the invented journal; close it to end the demo.")
-        from dawnbeat.ui.window.app import run_window
+        from dawnbeat.ui.window.shell.app import run_window
 
         raise typer.Exit(run_window(home, "mornings", folder / "settings"))
 
@@ -81,8 +81,8 @@ def _program() -> str:
 
 def _reading(screen: Console, folder: Path) -> None:
     """The shipped video through decoder, gauge, recorder, live and final analysis."""
-    from dawnbeat.capture.open_source import open_source
     from dawnbeat.capture.recording import read_recording
+    from dawnbeat.morning.sources import open_source
     from dawnbeat.shared.shipped import shipped_recording
     from dawnbeat.signal.analysis import analyse
     from dawnbeat.signal.live import LiveBeats
@@ -111,9 +111,9 @@ def _mornings(screen: Console, home: Path) -> None:
     """An invented runner's journal, and where today stands in it."""
     from datetime import date
 
-    from dawnbeat.journal.demo_journal import fill_with_invented_mornings
     from dawnbeat.journal.store import Journal
-    from dawnbeat.training.demo_runs import fill_with_invented_runs
+    from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
+    from dawnbeat.recordings.invented.runs import fill_with_invented_runs
     from dawnbeat.ui.commands.mornings import print_mornings
 
     with Journal.open(home) as journal:

@@ -38,7 +38,7 @@ def export_mornings(
     The names of the columns hold the units. Readings that are not usable are left out unless --all is given.
     """
     from dawnbeat.journal.export import export_mornings as write
-    from dawnbeat.ui.chosen_place import open_journal
+    from dawnbeat.morning.chosen_place import open_journal
 
     check_output(out)
     with open_journal(journal) as opened:
@@ -57,7 +57,7 @@ def export_intervals(
     A CSV with all of them and why some are left out, and the plain list that analysis programs commonly read.
     """
     from dawnbeat.journal.export import export_intervals as write
-    from dawnbeat.ui.chosen_place import open_journal
+    from dawnbeat.morning.chosen_place import open_journal
 
     check_output(out)
     with open_journal(journal) as opened:
@@ -79,7 +79,7 @@ def import_mornings(
     Rows with errors are listed by line, and then nothing is imported.
     """
     from dawnbeat.journal.import_csv import apply_import, plan_import
-    from dawnbeat.ui.chosen_place import open_journal
+    from dawnbeat.morning.chosen_place import open_journal
 
     with open_journal(journal, new=True) as opened:
         plan = plan_import(opened, path)
@@ -109,7 +109,7 @@ def backup(
     With all recordings, and checksums that `dawnbeat restore` looks at.
     """
     from dawnbeat.journal.backup import backup as write
-    from dawnbeat.ui.chosen_place import open_journal
+    from dawnbeat.morning.chosen_place import open_journal
 
     check_output(out)
     with open_journal(journal) as opened, _progress("backing up") as progress:
@@ -128,7 +128,7 @@ def restore(
     The backup is checked first, and the present journal is kept aside.
     """
     from dawnbeat.journal.backup import restore as put_back
-    from dawnbeat.ui.chosen_place import chosen_home
+    from dawnbeat.morning.chosen_place import chosen_home
 
     if not archive.is_file():
         raise DawnbeatError(f"there is no file {archive}: name a zip that `dawnbeat backup` wrote")
@@ -149,10 +149,10 @@ def reanalyse(
     Each from its recording, with today's detection; shows what changes, and stores it once you accept.
     """
     from dawnbeat.capture.recording import read_recording
-    from dawnbeat.journal.reanalyse import accept
-    from dawnbeat.journal.reanalyse import reanalyse as analyse_again
+    from dawnbeat.morning.chosen_place import open_journal, reading_settings
+    from dawnbeat.morning.reanalyse import accept
+    from dawnbeat.morning.reanalyse import reanalyse as analyse_again
     from dawnbeat.signal.analysis import analyse
-    from dawnbeat.ui.chosen_place import open_journal, reading_settings
 
     chosen = reading_settings(settings)
     with open_journal(journal) as opened:
@@ -172,7 +172,7 @@ def _edit_again(journal: Journal, readings: list[StoredReading], settings: Setti
     """Make the edits by hand again in readings that were analysed again; returns in how many."""
     from dawnbeat.capture.recording import read_recording
     from dawnbeat.journal.hand_edits import edits_of, reapply
-    from dawnbeat.ui.window.by_hand import figures_with, review
+    from dawnbeat.morning.by_hand import figures_with, review
 
     edited = 0
     for before in readings:

@@ -30,9 +30,9 @@ def add_command(
     journal: JournalFolder = None,
 ) -> None:
     """Keep a maximum; a new zone set begins where it changes the one that counts."""
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training import zone_store
     from dawnbeat.training.maximum import Maximum, maximum_by_age
-    from dawnbeat.ui.chosen_place import open_journal
 
     when = date.today() if day is None else day_from(day)
     if (bpm is None) == (age is None):
@@ -53,10 +53,10 @@ def add_command(
 @maximum_app.command("list")
 def list_command(journal: JournalFolder = None) -> None:
     """List the maxima, which one counts today, and what a run proposes."""
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.maximum import KIND_WORDS, maximum_on
     from dawnbeat.training.proposals import maximum_proposal
-    from dawnbeat.ui.chosen_place import open_journal
     from dawnbeat.ui.commands.runs_tables import plain_table
     from dawnbeat.ui.report import console
 
@@ -98,10 +98,10 @@ def take_command(
     """Keep the highest pulse of a run, spikes left out, as a maximum."""
     from dataclasses import replace
 
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.maximum import maximum_on
     from dawnbeat.training.proposals import MaximumProposal
-    from dawnbeat.ui.chosen_place import open_journal
 
     with open_journal(journal) as opened:
         run = run_store.run(opened, run_id)
@@ -128,8 +128,8 @@ def remove_command(
     journal: JournalFolder = None,
 ) -> None:
     """Delete an entry made by mistake."""
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training import zone_store
-    from dawnbeat.ui.chosen_place import open_journal
 
     with open_journal(journal) as opened:
         _tell(zone_store.remove_maximum(opened, entry_id, date.today()), f"entry {entry_id} removed")
@@ -145,9 +145,9 @@ def threshold_command(
     journal: JournalFolder = None,
 ) -> None:
     """Work out the threshold pulse and pace of a 30-minute test: mean of its last 20 minutes."""
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training import run_store, zone_store
-    from dawnbeat.training.threshold_test import ERROR, threshold_test
-    from dawnbeat.ui.chosen_place import open_journal
+    from dawnbeat.training.threshold_effort import ERROR, threshold_test
 
     with open_journal(journal) as opened:
         run = run_store.run(opened, run_id)

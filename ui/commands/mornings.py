@@ -31,7 +31,7 @@ def mornings(
 
     Lists the readings with their 95 % intervals, then compares this morning and this week with your own usual range.
     """
-    from dawnbeat.ui.chosen_place import open_journal
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.ui.report import console
 
     if not 1 <= weeks <= 520:
@@ -138,8 +138,8 @@ def note(
     those slept; ill and alcohol are yes or no; run is yesterday's run and note anything else, both in plain words.
     """
     from dawnbeat.journal.context_line import context_from_line, line_of
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.shared.morning import posture_from
-    from dawnbeat.ui.chosen_place import open_journal
 
     with open_journal(journal) as opened:
         chosen = day_of(day)

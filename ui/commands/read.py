@@ -59,8 +59,8 @@ def read(
     captured is kept.
     """
     from dawnbeat.journal.context_line import NOTHING, context_from_line
+    from dawnbeat.morning.chosen_place import reading_settings
     from dawnbeat.shared.morning import Circumstances, posture_from
-    from dawnbeat.ui.chosen_place import reading_settings
     from dawnbeat.ui.report import console
 
     check_seconds(seconds)
@@ -83,7 +83,7 @@ def read(
     if save is False:
         _without_journal(source, wanted, began)
         return
-    from dawnbeat.ui.chosen_place import open_journal
+    from dawnbeat.morning.chosen_place import open_journal
 
     with open_journal(journal, new=True) as opened:
         notice = opened.clock_notice(began)
@@ -127,7 +127,7 @@ def _without_journal(source: str, wanted: _Wanted, began: datetime) -> None:
 
 
 def _open(source: str, wanted: _Wanted) -> FrameSource:
-    from dawnbeat.capture.open_source import open_source
+    from dawnbeat.morning.sources import open_source
     from dawnbeat.ui.report import console
 
     if is_rehearsal(source):

@@ -32,7 +32,7 @@ def record(
 
     Stop early with Ctrl+C: what was captured is kept.
     """
-    from dawnbeat.capture.open_source import open_source
+    from dawnbeat.morning.sources import open_source
     from dawnbeat.ui.live_progress import record_session
 
     check_seconds(seconds)

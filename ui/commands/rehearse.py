@@ -10,8 +10,8 @@ import typer
 from dawnbeat.shared.errors import DawnbeatError
 
 if TYPE_CHECKING:
-    from dawnbeat.capture.finger_faults import Stretch
-    from dawnbeat.capture.finger_scenario import Scenario
+    from dawnbeat.recordings.invented.faults import Stretch
+    from dawnbeat.recordings.invented.scenario import Scenario
 
 
 _USUAL_SWING = 0.05
@@ -54,11 +54,11 @@ def rehearse(
     """
     from dataclasses import replace
 
-    from dawnbeat.capture.finger_faults import ExposureStep, Faults, RateChange, Stretch
-    from dawnbeat.capture.finger_rhythm import Rhythm
-    from dawnbeat.capture.finger_scenario import Scenario
-    from dawnbeat.capture.finger_trace import LAMP_FINGER, ROOM_FINGER
-    from dawnbeat.capture.finger_wave import Wave
+    from dawnbeat.recordings.invented.faults import ExposureStep, Faults, RateChange, Stretch
+    from dawnbeat.recordings.invented.finger_trace import LAMP_FINGER, ROOM_FINGER
+    from dawnbeat.recordings.invented.rhythm import Rhythm
+    from dawnbeat.recordings.invented.scenario import Scenario
+    from dawnbeat.recordings.invented.wave import Wave
 
     if light not in ("lamp", "room"):
         raise DawnbeatError(f"--light {light!r} is unknown: say lamp or room")
@@ -100,7 +100,7 @@ def _write(out: Path, scenario: Scenario, video: bool) -> None:
     from datetime import datetime
 
     from dawnbeat.capture.recording import VIDEO, write_recording
-    from dawnbeat.capture.rehearsal_source import REHEARSAL_CAMERA
+    from dawnbeat.recordings.invented.rehearsal import REHEARSAL_CAMERA
 
     about = {
         "began": datetime.now().astimezone().isoformat(timespec="seconds"),
@@ -114,13 +114,13 @@ def _write(out: Path, scenario: Scenario, video: bool) -> None:
     }
     write_recording(out, scenario.trace(), about, scenario.beats_s)
     if video:
-        from dawnbeat.capture.finger_video import write_video
+        from dawnbeat.recordings.invented.finger_video import write_video
 
         write_video(out / VIDEO, scenario)
 
 
 def _movement(text: str) -> Stretch:
-    from dawnbeat.capture.finger_faults import Stretch
+    from dawnbeat.recordings.invented.faults import Stretch
 
     numbers = _numbers(text, 2, "--move", "AT:SECONDS or AT:SECONDS:SWING", "40:8", optional=1)
     return Stretch(numbers[0], numbers[1], numbers[2] if len(numbers) > 2 else _USUAL_SWING)

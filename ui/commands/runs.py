@@ -62,8 +62,8 @@ def import_command(
     from rich.console import Console
     from rich.progress import Progress
 
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training.import_runs import import_runs
-    from dawnbeat.ui.chosen_place import open_journal
 
     moment = None if began is None else moment_from(began)
     screen = Console(stderr=True)
@@ -101,8 +101,8 @@ def add_command(
     """Keep a run without a file: duration, distance and how hard it felt."""
     from datetime import datetime
 
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training import run_store
-    from dawnbeat.ui.chosen_place import open_journal
 
     seconds = seconds_from(duration)
     moment = datetime.now().astimezone() - timedelta(seconds=seconds) if began is None else moment_from(began)
@@ -118,8 +118,8 @@ def list_command(
     first: First = None, last: Last = None, as_json: AsJson = False, journal: JournalFolder = None
 ) -> None:
     """List the runs of the last eight weeks, or of the days given, each judged by the zones of its day."""
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training.weeks import judged_runs
-    from dawnbeat.ui.chosen_place import open_journal
     from dawnbeat.ui.commands.runs_tables import run_json, runs_table
 
     start, end = _span(first, last, _LISTED_DAYS)
@@ -137,10 +137,10 @@ def list_command(
 @runs_app.command("show")
 def show_command(run_id: RunId, as_json: AsJson = False, journal: JournalFolder = None) -> None:
     """Show one run: time in zones, easy share, drift, and what is marked in it."""
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training import run_store
     from dawnbeat.training.weeks import judge_runs
     from dawnbeat.training.zone_store import present_sets
-    from dawnbeat.ui.chosen_place import open_journal
     from dawnbeat.ui.commands.runs_tables import marks_table, run_json, zones_table
 
     with open_journal(journal) as opened:
@@ -194,9 +194,9 @@ def week_command(
     journal: JournalFolder = None,
 ) -> None:
     """Show the last weeks: easy share, time, distance, load."""
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training.load import daily_loads, rolling
     from dawnbeat.training.weeks import EASY_AIM_SOURCE, RANGE_WEEKS, judged_runs, monday_of, weeks_of
-    from dawnbeat.ui.chosen_place import open_journal
     from dawnbeat.ui.commands.runs_tables import WEEK_MEANINGS, loads_table, week_json, weeks_table
 
     today = date.today()
@@ -234,9 +234,9 @@ def export_command(
     journal: JournalFolder = None,
 ) -> None:
     """Write runs or weeks to a CSV file that is safe to open in a spreadsheet."""
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training.export_runs import export_runs, export_weeks
     from dawnbeat.training.weeks import judged_runs, weeks_of
-    from dawnbeat.ui.chosen_place import open_journal
 
     start, end = (None if each is None else day_from(each) for each in (first, last))
     if start is not None and end is not None and start > end:

@@ -20,8 +20,8 @@ def edit_command(
     journal: JournalFolder = None,
 ) -> None:
     """Change how a run felt, its note, or whether it was a race."""
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training import run_store
-    from dawnbeat.ui.chosen_place import open_journal
 
     if felt is None and note is None and race is None:
         raise DawnbeatError("nothing to change: give --felt, --note, --race or --no-race")
@@ -37,8 +37,8 @@ def overrule_command(
     journal: JournalFolder = None,
 ) -> None:
     """Believe a marked pulse after all; the run is judged again."""
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training import run_store
-    from dawnbeat.ui.chosen_place import open_journal
 
     with open_journal(journal) as opened:
         run = run_store.overrule(opened, run_id, mark, not undo)
@@ -47,8 +47,8 @@ def overrule_command(
 
 def delete_command(run_id: RunId, journal: JournalFolder = None) -> None:
     """Put a run in the bin."""
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training import run_store
-    from dawnbeat.ui.chosen_place import open_journal
 
     with open_journal(journal) as opened:
         run_store.put_in_bin(opened, run_id)
@@ -57,8 +57,8 @@ def delete_command(run_id: RunId, journal: JournalFolder = None) -> None:
 
 def restore_command(run_id: RunId, journal: JournalFolder = None) -> None:
     """Bring a run back from the bin."""
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training import run_store
-    from dawnbeat.ui.chosen_place import open_journal
 
     with open_journal(journal) as opened:
         run_store.restore_from_bin(opened, run_id)
@@ -71,8 +71,8 @@ def bin_command(
     journal: JournalFolder = None,
 ) -> None:
     """List the runs in the bin, or empty it."""
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training import run_store
-    from dawnbeat.ui.chosen_place import open_journal
 
     with open_journal(journal) as opened:
         found = run_store.binned(opened)

@@ -21,9 +21,9 @@ def mornings_command(
     journal: JournalFolder = None,
 ) -> None:
     """Show the hardest days with the morning after, and whether load and mornings go together."""
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training import mornings_after
     from dawnbeat.training.weeks import judged_runs
-    from dawnbeat.ui.chosen_place import open_journal
     from dawnbeat.ui.commands.runs_tables import plain_table
     from dawnbeat.ui.report import console
 
@@ -54,8 +54,8 @@ def estimate_command(
     journal: JournalFolder = None,
 ) -> None:
     """Estimate oxygen uptake, threshold pace and equal races, each with formula, source and error."""
+    from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training import estimates, run_store, zone_store
-    from dawnbeat.ui.chosen_place import open_journal
     from dawnbeat.ui.report import console
 
     with open_journal(journal) as opened:

@@ -20,9 +20,9 @@ def keep(
     Such recordings lie in the journal's folder without a reading: a power cut, a closed terminal, a killed program.
     """
     from dawnbeat.journal.ranges import RangeSettings
-    from dawnbeat.ui.chosen_place import open_journal, reading_settings
+    from dawnbeat.morning.chosen_place import open_journal, reading_settings
+    from dawnbeat.morning.keeping import interrupted_readings, keep_interrupted
     from dawnbeat.ui.report import console, reading
-    from dawnbeat.ui.window.read_keep import interrupted_readings, keep_interrupted
 
     with open_journal(journal) as opened:
         home = opened.home
@@ -51,7 +51,7 @@ def bin_command(
     journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
     """Put a reading in the bin, take it out again, or empty the bin."""
-    from dawnbeat.ui.chosen_place import open_journal
+    from dawnbeat.morning.chosen_place import open_journal
 
     with open_journal(journal) as opened:
         if reading is not None:

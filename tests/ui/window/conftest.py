@@ -12,18 +12,18 @@ import pytest
 from PySide6.QtWidgets import QApplication
 from pytestqt.logging import QtLoggingPlugin
 
-from dawnbeat.capture.finger_faults import Faults, Stretch
-from dawnbeat.capture.finger_rhythm import Rhythm, beat_times
-from dawnbeat.capture.finger_trace import LAMP_FINGER, render_trace
 from dawnbeat.capture.recording import write_recording
-from dawnbeat.journal.demo_journal import fill_with_invented_mornings, invented_analysis
 from dawnbeat.journal.store import Journal
+from dawnbeat.morning.choices import ChoiceStore
+from dawnbeat.recordings.invented.faults import Faults, Stretch
+from dawnbeat.recordings.invented.finger_trace import LAMP_FINGER, render_trace
+from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings, invented_analysis
+from dawnbeat.recordings.invented.rhythm import Rhythm, beat_times
 from dawnbeat.shared.morning import Circumstances, StoredReading
 from dawnbeat.shared.settings import Settings
 from dawnbeat.signal.analysis import analyse
-from dawnbeat.ui.window.app import make_app
-from dawnbeat.ui.window.context import AppContext
-from dawnbeat.ui.window.settings_store import ChoiceStore
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.shell.app import make_app
 
 TODAY = date(2025, 6, 1)
 

@@ -7,10 +7,10 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 
-from dawnbeat.capture.finger_rhythm import Rhythm
-from dawnbeat.capture.finger_scenario import Scenario
 from dawnbeat.capture.frames import Frame, Sample, SourceAbout
-from dawnbeat.capture.rehearsal_source import RehearsalSource
+from dawnbeat.recordings.invented.rehearsal import RehearsalSource
+from dawnbeat.recordings.invented.rhythm import Rhythm
+from dawnbeat.recordings.invented.scenario import Scenario
 from dawnbeat.shared.errors import DawnbeatError
 
 

@@ -16,15 +16,15 @@ from pytestqt.qtbot import QtBot
 from dawnbeat.capture.recording import read_recording, write_recording
 from dawnbeat.shared.settings import Settings, settings_from_toml
 from dawnbeat.shared.trace import Trace
-from dawnbeat.ui.window import shortcuts
-from dawnbeat.ui.window.bench_compare import NO_REFERENCE, OPINION, REFERENCE
-from dawnbeat.ui.window.bench_default import DefaultDialog
-from dawnbeat.ui.window.bench_newest import Newest
-from dawnbeat.ui.window.bench_page import BenchPage
-from dawnbeat.ui.window.context import AppContext
-from dawnbeat.ui.window.main_window import MainWindow
-from dawnbeat.ui.window.read_figures import LiveFigures
-from dawnbeat.ui.window.work import Background, Task
+from dawnbeat.ui.window.bench.compare import NO_REFERENCE, OPINION, REFERENCE
+from dawnbeat.ui.window.bench.default import DefaultDialog
+from dawnbeat.ui.window.bench.page import BenchPage
+from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.live_figures import LiveFigures
+from dawnbeat.ui.window.parts.newest import Newest
+from dawnbeat.ui.window.parts.work import Background, Task
+from dawnbeat.ui.window.shell.main_window import MainWindow
 
 SAMPLES = Path(__file__).parents[3] / "recordings"
 

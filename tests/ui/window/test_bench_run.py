@@ -8,16 +8,16 @@ import numpy as np
 import pytest
 
 from dawnbeat.capture.recording import Recording, read_recording
+from dawnbeat.morning.bench_recordings import read_with_reference, recordings_in
+from dawnbeat.morning.bench_run import BenchRun, edges_between, run_bench, spectrum_between
+from dawnbeat.morning.second_opinion import MISSING, MOST_LAG_S, second_opinion
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import Trace
 from dawnbeat.signal.analysis import analyse
 from dawnbeat.signal.compare import Series, compare
-from dawnbeat.ui.window.bench_default import differences, effect_on, effect_row
-from dawnbeat.ui.window.bench_figures import beat_words, left_out_words, run_words, share_words
-from dawnbeat.ui.window.bench_files import read_with_reference, recordings_in
-from dawnbeat.ui.window.bench_opinion import MISSING, MOST_LAG_S, second_opinion
-from dawnbeat.ui.window.bench_run import BenchRun, edges_between, run_bench, spectrum_between
+from dawnbeat.ui.window.bench.default import differences, effect_on, effect_row
+from dawnbeat.ui.window.bench.figures import beat_words, left_out_words, run_words, share_words
 
 SAMPLES = Path(__file__).parents[3] / "recordings"
 

@@ -8,12 +8,12 @@ import pytest
 from PySide6.QtCore import Qt
 from pytestqt.qtbot import QtBot
 
+from dawnbeat.morning.scoring import Score, ScoringPool, score
 from dawnbeat.shared.settings import Settings
-from dawnbeat.ui.window import bench_scoring
-from dawnbeat.ui.window.bench_score import Score, ScoringPool, score
-from dawnbeat.ui.window.bench_scoring import ScoringView
-from dawnbeat.ui.window.bench_table import COLUMNS, ScoreModel, ScoreOrder
-from dawnbeat.ui.window.context import AppContext
+from dawnbeat.ui.window.bench import scoring as bench_scoring
+from dawnbeat.ui.window.bench.scoring import ScoringView
+from dawnbeat.ui.window.bench.table import COLUMNS, ScoreModel, ScoreOrder
+from dawnbeat.ui.window.parts.context import AppContext
 
 SAMPLES = Path(__file__).parents[3] / "recordings"
 

@@ -11,9 +11,9 @@ from PySide6.QtWidgets import QComboBox, QDoubleSpinBox, QFileDialog
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.shared.settings import Settings, settings_from_toml, settings_to_toml
-from dawnbeat.ui.window.bench_control import step_of
-from dawnbeat.ui.window.bench_settings import SettingsPanel
-from dawnbeat.ui.window.context import AppContext
+from dawnbeat.ui.window.bench.control import step_of
+from dawnbeat.ui.window.bench.settings import SettingsPanel
+from dawnbeat.ui.window.parts.context import AppContext
 
 
 @pytest.fixture

@@ -12,9 +12,9 @@ from pytestqt.qtbot import QtBot
 from dawnbeat.journal.ranges import DEFAULT
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.morning import Context
-from dawnbeat.ui.window.context import AppContext
-from dawnbeat.ui.window.context_effects import FEWEST, effects, slope_95, words_for
-from dawnbeat.ui.window.context_view import ContextView
+from dawnbeat.ui.window.mornings.context_effects import FEWEST, effects, slope_95, words_for
+from dawnbeat.ui.window.mornings.context_view import ContextView
+from dawnbeat.ui.window.parts.context import AppContext
 
 CLAIM = ("%", "clear", "bpm")
 

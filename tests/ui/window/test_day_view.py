@@ -9,13 +9,13 @@ from pytestqt.qtbot import QtBot
 
 from dawnbeat.journal.hand_edits import edits_of
 from dawnbeat.journal.store import Journal
+from dawnbeat.morning.by_hand import beside, figures_with, review
 from dawnbeat.shared.beats import Intervals
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.settings import Settings
-from dawnbeat.ui.window.by_hand import beside, figures_with, review
-from dawnbeat.ui.window.context import AppContext
-from dawnbeat.ui.window.day_view import DayView, settings_of
+from dawnbeat.ui.window.mornings.day_view import DayView, settings_of
+from dawnbeat.ui.window.parts.context import AppContext
 
 
 @pytest.fixture

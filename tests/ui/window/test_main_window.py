@@ -9,13 +9,14 @@ from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit, QTextBrowser, QWidget
 from pytestqt.qtbot import QtBot
 
+from dawnbeat.morning.choices import ChoiceStore
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.ui.window import app, main_window, shortcuts
-from dawnbeat.ui.window.context import AppContext
-from dawnbeat.ui.window.first_start import FirstStart
-from dawnbeat.ui.window.main_window import MainWindow
-from dawnbeat.ui.window.method_words import FIRST_WORDS
-from dawnbeat.ui.window.settings_store import ChoiceStore
+from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.shell import app, main_window
+from dawnbeat.ui.window.shell.first_start import FirstStart
+from dawnbeat.ui.window.shell.main_window import MainWindow
+from dawnbeat.ui.window.shell.method_words import FIRST_WORDS
 
 
 @pytest.fixture

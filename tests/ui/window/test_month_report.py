@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QApplication
 from dawnbeat.journal.ranges import DEFAULT
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.morning import Context
-from dawnbeat.ui.window.month_report import month_pdf, noted_words
+from dawnbeat.ui.window.mornings.month_report import month_pdf, noted_words
 
 
 def drawn(pdf: bytes) -> bytes:

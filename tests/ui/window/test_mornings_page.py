@@ -11,15 +11,15 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QComboBox, QMessageBox
 from pytestqt.qtbot import QtBot
 
-from dawnbeat.journal.demo_journal import invented_analysis
 from dawnbeat.journal.store import Journal
+from dawnbeat.recordings.invented.mornings import invented_analysis
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Circumstances
-from dawnbeat.ui.window import files
-from dawnbeat.ui.window.context import AppContext
-from dawnbeat.ui.window.mornings_model import COLUMNS
-from dawnbeat.ui.window.mornings_page import MorningsPage
-from dawnbeat.ui.window.mornings_series import seconds_of
+from dawnbeat.ui.window.mornings.model import COLUMNS
+from dawnbeat.ui.window.mornings.page import MorningsPage
+from dawnbeat.ui.window.mornings.series import seconds_of
+from dawnbeat.ui.window.parts import save_files as files
+from dawnbeat.ui.window.parts.context import AppContext
 
 TITLES = [column.title for column in COLUMNS]
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from dawnbeat.journal.ranges import DEFAULT, MEASURES, Measure, RangeSettings, history
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.morning import Morning
-from dawnbeat.ui.window.mornings_series import daily_ranges, day_of, seconds_of, series_of
+from dawnbeat.ui.window.mornings.series import daily_ranges, day_of, seconds_of, series_of
 
 FIRST = date(2023, 12, 20)
 value = st.floats(min_value=1.0, max_value=6.0)

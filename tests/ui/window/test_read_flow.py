@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dawnbeat.capture.contact import Contact
-from dawnbeat.ui.window.read_flow import LOST, SLEPT, TIME_UP, Phase, Plan, ReadFlow
+from dawnbeat.morning.flow import LOST, SLEPT, TIME_UP, Phase, Plan, ReadFlow
 
 RATE_HZ = 10
 

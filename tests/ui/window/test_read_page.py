@@ -16,13 +16,15 @@ from pytestqt.qtbot import QtBot
 from dawnbeat.capture import recorder as recorders
 from dawnbeat.capture.frames import FrameSource
 from dawnbeat.capture.recording import read_recording
-from dawnbeat.journal.demo_journal import fill_with_invented_mornings
 from dawnbeat.journal.store import Journal
+from dawnbeat.morning import capturing as read_capture
+from dawnbeat.morning import keeping as read_keep
+from dawnbeat.morning.flow import Plan
+from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.ui.window import read_capture, read_keep, theme
-from dawnbeat.ui.window.context import AppContext
-from dawnbeat.ui.window.read_flow import Plan
-from dawnbeat.ui.window.read_page import ReadPage
+from dawnbeat.ui.window.parts import theme
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.read.page import ReadPage
 from tests.ui.window.read_fakes import Paced, Scripted
 
 SHORT = Plan(duration_s=60.0)

@@ -3,11 +3,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from dawnbeat.morning.flow import LOST, TIME_UP
 from dawnbeat.shared.beats import Intervals
-from dawnbeat.ui.window.read_figures import LiveFigures
-from dawnbeat.ui.window.read_flow import LOST, TIME_UP
-from dawnbeat.ui.window.read_plots import LeftOut, label_levels, left_out_stretches, successive
-from dawnbeat.ui.window.read_words import ended_sentence, starts_in
+from dawnbeat.ui.window.parts.live_figures import LiveFigures
+from dawnbeat.ui.window.read.plots import LeftOut, label_levels, left_out_stretches, successive
+from dawnbeat.ui.window.read.sentences import ended_sentence, starts_in
 
 INTERVALS = Intervals(
     np.array([0.0, 1.0, 2.1, 3.0, 4.2, 9.0, 10.0]),

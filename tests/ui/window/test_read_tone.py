@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dawnbeat.ui.window import tone
-from dawnbeat.ui.window.tone import RATE_HZ, Tone
+from dawnbeat.ui.window.read import tone
+from dawnbeat.ui.window.read.tone import RATE_HZ, Tone
 
 
 @pytest.mark.parametrize("which", ["start", "end"])

@@ -12,22 +12,22 @@ from PySide6.QtGui import QColor, QDropEvent, QImage, QPainter
 from PySide6.QtWidgets import QApplication, QComboBox, QLabel, QLineEdit, QMessageBox
 from pytestqt.qtbot import QtBot
 
-from dawnbeat.journal.demo_journal import fill_with_invented_mornings
 from dawnbeat.journal.store import Journal
+from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
+from dawnbeat.recordings.invented.runs import fill_with_invented_runs
 from dawnbeat.training import run_store, zone_store
-from dawnbeat.training.demo_runs import fill_with_invented_runs
 from dawnbeat.training.weeks import judged_runs, monday_of, weeks_of
-from dawnbeat.ui.window import files
-from dawnbeat.ui.window.context import AppContext
-from dawnbeat.ui.window.runs_after_view import AfterView
-from dawnbeat.ui.window.runs_estimates_view import EstimatesView
-from dawnbeat.ui.window.runs_model import COLUMNS, UNRATED, WITHOUT_PULSE
-from dawnbeat.ui.window.runs_page import AFTER, ESTIMATES, VIEWS, WEEKS, RunsPage
-from dawnbeat.ui.window.runs_run_view import RunView
-from dawnbeat.ui.window.runs_table import IN_THE_BIN
-from dawnbeat.ui.window.runs_week_bars import Bar, StackedBars
-from dawnbeat.ui.window.runs_weeks_view import WeeksView
-from dawnbeat.ui.window.scrolled import Scrolled
+from dawnbeat.ui.window.parts import save_files as files
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.scrolled import Scrolled
+from dawnbeat.ui.window.runs.after_view import AfterView
+from dawnbeat.ui.window.runs.estimates_view import EstimatesView
+from dawnbeat.ui.window.runs.model import COLUMNS, UNRATED, WITHOUT_PULSE
+from dawnbeat.ui.window.runs.page import AFTER, ESTIMATES, VIEWS, WEEKS, RunsPage
+from dawnbeat.ui.window.runs.run_view import RunView
+from dawnbeat.ui.window.runs.table import IN_THE_BIN
+from dawnbeat.ui.window.runs.week_bars import Bar, StackedBars
+from dawnbeat.ui.window.runs.weeks_view import WeeksView
 from tests.training.run_files import csv_text, fit_bytes, gpx_text, steady, tcx_text, write
 from tests.ui.window.conftest import TODAY
 from tests.ui.window.many_runs import fill_up_with_runs

@@ -10,14 +10,14 @@ from PySide6.QtWidgets import QFileDialog
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.capture.frames import FrameSource
-from dawnbeat.capture.rehearsal_source import RehearsalSource
 from dawnbeat.journal.store import Journal
+from dawnbeat.morning.choices import ChoiceStore
+from dawnbeat.recordings.invented.rehearsal import RehearsalSource
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.ui.window import files
-from dawnbeat.ui.window.camera_test import CameraTest, Measured
-from dawnbeat.ui.window.context import AppContext
-from dawnbeat.ui.window.settings_page import SettingsPage
-from dawnbeat.ui.window.settings_store import ChoiceStore
+from dawnbeat.ui.window.parts import save_files as files
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.settings.camera_trial import CameraTest, Measured
+from dawnbeat.ui.window.settings.page import SettingsPage
 
 
 @pytest.fixture
@@ -132,7 +132,8 @@ def test_cv2_is_not_loaded_before_a_camera_is_wanted() -> None:
     import sys
 
     code = (
-        "import sys; import dawnbeat.ui.window.app, dawnbeat.ui.window.settings_page, dawnbeat.ui.window.help_page;"
+        "import sys; import dawnbeat.ui.window.shell.app, dawnbeat.ui.window.settings.page;"
+        "import dawnbeat.ui.window.shell.help_page;"
         "print([name for name in ('cv2', 'scipy', 'matplotlib', 'pyqtgraph', 'pandas') if name in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from dawnbeat.morning.choices import Choices, ChoiceStore, config_folder, home_to_open
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.ui.window.settings_store import Choices, ChoiceStore, config_folder, home_to_open
 
 
 @pytest.fixture

@@ -4,8 +4,8 @@ import pytest
 from PySide6.QtGui import QColor
 from PySide6.QtWidgets import QApplication
 
-from dawnbeat.ui.window.context import AppContext
-from dawnbeat.ui.window.theme import BASE_PT, DARK, LIGHT, Inks
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.theme import BASE_PT, DARK, LIGHT, Inks
 
 
 def luminance(colour: str) -> float:

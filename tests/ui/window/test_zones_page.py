@@ -11,19 +11,19 @@ from PySide6.QtWidgets import QApplication, QLabel, QLineEdit
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.journal.store import Journal
+from dawnbeat.recordings.invented.runs import fill_with_invented_runs
 from dawnbeat.training import cautions, run_store, zone_store
-from dawnbeat.training.demo_runs import fill_with_invented_runs
 from dawnbeat.training.maximum import Maximum
 from dawnbeat.training.zone_snapshot import snapshot
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.training.zones import ROUNDING
-from dawnbeat.ui.window import files
-from dawnbeat.ui.window.context import AppContext
-from dawnbeat.ui.window.scrolled import Scrolled
-from dawnbeat.ui.window.theme import Theme
-from dawnbeat.ui.window.zones_inks import density, hatch_gap, paint_zone
-from dawnbeat.ui.window.zones_page import ZonesPage
-from dawnbeat.ui.window.zones_pulses import AS_KEPT, ENTERED, FROM_JOURNAL
+from dawnbeat.ui.window.parts import save_files as files
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.scrolled import Scrolled
+from dawnbeat.ui.window.parts.theme import Theme
+from dawnbeat.ui.window.parts.zone_inks import density, hatch_gap, paint_zone
+from dawnbeat.ui.window.zones.page import ZonesPage
+from dawnbeat.ui.window.zones.pulses import AS_KEPT, ENTERED, FROM_JOURNAL
 from tests.training.invented import zone_set
 from tests.ui.window.conftest import TODAY
 

@@ -1,0 +1,376 @@
+"""The page where a recording is replayed and the detection tuned."""
+
+from __future__ import annotations
+
+import functools
+import html
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+from PySide6.QtCore import QSignalBlocker, Qt, QTimer
+from PySide6.QtGui import QDragEnterEvent, QDragLeaveEvent, QDropEvent
+from PySide6.QtWidgets import (
+    QComboBox,
+    QFileDialog,
+    QHBoxLayout,
+    QLabel,
+    QPushButton,
+    QScrollArea,
+    QSplitter,
+    QStackedLayout,
+    QTabWidget,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from dawnbeat.capture.recording import Recording
+from dawnbeat.morning.bench_recordings import FILTER, read_with_reference, recordings_in
+from dawnbeat.morning.bench_run import BenchRun, run_bench
+from dawnbeat.shared.settings import Settings
+from dawnbeat.ui.window.bench.compare import CompareView
+from dawnbeat.ui.window.bench.default import DefaultDialog
+from dawnbeat.ui.window.bench.figures import run_words, verdict_words
+from dawnbeat.ui.window.bench.scoring import ScoringView
+from dawnbeat.ui.window.bench.settings import SettingsPanel
+from dawnbeat.ui.window.bench.shape import ShapeView
+from dawnbeat.ui.window.bench.traces import TracesView
+from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.newest import Newest
+from dawnbeat.ui.window.parts.page import PageWidget
+from dawnbeat.ui.window.parts.shortcuts import Key
+
+WHERE = "Bench"
+_REMEMBERED = 6
+_LIVE_MS = 1000
+_EMPTY = (
+    "Open recordings with Ctrl+O, a whole folder with Ctrl+Shift+O, or drop them anywhere on this page. "
+    "A recording is a folder with trace.csv, a CSV file with time_s, red, green and blue, or a video."
+)
+_NO_LIVE = "No live reading since the program was opened."
+
+
+def make_page(context: AppContext) -> BenchPage:
+    """The page for the window."""
+    return BenchPage(context)
+
+
+class BenchPage(PageWidget):
+    """Recordings on the left, with plots, comparison and scores; the parameters on the right.
+
+    paths: what is open. run: what is drawn, None before the first.
+    """
+
+    key = "bench"
+    title = "Bench"
+
+    def __init__(self, context: AppContext) -> None:
+        super().__init__()
+        self.context = context
+        self.paths: list[Path] = []
+        self.run: BenchRun | None = None
+        self._recording: Recording | None = None
+        self._read = functools.lru_cache(maxsize=_REMEMBERED)(read_with_reference)
+        self._finder = Newest(context.background, self._found, self._trouble, self)
+        self._reader = Newest(context.background, self._read_it, self._trouble, self)
+        self._runner = Newest(context.background, self._ran, self._trouble, self)
+        self.panel = SettingsPanel(context)
+        self.traces = TracesView(context)
+        self.shape = ShapeView(context)
+        self.compare = CompareView(context, self._read)
+        self.scoring = ScoringView(context)
+        self.tabs = QTabWidget()
+        self.chooser = QComboBox()
+        self.verdict = QLabel()
+        self.told = QLabel()
+        self.figures = QLabel()
+        self.live = QLabel(_NO_LIVE)
+        self._live_timer = QTimer(self, interval=_LIVE_MS)
+        self._live_timer.timeout.connect(self._show_live)
+        self._lay_out()
+        self._connect()
+        self.setAcceptDrops(True)
+
+    def _lay_out(self) -> None:
+        open_files = QPushButton("Open…")
+        shortcuts.give(open_files, Key("Ctrl+O", "Open one or many recordings", WHERE))
+        open_files.clicked.connect(self._ask_files)
+        open_folder = QPushButton("Folder…")
+        shortcuts.give(open_folder, Key("Ctrl+Shift+O", "Open every recording below a folder", WHERE))
+        open_folder.setAccessibleName("Open folder…")
+        open_folder.clicked.connect(self._ask_folder)
+        self.chooser.setAccessibleName("Recording on the bench")
+        self.chooser.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        self.chooser.setMinimumContentsLength(3)
+        self.earlier = self._step_button("‹", "PgUp", "Previous recording", -1)
+        self.later = self._step_button("›", "PgDown", "Next recording", +1)
+        top = QHBoxLayout()
+        for button in (open_files, open_folder):
+            top.addWidget(button)
+        top.addWidget(self.chooser, 1)
+        top.addWidget(self.earlier)
+        top.addWidget(self.later)
+        self.verdict.setAccessibleName("Verdict")
+        self.told.setTextFormat(Qt.TextFormat.PlainText)
+        self.told.setProperty("class", "small")
+        self.figures.setProperty("class", "small")
+        self.figures.setAccessibleName("Figures")
+        self.live.setProperty("class", "small")
+        self.live.setAccessibleName("Last live reading")
+        for label in (self.verdict, self.told, self.figures, self.live):
+            label.setWordWrap(True)
+        empty = QLabel(_EMPTY)
+        empty.setWordWrap(True)
+        empty.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        empty.setProperty("class", "large")
+        empty.setContentsMargins(40, 0, 40, 0)
+        traces = QWidget()
+        self._front = QStackedLayout(traces)
+        self._front.addWidget(empty)
+        self._front.addWidget(self.traces)
+        for view, title in (
+            (traces, "Traces"),
+            (self.shape, "Shape"),
+            (self.compare, "Compare"),
+            (self.scoring, "Score"),
+        ):
+            self.tabs.addTab(view, title)
+        self.tabs.setDocumentMode(True)
+        self.tabs.setTabToolTip(1, "Edges of the beats over their median, and the spectrum")
+        self.tabs.setTabToolTip(2, "With a reference, another recording, or a second detector")
+        self.tabs.setTabToolTip(3, "A whole folder with these settings")
+        self.tabs.tabBar().setAccessibleName("Views")
+        shortcuts.register(
+            Key("Ctrl+Tab", "Next view, Ctrl+Shift+Tab the one before", WHERE),
+            Key("Tab", "From view to view: then left and right arrow keys", WHERE),
+        )
+        left = _Column()
+        column = QVBoxLayout(left)
+        column.setContentsMargins(16, 12, 8, 6)
+        column.setSpacing(4)
+        column.addLayout(top)
+        column.addWidget(self.verdict)
+        column.addWidget(self.told)
+        column.addWidget(self.figures)
+        column.addWidget(self.tabs, 1)
+        column.addWidget(self.live)
+        self.panel.setContentsMargins(8, 12, 12, 8)
+        both = QSplitter()
+        scroll = QScrollArea()  # for large text in a small window
+        scroll.setWidgetResizable(True)
+        scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        scroll.setWidget(left)
+        both.addWidget(scroll)
+        both.addWidget(self.panel)
+        both.setStretchFactor(0, 1)
+        both.setStretchFactor(1, 0)
+        both.setCollapsible(0, False)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.addWidget(both)
+        self._describe()
+
+    def _connect(self) -> None:
+        self.panel.changed.connect(self._settings_changed)
+        self.panel.wanted_as_default.connect(self.ask_default)
+        self.chooser.activated.connect(lambda at: self.put_on(self.paths[at]))
+        self.traces.viewed.connect(self.shape.look_at)
+        self.traces.chosen.connect(self.shape.choose)
+        self.shape.edge.stepped.connect(self.traces.step)
+        self.scoring.opened.connect(self._open_scored)
+
+    def _step_button(self, text: str, keys: str, does: str, way: int) -> QToolButton:
+        button = QToolButton()
+        button.setText(text)
+        shortcuts.give(button, Key(keys, does, WHERE))
+        button.setAccessibleName(does)
+        button.clicked.connect(lambda: self.step_recording(way))
+        return button
+
+    # Page
+
+    def shown(self, what: Any = None) -> None:
+        """`what`: None, the path of a recording or folder, or several."""
+        self._show_live()
+        self._live_timer.start()
+        if isinstance(what, str | Path):
+            self.open([Path(what)])
+        elif isinstance(what, Sequence):
+            self.open([Path(each) for each in what])
+
+    def hidden(self) -> None:
+        """Scoring goes on; it is off the window's thread."""
+        self._live_timer.stop()
+
+    def busy(self) -> str | None:
+        """Scoring can be begun again, so it holds nobody up."""
+        return None
+
+    def closing(self) -> None:
+        """Let the scoring processes go."""
+        self._live_timer.stop()
+        for each in (self._finder, self._reader, self._runner):
+            each.drop()
+        self.scoring.cancel()
+
+    # Opening
+
+    def open(self, paths: Iterable[Path]) -> None:
+        """Open recordings beside those that are open, and put the first of them on the bench."""
+        wanted = list(paths)
+        self._read.cache_clear()  # opened again means read again
+        self._finder.want(lambda _task: (wanted, recordings_in(wanted)))
+
+    def _found(self, what: tuple[list[Path], list[Path]]) -> None:
+        wanted, found = what
+        if not found:
+            self.context.say(f"{wanted[0] if wanted else 'That'} holds no recording: open another folder.")
+            return
+        self.paths += [path for path in found if path not in self.paths]
+        with QSignalBlocker(self.chooser):
+            self.chooser.clear()
+            self.chooser.addItems([self._name(path) for path in self.paths])
+        self.compare.set_recordings(self.paths)
+        if len(found) > 1:
+            self.context.say(f"{len(found)} recordings opened.")
+        self.put_on(found[0])
+
+    def _name(self, path: Path) -> str:
+        twins = sum(other.name == path.name for other in self.paths)
+        return path.name if twins == 1 else f"{path.parent.name}/{path.name}"
+
+    def put_on(self, path: Path) -> None:
+        """Put an open recording on the bench."""
+        place = self.paths.index(path)
+        self.chooser.setCurrentIndex(place)
+        self.earlier.setEnabled(place > 0)
+        self.later.setEnabled(place < len(self.paths) - 1)
+        self._recording = None
+        self.verdict.setText(f"Reading {path.name}…")
+        self._reader.want(lambda _task: (path, self._read(path)))
+
+    def step_recording(self, way: int) -> None:
+        """Put the next (+1) or previous (-1) recording on the bench."""
+        place = self.chooser.currentIndex() + way
+        if 0 <= place < len(self.paths):
+            self.put_on(self.paths[place])
+
+    def _read_it(self, what: tuple[Path, Recording]) -> None:
+        path, recording = what
+        if self.paths[self.chooser.currentIndex()] == path:
+            self._recording = recording
+            self._analyse()
+
+    def _open_scored(self, path: Path) -> None:
+        self.tabs.setCurrentIndex(0)
+        self.open([path])
+
+    def _ask_files(self) -> None:
+        chosen, _ = QFileDialog.getOpenFileNames(self, "Open recordings", self._folder(), FILTER)
+        if chosen:
+            self.open([Path(each) for each in chosen])
+
+    def _ask_folder(self) -> None:
+        chosen = QFileDialog.getExistingDirectory(self, "Open a folder of recordings", self._folder())
+        if chosen:
+            self.open([Path(chosen)])
+
+    def _folder(self) -> str:
+        return str(self.paths[-1].parent) if self.paths else ""
+
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: N802  Qt's name
+        """Take files and folders."""
+        if any(url.isLocalFile() for url in event.mimeData().urls()):
+            event.acceptProposedAction()
+            self.live.setText("Let go to open.")
+
+    def dragLeaveEvent(self, event: QDragLeaveEvent) -> None:  # noqa: N802  Qt's name
+        """Not here after all."""
+        self._show_live()
+
+    def dropEvent(self, event: QDropEvent) -> None:  # noqa: N802  Qt's name
+        """Open what was dropped."""
+        event.acceptProposedAction()
+        self._show_live()
+        self.open([Path(url.toLocalFile()) for url in event.mimeData().urls() if url.isLocalFile()])
+
+    # Analysing
+
+    def _settings_changed(self, settings: Settings) -> None:
+        self.scoring.set_settings(settings)
+        self._analyse()
+
+    def _analyse(self) -> None:
+        recording, settings = self._recording, self.panel.settings
+        if recording is not None:
+            self._runner.want(lambda _task: run_bench(recording, settings))
+
+    def _ran(self, run: BenchRun) -> None:
+        if run.recording is not self._recording:
+            return
+        self.run = run
+        self._front.setCurrentIndex(1)
+        self.traces.draw(run)
+        self.shape.draw(run)
+        self.compare.draw(run)
+        self._describe()
+
+    def _describe(self) -> None:
+        run = self.run
+        for label in (self.verdict, self.told, self.figures):
+            label.setVisible(run is not None)
+        if run is None:
+            self.earlier.setEnabled(False)
+            self.later.setEnabled(False)
+            return
+        verdict, words = run.analysis.verdict, verdict_words(run.analysis)
+        self.verdict.setText(f"<b>{words[:1].upper()}{words[1:]}</b>: {html.escape('; '.join(verdict.reasons))}")
+        self.verdict.setAccessibleDescription(f"{words}: {'; '.join(verdict.reasons)}")
+        notes = [*run.recording.notes, str(run.recording.about.get("notes") or "")]
+        self.told.setText(" · ".join(note for note in notes if note))
+        self.told.setVisible(bool(self.told.text()))
+        self.figures.setText(run_words(run))
+
+    def _trouble(self, sentence: str) -> None:
+        self.context.say(sentence)
+        if self._recording is None:
+            self.verdict.setText("It can’t be read.")
+            self.verdict.setVisible(True)
+            self.told.setText(sentence)
+            self.told.setVisible(True)
+            self.figures.clear()
+            self._front.setCurrentIndex(0)
+
+    def _show_live(self) -> None:
+        figures = getattr(self.context, "live_figures", None)
+        words = _NO_LIVE if figures is None else figures.words()
+        self.live.setText(f"Live view: {words[:1].lower()}{words[1:]}" if figures is not None else words)
+
+    # Making the default
+
+    def ask_default(self) -> None:
+        """Show what would change if readings used these settings, and do so only when told."""
+        dialog = DefaultDialog(self, self.context, self.panel.settings, self.paths)
+        dialog.accepted.connect(lambda: self._make_default(dialog.then))
+        dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        dialog.open()
+
+    def _make_default(self, then: Settings) -> None:
+        now = self.context.detection
+        done = self.context.do(
+            "other settings for readings",
+            lambda: self.context.make_detection_default(then),
+            lambda: self.context.make_detection_default(now),
+        )
+        if done:
+            self.context.say("Readings use these settings from now on. Ctrl+Z takes it back.")
+
+
+class _Column(QWidget):
+    """Scrolls only where its parts can't shrink any further: what plots would like to have is more than a screen."""
+
+    def heightForWidth(self, width: int) -> int:  # noqa: N802  Qt's name
+        layout = self.layout()
+        return -1 if layout is None else layout.minimumHeightForWidth(width)

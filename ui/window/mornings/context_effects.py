@@ -1,0 +1,122 @@
+"""What the runner noted, against how far the next morning lay from the usual."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from dawnbeat.journal.ranges import Measure, RangeSettings
+from dawnbeat.shared.morning import RATINGS, StoredReading
+from dawnbeat.shared.trace import FloatArray
+from dawnbeat.ui.window.mornings.series import DAY_S, series_of
+
+FEWEST = 20  # below so many mornings a pattern is as likely chance; common practice, no source
+FEWEST_OF_A_KIND = 5
+
+
+@dataclass(frozen=True)
+class Effect:
+    """One thing noted, with the deviation of the morning after.
+
+    noted: (n,) what was noted, as a number. deviation: (n,) in percent for RMSSD, in bpm for the pulse, from the
+    middle of the usual range that held before. words: what may be said of it.
+    """
+
+    title: str
+    noted: FloatArray
+    deviation: FloatArray
+    ticks: tuple[tuple[float, str], ...]
+    words: str
+
+    @property
+    def n(self) -> int:
+        """How many mornings it rests on."""
+        return int(self.noted.size)
+
+
+# A night and an evening are noted on the morning that follows them; how the runner feels is followed by the next.
+_SAME_MORNING = ("sleep", "hours_slept", "alcohol")
+_YES_NO = ((0.0, "no"), (1.0, "yes"))
+_TITLES = {
+    "sleep": "Sleep of the night before, 1 good to 7 bad",
+    "stress": "Stress the day before, 1 low to 7 high",
+    "fatigue": "Fatigue the day before, 1 low to 7 high",
+    "soreness": "Soreness the day before, 1 low to 7 high",
+    "hours_slept": "Hours slept the night before",
+    "alcohol": "Alcohol the evening before",
+    "ill": "Feeling ill the day before",
+}
+
+
+def effects(readings: Sequence[StoredReading], measure: Measure, settings: RangeSettings) -> list[Effect]:
+    """One effect for each thing that can be noted, in a fixed order, whether or not anything was noted."""
+    series = series_of(readings, measure, settings)
+    deviation = deviations(series.day_s, series.value, series.daily.low, series.daily.high)
+    if measure == "ln_rmssd":
+        deviation = 100.0 * np.expm1(deviation)
+    good = series.usable & ~series.other_posture & np.isfinite(deviation)
+    by_day = dict(zip(series.day_s[good].tolist(), deviation[good].tolist(), strict=True))
+    unit = "%" if measure == "ln_rmssd" else "bpm"
+    found = []
+    for item, title in _TITLES.items():
+        ahead = 0 if item in _SAME_MORNING else 1
+        noted, after = [], []
+        for place, day_s in zip(series.reading.tolist(), series.day_s.tolist(), strict=True):
+            value = getattr(readings[place].context, item)
+            next_value = by_day.get(day_s + ahead * DAY_S)
+            if value is not None and next_value is not None:
+                noted.append(float(value))
+                after.append(next_value)
+        x, y = np.array(noted), np.array(after)
+        kind = tuple((float(each), str(each)) for each in range(1, 8)) if item in RATINGS else ()
+        ticks = _YES_NO if item in ("alcohol", "ill") else kind
+        found.append(Effect(title, x, y, ticks, words_for(x, y, ticks == _YES_NO, unit)))
+    return found
+
+
+def deviations(day_s: FloatArray, value: FloatArray, low: FloatArray, high: FloatArray) -> FloatArray:
+    """Each morning minus the middle of the usual range of its day; NaN where there is none.
+
+    day_s, value: (n,). low, high: (d,) for every day from the first morning on.
+    """
+    if not day_s.size:
+        return np.zeros(0)
+    at = np.round((day_s - day_s[0]) / DAY_S).astype(np.int64)
+    return np.asarray(value - (low[at] + high[at]) / 2)
+
+
+def words_for(noted: FloatArray, deviation: FloatArray, yes_no: bool, unit: str) -> str:
+    """What the mornings say, with how many there are; no claim from fewer than FEWEST."""
+    n = noted.size
+    count = f"n = {n} morning{'' if n == 1 else 's'}"
+    if n < FEWEST:
+        return f"{count}: too few to say anything (at least {FEWEST})"
+    if yes_no:
+        yes, no = deviation[noted == 1], deviation[noted == 0]
+        if min(yes.size, no.size) < FEWEST_OF_A_KIND:
+            return f"{count}, {yes.size} of them yes: too few of a kind to compare"
+        difference = float(yes.mean() - no.mean())
+        half = 1.96 * float(np.sqrt(yes.var(ddof=1) / yes.size + no.var(ddof=1) / no.size))
+        return f"{count}: {_difference(difference, half, unit)} after yes"
+    if np.ptp(noted) == 0:
+        return f"{count}: always the same, so nothing to compare"
+    slope, half = slope_95(noted, deviation)
+    return f"{count}: {_difference(slope, half, unit)} for each step up"
+
+
+def slope_95(x: FloatArray, y: FloatArray) -> tuple[float, float]:
+    """Least-squares slope and the half width of its 95 % interval (normal quantile; n is 20 or more)."""
+    away = x - x.mean()
+    spread = float(away @ away)
+    slope = float(away @ y) / spread
+    rest = y - y.mean() - slope * away
+    return slope, 1.96 * float(np.sqrt(rest @ rest / (x.size - 2) / spread))
+
+
+def _difference(value: float, half: float, unit: str) -> str:
+    low, high = value - half, value + half
+    if low <= 0 <= high:
+        return f"no clear difference ({low:+.1f} to {high:+.1f} {unit})"
+    return f"{value:+.1f} {unit} ({low:+.1f} to {high:+.1f})"

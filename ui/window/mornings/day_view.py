@@ -1,0 +1,288 @@
+"""One morning opened: its recording, beats and intervals, and beats left out or brought back by hand."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+
+from dawnbeat.journal.hand_edits import edit_intervals, edits_of, take_back
+from dawnbeat.journal.recordings_kept import is_safe_path
+from dawnbeat.morning.by_hand import Reviewed, beside, figures_with, review
+from dawnbeat.shared.beats import REASONS, Intervals, Reason
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.morning import StoredReading
+from dawnbeat.shared.settings import Settings
+from dawnbeat.ui.window.mornings.day_plots import DayPlots, about_beat
+from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.flow import flow_of
+from dawnbeat.ui.window.parts.formats import clock, interval_words, long_day, short_day
+from dawnbeat.ui.window.parts.scrolled import Scrolled
+from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.parts.work import Task, Work
+
+_WHERE = "Mornings, one day"
+_BY_HAND: tuple[Reason, ...] = tuple(reason for reason in REASONS if reason != "gap")
+
+
+class DayView(QWidget):
+    """left: back to the months is wanted."""
+
+    left = Signal()
+
+    def __init__(self, context: AppContext) -> None:
+        super().__init__()
+        self.context = context
+        self.reading: StoredReading | None = None
+        self.intervals: Intervals | None = None
+        self.reviewed: Reviewed | None = None
+        self.beat = -1
+        self._work: Work | None = None
+        self.heading = _words("title")
+        self.figures = _words("")
+        self.figures.setAccessibleName("Figures of this reading")
+        self.verdict = _words("soft")
+        self.verdict.setAccessibleName("Verdict")
+        self.about = _words("small")
+        self.about.setAccessibleName("The recording, and what was changed by hand")
+        self.chosen = _words("")
+        self.chosen.setAccessibleName("The chosen beat")
+        self.plots = DayPlots(context)
+        self.plots.beat_chosen.connect(self.choose)
+        self.others = QComboBox()
+        self.others.setAccessibleName("Readings of this day")
+        self.others.activated.connect(self._other)
+        self.reason = QComboBox()
+        self.reason.addItems(_BY_HAND)
+        self.reason.setCurrentText("irregular beat")
+        self.reason.setAccessibleName("Why to leave the beat out")
+        self.reason.setToolTip("Why the beat doesn't count")
+        self.back_button = self._button("Back", "B", "Back to the months, as Esc does", self.left.emit)
+        self.before_button = self._button("‹ Beat", ",", "Choose the beat before", lambda: self._step(-1))
+        self.next_button = self._button("Beat ›", ".", "Choose the next beat", lambda: self._step(+1))
+        self.out_button = self._button("Leave out", "L", "Leave this beat out; Ctrl+Z undoes it", self.leave_out)
+        self.in_button = self._button("Let it count", "K", "Let this beat count again", self.let_count)
+        self.all_back_button = self._button("Take all edits back", "T", "As the analysis had it", self.take_all_back)
+        self._lay_out()
+
+    # Showing
+
+    def show_reading(self, reading: StoredReading) -> None:
+        """Open one reading; its recording is read and analysed in the background."""
+        if self._work is not None:
+            self._work.cancel()
+        self.reading, self.reviewed, self.beat = reading, None, -1
+        self.refresh()
+        self.plots.show_all()
+        self.plots.intervals.canvas.setFocus()
+        path = self._recording()
+        if path is not None:
+            settings = settings_of(reading, self.context.detection)
+            self._work = self.context.background.run(
+                lambda task: _load(path, settings, task), done=self._loaded, failed=self._not_loaded
+            )
+
+    def refresh(self) -> None:
+        """Read the reading again after a change."""
+        if self.reading is None:
+            return
+        try:
+            self.reading = self.context.journal.reading(self.reading.id)
+            self.intervals = self.context.journal.intervals(self.reading.id)
+            edits = edits_of(self.context.journal, self.reading.id)
+            day = self.context.journal.day(self.reading.local_date)
+        except DawnbeatError as error:
+            self.context.say(str(error))
+            self.left.emit()
+            return
+        reading = self.reading
+        self.heading.setText(f"{long_day(reading.local_date)}, {reading.began:%H:%M}")
+        metrics = reading.metrics
+        kept = "" if metrics.kept_share is None else f" · {100 * metrics.kept_share:.0f} % of the intervals kept"
+        self.figures.setText(
+            f"Resting pulse {interval_words(reading, 'mean_hr_bpm', 'bpm', 1)} · "
+            f"RMSSD {interval_words(reading, 'rmssd_ms', 'ms', 1)} · "
+            f"SDNN {interval_words(reading, 'sdnn_ms', 'ms', 1)}{kept}"
+        )
+        verdict = "Usable" if reading.verdict.usable else "Not usable"
+        counts = "" if reading.counts or not reading.verdict.usable else "; another reading counts on this day"
+        self.verdict.setText(f"{verdict}: {'; '.join(reading.verdict.reasons)}{counts}.")
+        changed = sum(len(edit.changes) for edit in edits)
+        once = "once" if len(edits) == 1 else f"in {len(edits)} edits"
+        self._about(f"Changed by hand {once}, {changed} interval{'' if changed == 1 else 's'}." if edits else "")
+        self.all_back_button.setEnabled(bool(edits))
+        self.others.setVisible(len(day) > 1)
+        self.others.clear()
+        for each in day:
+            self.others.addItem(f"{each.began:%H:%M}", each)
+            if each.id == reading.id:
+                self.others.setCurrentIndex(self.others.count() - 1)
+        self.plots.show_recording(self.intervals, self.reviewed, reading.channel)
+        self.choose(self.beat)
+
+    def choose(self, beat: int) -> None:
+        """Choose a beat by its number; -1 chooses none."""
+        self.beat = beat
+        self.plots.choose(beat)
+        if self.intervals is None:
+            return
+        self.chosen.setText(about_beat(beat, self.intervals))
+        ready = self._recording() is None or self.reviewed is not None
+        around = [
+            self.intervals.left_out[position]
+            for position in (beat - 1, beat)
+            if beat >= 0 and 0 <= position < len(self.intervals)
+        ]
+        self.out_button.setEnabled(ready and None in around)
+        self.in_button.setEnabled(ready and any(reason not in (None, "gap") for reason in around))
+
+    # Changing
+
+    def leave_out(self) -> None:
+        """Leave the chosen beat out, for the reason in the list."""
+        reason = next(each for each in _BY_HAND if each == self.reason.currentText())
+        self._edit(reason, f"leave out the beat at {self._when()}")
+
+    def let_count(self) -> None:
+        """Let the chosen beat count again."""
+        self._edit(None, f"let the beat at {self._when()} count")
+
+    def take_all_back(self) -> None:
+        """Take every edit by hand of this reading back."""
+        reading, journal = self.reading, self.context.journal
+        if reading is None:
+            return
+        numbers = [each.number for each in edits_of(journal, reading.id)]
+        if not numbers:
+            return
+
+        try:
+            for number in reversed(numbers):
+                take_back(journal, number)
+            self.context.say("As the analysis had it: all edits by hand are taken back.")
+        except DawnbeatError as error:
+            self.context.say(str(error))
+        self.context.undo.clear()  # its steps speak of edits that are gone
+        self.context.journal_changed.emit()
+
+    def _edit(self, reason: Reason | None, words: str) -> None:
+        reading, intervals, journal = self.reading, self.intervals, self.context.journal
+        if reading is None or intervals is None or self.beat < 0:
+            return
+        try:
+            reasons = beside(self.beat, intervals, reason)
+        except DawnbeatError as error:
+            self.context.say(str(error))
+            return
+        figures_of = figures_with(reading, self.reviewed)
+        number: list[int] = []
+
+        def forth() -> None:
+            number[:] = [edit_intervals(journal, reading.id, reasons, figures_of).number]
+
+        if self.context.do(f"{words} of {short_day(reading.local_date)}", forth, lambda: take_back(journal, number[0])):
+            self.context.say(f"Done: {words}. {shortcuts.shown('Ctrl+Z')} undoes it.")
+
+    def _when(self) -> str:
+        beats_s = self.plots.beats_s
+        return clock(beats_s[self.beat]) if 0 <= self.beat < beats_s.size else "–"
+
+    # Inside
+
+    def _recording(self) -> Path | None:
+        reading = self.reading
+        if reading is None or reading.recording is None or not is_safe_path(reading.recording):
+            return None
+        path = self.context.home / reading.recording
+        return path if path.exists() else None
+
+    def _loaded(self, reviewed: Reviewed) -> None:
+        self.reviewed = reviewed
+        self.refresh()
+        self.plots.show_all()
+
+    def _not_loaded(self, why: str) -> None:
+        self.context.say(f"The recording can't be shown: {why}")
+
+    def _about(self, edits: str) -> None:
+        reading = self.reading
+        if reading is None:
+            return
+        rate = "" if reading.frame_rate_hz is None else f", {reading.frame_rate_hz:.1f} frames a second"
+        error = "" if reading.timing_error_ms is None else f", beats timed to {reading.timing_error_ms:.1f} ms"
+        words = f"{reading.camera}, {reading.posture}, {reading.duration_s:.0f} s{rate}{error}."
+        if self._recording() is None:
+            words += " Its recording is not in the journal, so only the intervals are shown."
+        elif self.reviewed is None:
+            words += " Reading the recording…"
+        self.about.setText(f"{words} {edits}")
+
+    def _other(self, place: int) -> None:
+        reading = self.others.itemData(place)
+        if isinstance(reading, StoredReading) and (self.reading is None or reading.id != self.reading.id):
+            self.show_reading(reading)
+
+    def _step(self, way: int) -> None:
+        beats = self.plots.beats_s.size
+        if beats:
+            self.choose(min(max(self.beat + way, 0), beats - 1))
+
+    def _button(self, words: str, keys: str, tip: str, does: Callable[[], object]) -> QPushButton:
+        button = QPushButton(words)
+        shortcuts.give(button, Key(keys, tip, _WHERE))
+        button.clicked.connect(lambda: does())
+        return button
+
+    def _lay_out(self) -> None:
+        top = QHBoxLayout()
+        top.addWidget(self.back_button)
+        top.addSpacing(10)
+        top.addWidget(self.heading, 1)
+        top.addWidget(self.others)
+        tools = flow_of(self.before_button, self.next_button, self.out_button, self.reason, self.in_button)
+        tools.push()
+        tools.addWidget(self.all_back_button)
+        inside = QWidget()
+        column = QVBoxLayout(inside)
+        column.setContentsMargins(20, 14, 20, 8)
+        column.addLayout(top)
+        for label in (self.figures, self.verdict, self.about):
+            column.addWidget(label)
+        column.addWidget(self.plots, 1)
+        column.addWidget(self.chosen)
+        column.addLayout(tools)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.addWidget(Scrolled(inside))
+
+
+def settings_of(reading: StoredReading, otherwise: Settings) -> Settings:
+    """The settings that a reading was analysed with, where this version still knows them."""
+    known = {each.name for each in dataclasses.fields(Settings)}
+    try:
+        values = json.loads(reading.settings_json)
+        return Settings(**{name: value for name, value in values.items() if name in known})
+    except (ValueError, AttributeError, DawnbeatError):
+        return otherwise
+
+
+def _load(path: Path, settings: Settings, task: Task) -> Reviewed:
+    from dawnbeat.capture.recording import read_recording
+
+    recording = read_recording(path)
+    task.progress(1, 2)
+    return review(recording.trace, settings)
+
+
+def _words(kind: str) -> QLabel:
+    label = QLabel()
+    label.setWordWrap(True)
+    label.setProperty("class", kind)
+    label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+    label.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)
+    return label

@@ -1,0 +1,179 @@
+"""What every page is given: the journal, the choices, the theme, the background, undo, and a line to speak on."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from PySide6.QtCore import QObject, Signal
+from PySide6.QtGui import QGuiApplication, QUndoCommand, QUndoStack
+from PySide6.QtWidgets import QApplication
+
+from dawnbeat.journal.store import Journal
+from dawnbeat.morning.choices import ChoiceStore
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.settings import Settings, settings_from_toml, settings_to_toml
+from dawnbeat.ui.window.parts import theme as themes
+from dawnbeat.ui.window.parts.work import Background
+
+if TYPE_CHECKING:
+    from dawnbeat.journal.ranges import RangeSettings
+    from dawnbeat.ui.window.parts.live_figures import LiveFigures
+
+
+class AppContext(QObject):
+    """Shared by all pages; lives in the window's thread.
+
+    journal: the open Journal, for the window's thread only; work in the background opens its own on `home`.
+    background: `run(function, done, failed, progressed)` off the window's thread. undo: the one undo stack.
+
+    Signals: journal_changed after anything was saved, changed or undone; choices_changed after Settings;
+    theme_changed with the new Theme, for what draws itself; said and wanted are for the window.
+    """
+
+    journal_changed = Signal()
+    choices_changed = Signal()
+    detection_changed = Signal()
+    theme_changed = Signal(object)
+    said = Signal(str)
+    wanted = Signal(str, object)
+
+    def __init__(self, journal: Journal, store: ChoiceStore | None = None) -> None:
+        super().__init__()
+        self.journal = journal
+        self.store = ChoiceStore() if store is None else store
+        self.choices = self.store.load()
+        self.background = Background(self)
+        self.undo = QUndoStack(self)
+        self.live_figures: LiveFigures | None = None  # of the present or last live view, once Read was shown
+        self.theme = themes.Theme()
+        self.last_said = self.store.trouble or ""
+        self._detection: Settings | None = None
+        QGuiApplication.styleHints().colorSchemeChanged.connect(self._system_turned)
+        self.retheme()
+
+    @property
+    def home(self) -> Path:
+        """The journal's folder."""
+        return self.journal.home
+
+    # Speaking and going
+
+    def say(self, sentence: str) -> None:
+        """Show one sentence on the line at the foot of the window, which screen readers hear too."""
+        self.last_said = sentence
+        self.said.emit(sentence)
+
+    def go(self, page: str, what: Any = None) -> None:
+        """Bring a page to the front by its key; `what` is handed to its `shown`."""
+        self.wanted.emit(page, what)
+
+    # Choices
+
+    def choose(self, **changes: Any) -> None:
+        """Change choices by name, keep them on disk and tell everybody; raises DawnbeatError if refused."""
+        self.choices = dataclasses.replace(self.choices, **changes)
+        self.store.save(self.choices)
+        if {"theme", "text_percent"} & set(changes):
+            self.retheme()
+        self.choices_changed.emit()
+
+    @property
+    def ranges(self) -> RangeSettings:
+        """The windows of the usual range, as chosen."""
+        from dawnbeat.journal.ranges import DEFAULT, RangeSettings
+
+        try:
+            return RangeSettings(**self.choices.ranges)  # type: ignore[arg-type]
+        except (DawnbeatError, TypeError) as error:
+            self.say(f"The windows of the usual range can't be used ({error}); the usual ones are.")
+            return DEFAULT
+
+    @property
+    def detection(self) -> Settings:
+        """The settings that readings are analysed with: those made the default on Bench, else the usual."""
+        if self._detection is None:
+            self._detection = Settings()
+            if self.store.detection_path.exists():
+                try:
+                    self._detection = settings_from_toml(self.store.detection_path)
+                except DawnbeatError as error:
+                    self.say(f"The kept detection settings can't be used, so the usual ones are: {error}")
+        return self._detection
+
+    def make_detection_default(self, settings: Settings) -> None:
+        """Analyse readings with these from now on; raises DawnbeatError when they can't be kept."""
+        from dawnbeat.journal.faults import plain_errors
+        from dawnbeat.journal.place import private_folder, replacing
+
+        path = self.store.detection_path
+        with plain_errors("keep the detection settings", path):
+            private_folder(path.parent)
+            with replacing(path) as file:
+                file.write(settings_to_toml(settings).encode("utf-8"))
+        self._detection = settings
+        self.detection_changed.emit()
+
+    # Theme
+
+    def retheme(self) -> None:
+        """Take the theme from the choices and what the system says."""
+        chosen = themes.Theme(themes.inks_for(self.choices.theme), self.choices.text_percent)
+        if chosen == self.theme and getattr(self, "_themed", False):
+            return
+        self._themed = True
+        self.theme = chosen
+        app = QApplication.instance()
+        if isinstance(app, QApplication):
+            themes.apply(app, chosen)
+        self.theme_changed.emit(chosen)
+
+    def _system_turned(self) -> None:
+        if self.choices.theme == "system":
+            self.retheme()
+
+    # Changing what can be undone
+
+    def do(self, words: str, forth: Callable[[], Any], back: Callable[[], Any]) -> bool:
+        """Do something that Ctrl+Z undoes; returns whether it was done. `words` name it, as in "bin 3 May".
+
+        `forth` and `back` may raise DawnbeatError: it is said, and nothing goes on the stack.
+        """
+        if not self._attempt(forth):
+            return False
+        self.undo.push(_Step(self, words, forth, back))
+        return True
+
+    def _attempt(self, change: Callable[[], Any]) -> bool:
+        try:
+            change()
+        except DawnbeatError as error:
+            self.say(str(error))
+            return False
+        finally:
+            self.journal_changed.emit()
+        return True
+
+
+class _Step(QUndoCommand):
+    def __init__(self, context: AppContext, words: str, forth: Callable[[], Any], back: Callable[[], Any]) -> None:
+        super().__init__(words)
+        self._context, self._forth, self._back = context, forth, back
+        self._done_already = True
+
+    def redo(self) -> None:
+        if self._done_already:  # pushing calls redo, and the first time is done before
+            self._done_already = False
+            return
+        self._run(self._forth, f"Done again: {self.text()}.")
+
+    def undo(self) -> None:
+        self._run(self._back, f"Undone: {self.text()}.")
+
+    def _run(self, change: Callable[[], Any], words: str) -> None:
+        if self._context._attempt(change):
+            self._context.say(words)
+        else:
+            self.setObsolete(True)

@@ -1,0 +1,358 @@
+"""One kind of plot for the whole window: axes with units, the theme, keys, values under the pointer, PNG.
+
+pyqtgraph has no types, so its objects are Any here, and nothing of it is subclassed.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pyqtgraph as pg
+from PySide6.QtCore import QEvent, QObject, QPointF, Qt, Signal
+from PySide6.QtGui import QContextMenuEvent, QKeyEvent, QPainterPath, QPen
+from PySide6.QtWidgets import QGraphicsPathItem, QLabel, QMenu, QVBoxLayout, QWidget
+
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.trace import FloatArray
+from dawnbeat.ui.window.parts import date_ticks, shortcuts
+from dawnbeat.ui.window.parts import save_files as files
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.shortcuts import Key
+
+pg.setConfigOptions(antialias=True, useOpenGL=False)
+
+KEYS = (
+    Key("Left", "Move along; Up and Down move too where the plot lets them", "a plot"),
+    Key("+", "Zoom in", "a plot"),
+    Key("-", "Zoom out", "a plot"),
+    Key("Home", "Show all", "a plot"),
+    Key("Shift+Right", "Read the next point, Shift+Left the one before", "a plot"),
+    Key("P", "Save the picture", "a plot"),
+)
+KEYS_IN_WORDS = (
+    "Arrow keys move, + and - zoom, Home shows all, Shift with an arrow key reads the points, P saves the picture."
+)
+
+
+@dataclass(frozen=True)
+class Ink:
+    """How something is drawn: a colour of the theme, its opacity 0 to 255, width in pixels, dashes."""
+
+    colour: str = "ink"
+    alpha: int = 255
+    width: float = 1.5
+    dash: bool = False
+
+
+class Plot(QWidget):
+    """A plot in the window's own dress.
+
+    canvas: pyqtgraph's PlotWidget; item: its PlotItem; for anything beyond the helpers here.
+    pointed: x and y under the pointer, or NaN where it left. pressed: x and y of a click.
+    stepped: +1 or -1, the next or previous point is wanted by key. viewed: the visible range changed.
+    """
+
+    pointed = Signal(float, float)
+    pressed = Signal(float, float)
+    stepped = Signal(int)
+    viewed = Signal()
+
+    def __init__(
+        self,
+        context: AppContext,
+        name: str,
+        x: tuple[str, str],
+        y: tuple[str, str],
+        dates: bool = False,
+        move_y: bool = True,
+    ) -> None:
+        """name: what it shows, for screen readers and file names. x, y: label and unit of each axis."""
+        super().__init__()
+        self.context = context
+        self.name = name
+        self._axes = {"bottom": x, "left": y}
+        self._restyle: list[Callable[[], None]] = []
+        self._move_y = move_y
+        self._home: Callable[[], None] | None = None
+        self._dates = dates
+        self.canvas: Any = pg.PlotWidget()
+        self.item: Any = self.canvas.getPlotItem()
+        self.box: Any = self.item.getViewBox()
+        self.item.hideButtons()
+        self.item.setMenuEnabled(False)
+        self.box.setMenuEnabled(False)
+        self.box.setMouseEnabled(x=True, y=move_y)
+        for side in ("bottom", "left"):
+            # "kbpm" and "mms" help nobody; units stay as they are written.
+            self.item.getAxis(side).enableAutoSIPrefix(False)
+        # A value at the very edge would be cut in half.
+        self.item.getAxis("left").setStyle(hideOverlappingLabels=True)
+        self.readout = QLabel(" ")
+        self.readout.setProperty("class", "soft")
+        self.readout.setAccessibleName(f"{name}: value")
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(0)
+        layout.addWidget(self.readout)
+        layout.addWidget(self.canvas, 1)
+        self.canvas.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.canvas.setAccessibleName(name)
+        self.canvas.setAccessibleDescription(KEYS_IN_WORDS)
+        self.canvas.installEventFilter(self)
+        self.canvas.viewport().installEventFilter(self)
+        self.item.scene().sigMouseMoved.connect(self._moved)
+        self.item.scene().sigMouseClicked.connect(self._clicked)
+        self.box.sigXRangeChanged.connect(self._range_changed)
+        self.box.sigResized.connect(self._range_changed)
+        shortcuts.register(*KEYS)
+        self._restyle.append(self._dress)
+        context.theme_changed.connect(self._retheme)
+        self._dress()
+
+    # Drawing
+
+    def line(self, ink: Ink, x: Any = (), y: Any = (), **more: Any) -> Any:
+        """A curve that is clipped to the view and thinned where points are denser than pixels.
+
+        Set its data with `setData(x, y)`; NaN breaks it.
+        """
+        curve = pg.PlotDataItem(connect=more.pop("connect", "finite"), **more)
+        curve.setClipToView(True)
+        curve.setDownsampling(auto=True, method="peak")
+        if ink.alpha == 255 and not ink.dash:
+            # Opaque lines drawn piece by piece look the same and pan three times as fast.
+            curve.curve.setSegmentedLineMode("on")
+        self.item.addItem(curve)
+        self._styled(lambda: curve.setPen(self.pen(ink)))
+        if len(x):
+            curve.setData(_array(x), _array(y))  # only now does the curve know what view to be clipped to
+        return curve
+
+    def strokes(self, ink: Ink) -> Any:
+        """Separate strokes, two points each, as error bars are. Not clipped: give what is in view."""
+        curve = pg.PlotCurveItem(connect="pairs", antialias=False)
+        self.item.addItem(curve, ignoreBounds=True)
+        self._styled(lambda: curve.setPen(self.pen(ink)))
+        return curve
+
+    def dots(self, ink: Ink, symbol: str = "o", size: float = 7.0, filled: bool = True, name: str = "") -> Any:
+        """Points of one shape; set them with `setData(x, y)`."""
+        points = pg.ScatterPlotItem(symbol=symbol, size=self.context.theme.px(size), pxMode=True, name=name)
+        self.item.addItem(points)
+
+        def dress() -> None:
+            points.setSize(self.context.theme.px(size))
+            points.setPen(self.pen(ink))
+            points.setBrush(pg.mkBrush(self.context.theme.colour(ink.colour if filled else "sheet", ink.alpha)))
+
+        self._styled(dress)
+        return points
+
+    def band(self, ink: Ink) -> Band:
+        """A shaded band between two curves; it lies behind everything and does not stretch the view."""
+        band = Band()
+        self.item.addItem(band, ignoreBounds=True)
+        band.setZValue(-20)
+        self._styled(lambda: band.setBrush(self.context.theme.colour(ink.colour, ink.alpha)))
+        return band
+
+    def upright(self, ink: Ink, at: float = 0.0, movable: bool = False) -> Any:
+        """A line from top to bottom at x."""
+        mark = pg.InfiniteLine(pos=at, angle=90, movable=movable)
+        self.item.addItem(mark, ignoreBounds=True)
+        self._styled(lambda: mark.setPen(self.pen(ink)))
+        return mark
+
+    def level(self, ink: Ink, at: float = 0.0) -> Any:
+        """A line from side to side at y."""
+        mark = pg.InfiniteLine(pos=at, angle=0)
+        self.item.addItem(mark, ignoreBounds=True)
+        self._styled(lambda: mark.setPen(self.pen(ink)))
+        return mark
+
+    def words(self, ink: Ink, text: str = "", anchor: tuple[float, float] = (0.5, 0.5)) -> Any:
+        """Words inside the plot; place them with `setPos(x, y)`."""
+        label = pg.TextItem(text, anchor=anchor)
+        self.item.addItem(label, ignoreBounds=True)
+
+        def dress() -> None:
+            label.setColor(self.context.theme.colour(ink.colour, ink.alpha))
+            label.setFont(self.font())
+
+        self._styled(dress)
+        return label
+
+    def pen(self, ink: Ink) -> QPen:
+        """A pen of the present theme; its width stays the same however far the view is zoomed."""
+        pen = QPen(self.context.theme.colour(ink.colour, ink.alpha), ink.width)
+        pen.setCosmetic(True)
+        if ink.dash:
+            pen.setDashPattern([4.0, 3.0])
+        return pen
+
+    def _styled(self, dress: Callable[[], None]) -> None:
+        self._restyle.append(dress)
+        dress()
+
+    def _retheme(self, _theme: object) -> None:
+        for dress in self._restyle:
+            dress()
+
+    def _dress(self) -> None:
+        theme = self.context.theme
+        self.canvas.setBackground(theme.colour("sheet"))
+        font = self.font()
+        font.setPointSizeF(theme.pt(0.8))
+        for side, (label, unit) in self._axes.items():
+            axis = self.item.getAxis(side)
+            axis.setPen(self.pen(Ink("line", width=1.0)))
+            axis.setTextPen(theme.colour("soft"))
+            axis.setTickFont(font)
+            axis.setStyle(tickLength=-theme.px(4))
+            axis.setLabel(
+                f"{label}, {unit}" if unit else label, **{"color": theme.inks.soft, "font-size": f"{theme.pt(0.8)}pt"}
+            )
+        self.item.getAxis("left").setWidth(theme.px(64))
+        bottom = self.item.getAxis("bottom")
+        numbered = bottom.style["showValues"]
+        bottom.setHeight(theme.px(46 if self._axes["bottom"][0] else 24) if numbered else 2)
+        # pyqtgraph lets the label below hang out by five pixels, where the canvas ends.
+        self.item.layout.setContentsMargins(1, 1, 1, 6 if self._axes["bottom"][0] else 1)
+
+    def name_axis(self, side: str, label: str, unit: str) -> None:
+        """Give the axis at the "bottom" or the "left" another label and unit."""
+        self._axes[side] = (label, unit)
+        self._dress()
+
+    def hide_x_values(self) -> None:
+        """Leave the values of x to the plot below that shares them."""
+        self.item.getAxis("bottom").setStyle(showValues=False)
+        self._dress()
+
+    # Looking around
+
+    def show_x(self, low: float, high: float) -> None:
+        """Show this stretch of x."""
+        self.box.setXRange(low, high, padding=0)
+
+    def when_home(self, home: Callable[[], None]) -> None:
+        """What Home does instead of fitting everything."""
+        self._home = home
+
+    def show_all(self) -> None:
+        """Show everything there is."""
+        if self._home is not None:
+            self._home()
+        else:
+            self.box.autoRange()
+
+    def follow_x(self, other: Plot) -> None:
+        """Share the x axis with another plot."""
+        self.item.setXLink(other.item)
+
+    def visible_x(self) -> tuple[float, float]:
+        """The stretch of x in view."""
+        low, high = self.box.viewRange()[0]
+        return float(low), float(high)
+
+    def _range_changed(self, *_: object) -> None:
+        if self._dates:
+            low, high = self.visible_x()
+            room = max(int(self.box.width() / self.context.theme.px(74)), 2)
+            self.item.getAxis("bottom").setTicks([date_ticks.ticks(low, high, room)])
+        self.viewed.emit()
+
+    def _moved(self, at: QPointF) -> None:
+        if self.box.sceneBoundingRect().contains(at):
+            point = self.box.mapSceneToView(at)
+            self.pointed.emit(point.x(), point.y())
+        else:
+            self.pointed.emit(float("nan"), float("nan"))
+
+    def _clicked(self, event: Any) -> None:
+        if event.button() == Qt.MouseButton.LeftButton and self.box.sceneBoundingRect().contains(event.scenePos()):
+            point = self.box.mapSceneToView(event.scenePos())
+            self.pressed.emit(point.x(), point.y())
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802  Qt's name
+        """Keys and the menu of the canvas."""
+        if isinstance(event, QKeyEvent) and event.type() == QEvent.Type.KeyPress:
+            return self._key(event)
+        if isinstance(event, QContextMenuEvent):
+            menu = QMenu(self)
+            menu.addAction("Save picture… (P)", self.save_picture)
+            menu.addAction("Show all (Home)", self.show_all)
+            menu.popup(event.globalPos())
+            return True
+        if event.type() == QEvent.Type.Leave:
+            self.pointed.emit(float("nan"), float("nan"))
+        return False
+
+    def _key(self, event: QKeyEvent) -> bool:
+        key, shift = event.key(), bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
+        sideways = {Qt.Key.Key_Left: -1, Qt.Key.Key_Right: 1}
+        up = {Qt.Key.Key_Down: -1, Qt.Key.Key_Up: 1}
+        if key in sideways and shift:
+            self.stepped.emit(sideways[Qt.Key(key)])
+        elif key in sideways:
+            low, high = self.visible_x()
+            self.box.translateBy(x=sideways[Qt.Key(key)] * (high - low) / 8)
+        elif key in up and self._move_y:
+            low, high = self.box.viewRange()[1]
+            self.box.translateBy(y=up[Qt.Key(key)] * (high - low) / 8)
+        elif key in (Qt.Key.Key_Plus, Qt.Key.Key_Equal):
+            self.box.scaleBy(x=0.8)
+        elif key == Qt.Key.Key_Minus:
+            self.box.scaleBy(x=1.25)
+        elif key == Qt.Key.Key_Home:
+            self.show_all()
+        elif key == Qt.Key.Key_P and not event.modifiers():
+            self.save_picture()
+        else:
+            return False
+        return True
+
+    # Pictures
+
+    def save_picture(self) -> None:
+        """Ask for a name and save the plot as PNG."""
+        name = re.sub(r"[^a-z0-9]+", "-", self.name.lower()).strip("-")
+        path = files.ask_save(self, "Save picture", f"dawnbeat-{name}.png", "PNG picture (*.png)")
+        if path is None:
+            return
+        try:
+            files.write_whole(path, files.png_of(self.canvas.grab()), "save the picture")
+            self.context.say(f"Saved {path.name}.")
+        except DawnbeatError as error:
+            self.context.say(str(error))
+
+
+class Band(QGraphicsPathItem):
+    """A shaded band; one closed shape for each unbroken stretch."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        pen = QPen(Qt.PenStyle.NoPen)
+        self.setPen(pen)
+
+    def set_data(self, x: FloatArray, low: FloatArray, high: FloatArray) -> None:
+        """x, low, high: (n,); NaN in low or high breaks the band."""
+        path = QPainterPath()
+        there = np.isfinite(low) & np.isfinite(high)
+        edges = np.flatnonzero(np.diff(np.concatenate(([False], there, [False])).astype(np.int8)))
+        for first, last in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+            path.addPath(
+                pg.arrayToQPath(
+                    np.concatenate((x[first:last], x[first:last][::-1])),
+                    np.concatenate((high[first:last], low[first:last][::-1])),
+                )
+            )
+        self.setPath(path)
+
+
+def _array(values: Any) -> FloatArray:
+    return np.asarray(values, dtype=np.float64)

@@ -1,0 +1,318 @@
+"""The page Read: a morning reading with a camera, from the first look at the lens to the figures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Any
+
+from PySide6.QtCore import Qt, QTimer
+from PySide6.QtWidgets import QStackedWidget, QVBoxLayout, QWidget
+
+from dawnbeat.capture.frames import FrameSource
+from dawnbeat.morning.capturing import Order, Outcome, ReadCapture, Snapshot
+from dawnbeat.morning.flow import Phase, Plan
+from dawnbeat.morning.keeping import Kept, saved
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.morning import posture_from
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.formats import interval_words
+from dawnbeat.ui.window.parts.live_figures import LiveFigures
+from dawnbeat.ui.window.parts.page import PageWidget
+from dawnbeat.ui.window.read.finger import FingerView
+from dawnbeat.ui.window.read.live import LiveViewPage
+from dawnbeat.ui.window.read.sentences import ended_sentence
+from dawnbeat.ui.window.read.start import StartView
+from dawnbeat.ui.window.read.tone import Tone, Which
+
+if TYPE_CHECKING:
+    from dawnbeat.ui.window.read.result import ResultView
+
+_LOOK_EVERY_MS = 30
+_CLOSING_S = 10.0
+# The invented finger lies still for as long as somebody may look at it before the reading begins.
+_REHEARSAL_SPARE_S = 90.0
+
+_SAID: dict[Phase, str] = {
+    "finger": "Lay your fingertip on the lens.",
+    "settling": "Settling: lie still.",
+    "reading": "The reading runs.",
+    "paused": "Paused: put the finger back on the lens.",
+}
+
+
+def make_page(context: AppContext) -> ReadPage:
+    """The page."""
+    return ReadPage(context)
+
+
+class ReadPage(PageWidget):
+    """Shows one of four views, and asks the capture thread for news while one runs.
+
+    open_source, plan: for tests, in place of what the choices say. save_rehearsals: a rehearsal, which is
+    invented, is shown and not saved; tests save it.
+    """
+
+    key = "read"
+    title = "Read"
+
+    def __init__(
+        self,
+        context: AppContext,
+        open_source: Callable[[], FrameSource] | None = None,
+        plan: Plan | None = None,
+        save_rehearsals: bool = False,
+    ) -> None:
+        super().__init__()
+        self.context = context
+        self._open_source, self._plan, self._save_rehearsals = open_source, plan, save_rehearsals
+        self.figures = LiveFigures()
+        context.live_figures = self.figures
+        self.tone = Tone()
+        self.capture: ReadCapture | None = None
+        self._last_capture: ReadCapture | None = None
+        self._rehearsing = False
+        self._phase: Phase | None = None
+        self._told_stage = ""
+        self.start = StartView(context, self.tone.available)
+        self.finger = FingerView(context, self.figures)
+        self.live = LiveViewPage(context, self.figures)
+        self._result: ResultView | None = None
+        self.stack = QStackedWidget()
+        for view in (self.start, self.finger, self.live):
+            self.stack.addWidget(view)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.addWidget(self.stack)
+        self._timer = QTimer(self, interval=_LOOK_EVERY_MS, timerType=Qt.TimerType.PreciseTimer)
+        self._timer.timeout.connect(self._look)
+        self.start.begin.connect(self.begin)
+        self.finger.start_now.connect(self._start_now)
+        self.finger.cancel.connect(self._cancel)
+        self.live.stop.connect(self._stop)
+        context.journal_changed.connect(self._journal_changed)
+
+    @property
+    def result(self) -> ResultView:
+        """The view of the result, made when it is first needed."""
+        if self._result is None:
+            from dawnbeat.ui.window.read.result import ResultView
+
+            view = ResultView(self.context)
+            view.done.connect(self._done)
+            view.again.connect(self._again)
+            view.try_saving.connect(self._try_saving)
+            self.stack.addWidget(view)
+            self._result = view
+        return self._result
+
+    # As a page
+
+    def shown(self, what: Any = None) -> None:
+        """Offer what was interrupted, and put the focus on the one thing to press."""
+        if self.capture is None:
+            self.start.offer.look()
+        self._say_today()
+        self._focus()
+
+    def hidden(self) -> None:
+        """A finger that is only being placed lets the camera go; a reading that runs goes on."""
+        if self.capture is not None and self._phase in (None, "finger"):
+            self._cancel()
+        if self._result is not None and self.stack.currentWidget() is self._result:
+            self.result.keep_context()
+
+    def busy(self) -> str | None:
+        """A reading that closing would break off."""
+        return "A reading is running." if self.capture is not None and self._phase not in (None, "finger") else None
+
+    def closing(self) -> None:
+        """Keep what was captured: it is offered at the next start."""
+        self._timer.stop()
+        if self.capture is not None:
+            self.capture.leave()
+            self.capture.join(_CLOSING_S)
+        elif self._result is not None and self.stack.currentWidget() is self._result:
+            self.result.keep_context()
+        self.tone.stop()
+
+    # The reading
+
+    def begin(self) -> None:
+        """Open the source and place the finger."""
+        if self.capture is not None and self.capture.outcome is None:
+            return
+        choices = self.context.choices
+        self._rehearsing = self.start.rehearsing
+        order = Order(
+            open_source=self._open_source or self._source_opener(),
+            home=self.context.home,
+            plan=self._plan or Plan(duration_s=float(choices.duration_s)),
+            posture=posture_from(choices.posture),
+            settings=self.context.detection,
+            ranges=self.context.ranges,
+            save=self._save_rehearsals or not self._rehearsing,
+            video=choices.video,
+        )
+        self.figures.reset()
+        self._phase, self._told_stage = None, ""
+        self.capture = ReadCapture(order, self.figures, after=self._last_capture)
+        self.start.show_trouble("")
+        self.finger.opening(self._rehearsing)
+        self.live.begin(self._rehearsing)
+        self._show(self.finger)
+        self.capture.start()
+        self._timer.start()
+
+    def _source_opener(self) -> Callable[[], FrameSource]:
+        choices = self.context.choices
+        words = "rehearsal" if self._rehearsing else choices.source_words
+        more: dict[str, Any] = {}
+        if self._rehearsing:
+            length_s = choices.duration_s + _REHEARSAL_SPARE_S
+            more = {"realtime": True, "duration_s": length_s, "seed": datetime.now().toordinal() % 1000}
+
+        def opened() -> FrameSource:
+            from dawnbeat.morning.sources import open_source
+
+            if not words:
+                raise DawnbeatError("no address of a stream is given: type it under Settings")
+            return open_source(words, **more)
+
+        return opened
+
+    def _look(self) -> None:
+        capture = self.capture
+        if capture is None:
+            self._timer.stop()
+            return
+        moment = capture.take()
+        if moment is not None and capture.outcome is None:
+            self._show_moment(moment, capture.order.plan)
+        if capture.stage == "working" and self._told_stage != "working":
+            self._told_stage = "working"
+            self._show(self.live)
+            self.live.working()
+            self._sound("end")
+        if capture.outcome is not None:
+            self._timer.stop()
+            self._finish(capture.outcome)
+
+    def _show_moment(self, moment: Snapshot, plan: Plan) -> None:
+        if moment.phase == "over":
+            return
+        if moment.phase != self._phase:
+            before, self._phase = self._phase, moment.phase
+            self._show(self.finger if moment.phase == "finger" else self.live)
+            self.context.say(_SAID[moment.phase])
+            if moment.phase == "reading" and before != "paused":
+                self._sound("start")
+        if moment.phase == "finger":
+            self.finger.show_moment(moment, plan)
+        else:
+            self.live.show_moment(moment, plan)
+
+    def _finish(self, outcome: Outcome) -> None:
+        self._last_capture, self.capture = self.capture, None
+        self._phase = None
+        if outcome.kept is None:
+            self._show(self.start)
+            told = outcome.ended if outcome.broken else ""
+            self.start.show_trouble(f"{told[:1].upper()}{told[1:]}{'' if told.endswith('.') or not told else '.'}")
+            self.context.say(told or "No reading was taken.")
+            self._focus()
+            return
+        self.result.show_outcome(outcome, self._rehearsing)
+        self._show(self.result)
+        self.context.say(self._foot_line(outcome))
+        if outcome.kept.stored is not None:
+            self.context.journal_changed.emit()
+
+    def _foot_line(self, outcome: Outcome) -> str:
+        assert outcome.kept is not None
+        kept = outcome.kept
+        told = ended_sentence(outcome.ended, outcome.broken, outcome.kept_s, outcome.recorded)
+        if kept.trouble:
+            return f"{told} {kept.trouble}".strip()
+        if told:
+            return told
+        saved_or_not = "is saved" if kept.stored is not None else "is not saved, because it is invented"
+        return f"The reading {saved_or_not}."
+
+    def _start_now(self) -> None:
+        if self.capture is not None:
+            self.capture.begin_now()
+
+    def _cancel(self) -> None:
+        if self.capture is not None:
+            self.capture.cancel()
+
+    def _stop(self) -> None:
+        if self.capture is not None:
+            self.capture.stop()
+
+    # After it
+
+    def _done(self) -> None:
+        self.result.keep_context()
+        self._show(self.start)
+        self._say_today()
+        self._focus()
+
+    def _again(self) -> None:
+        self.result.keep_context()
+        self.begin()
+
+    def _try_saving(self) -> None:
+        kept: Kept | None = self.result.kept
+        if kept is None or not kept.trouble:
+            return
+        home, ranges = self.context.home, self.context.ranges
+        self.result.save_again.setEnabled(False)
+        self.context.background.run(lambda _task: saved(kept, home, ranges), self._tried, self.context.say)
+
+    def _tried(self, kept: Kept) -> None:
+        self.result.save_again.setEnabled(True)
+        self.result.ended.setText("")
+        self.result.show_kept(kept)
+        self.context.say(kept.trouble or "The reading is saved.")
+        if kept.stored is not None:
+            self.context.journal_changed.emit()
+
+    def _journal_changed(self) -> None:
+        if self._result is not None and self.stack.currentWidget() is self._result:
+            self.result.refresh()
+        self._say_today()
+
+    def _say_today(self) -> None:
+        try:
+            today = self.context.journal.day(date.today())
+        except DawnbeatError as error:
+            self.context.say(str(error))
+            return
+        if not today:
+            self.start.done_today.setText("")
+            return
+        last = next((each for each in today if each.counts), today[-1])
+        if last.verdict.usable:
+            pulse, rmssd = interval_words(last, "mean_hr_bpm", "bpm"), interval_words(last, "rmssd_ms", "ms")
+            said = f"resting pulse {pulse}, RMSSD {rmssd}"
+        else:
+            said = "not usable"
+        self.start.done_today.setText(f"Taken today at {last.began:%H:%M}: {said}.")
+
+    # Small things
+
+    def _sound(self, which: Which) -> None:
+        if self.context.choices.tone:
+            self.tone.play(which)
+
+    def _show(self, view: QWidget) -> None:
+        if self.stack.currentWidget() is not view:
+            self.stack.setCurrentWidget(view)
+            self._focus()
+
+    def _focus(self) -> None:
+        view = self.stack.currentWidget()
+        if isinstance(view, StartView | FingerView | LiveViewPage):  # the result chooses by its verdict
+            view.main.setFocus()

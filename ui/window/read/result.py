@@ -1,0 +1,286 @@
+"""What a reading said: the verdict first where it can't be used, the figures, where they stand, the context."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import QBoxLayout, QFrame, QHBoxLayout, QPushButton, QScrollArea, QVBoxLayout, QWidget
+
+from dawnbeat.morning.capturing import Outcome
+from dawnbeat.morning.keeping import Kept
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.reading import Analysis
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.formats import long_day
+from dawnbeat.ui.window.parts.range_strip import RangeStrip
+from dawnbeat.ui.window.read.context_form import ContextForm
+from dawnbeat.ui.window.read.sentences import NOT_MEDICAL, REHEARSAL, ended_sentence
+from dawnbeat.ui.window.read.widgets import button, label, restyle
+
+if TYPE_CHECKING:
+    from dawnbeat.journal.today import Stand, Today
+    from dawnbeat.ui.window.read.plots import ReadingPlots
+
+_TWO_COLUMNS_FROM = 880
+# Two readings of one day differ by more than what a value loses on its way through the journal.
+_SAME = 1e-6
+
+
+class Figure(QFrame):
+    """One measure: its value with the interval, its standing in words, and the range strip."""
+
+    def __init__(self, context: AppContext, title: str, measure: str, unit: str, logarithmic: bool) -> None:
+        super().__init__()
+        self._measure, self._unit, self._logarithmic = measure, unit, logarithmic
+        self.setProperty("class", "sheet")
+        self.value = label("", "figure", title)
+        self.bounds = label("", "soft", f"{title}: 95 % interval")
+        self.standing = label("", "large", f"{title}: where it stands")
+        self.strip = RangeStrip(context, title, unit)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(18, 12, 18, 12)
+        column.setSpacing(2)
+        column.addWidget(label(title, "soft"))
+        row = QHBoxLayout()
+        row.setSpacing(14)
+        self.value.setWordWrap(False)
+        self.bounds.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
+        row.addWidget(self.value)
+        row.addWidget(self.bounds, 1)
+        column.addLayout(row)
+        column.addWidget(self.standing)
+        column.addStretch(1)
+        column.addWidget(self.strip)
+
+    def show_figure(self, analysis: Analysis, stand: Stand | None) -> None:
+        """stand: None where the reading is no part of the journal."""
+        value = getattr(analysis.metrics, self._measure)
+        bounds = analysis.intervals95.get(self._measure)
+        self.value.setText("unknown" if value is None else f"{value:.0f} {self._unit}")
+        self.bounds.setText("" if bounds is None else f"95 % interval\n{bounds[0]:.0f} to {bounds[1]:.0f} {self._unit}")
+        usable = analysis.verdict.usable
+        self.value.setProperty("class", "figure" if usable else "large")
+        restyle(self.value)
+        self.standing.setVisible(stand is not None or not usable)
+        self.standing.setText("" if usable else "Not to be relied on")
+        self.strip.setVisible(stand is not None)
+        if stand is None:
+            return
+        if not usable:
+            self.strip.set_stand(replace(stand, this_morning=None))
+            return
+        usual, counts = stand.morning_usual, stand.this_morning
+        # Where several readings were taken today, another one may be the one that counts.
+        if counts is None or value is None or abs(self._plain(counts) - value) >= _SAME:
+            other = "" if counts is None else f": {self._plain(counts):.0f} {self._unit}"
+            self.standing.setText(f"Another reading of today counts{other}")
+            self.strip.set_stand(stand)
+            return
+        span = "" if usual is None else f" ({self._plain(usual.low):.0f} to {self._plain(usual.high):.0f})"
+        self.standing.setText(stand.morning[:1].upper() + stand.morning[1:] + span)
+        self.strip.set_stand(stand, analysis.intervals95.get("ln_rmssd" if self._logarithmic else self._measure))
+
+    def _plain(self, value: float) -> float:
+        return math.exp(value) if self._logarithmic else value
+
+
+class ResultView(QWidget):
+    """done, again: what was pressed. try_saving: the journal refused, and it is to be tried again."""
+
+    done = Signal()
+    again = Signal()
+    try_saving = Signal()
+
+    def __init__(self, context: AppContext) -> None:
+        super().__init__()
+        self.context = context
+        self.kept: Kept | None = None
+        self.when = label("", "soft", "Reading of")
+        self.ended = label("", "large", "How it ended")
+        self.verdict = label("", "title", "Verdict")
+        self.reasons = label("", "large", "Why")
+        self.pulse = Figure(context, "Resting pulse", "mean_hr_bpm", "bpm", False)
+        self.rmssd = Figure(context, "RMSSD", "rmssd_ms", "ms", True)
+        self.paragraph = label("", "", "In plain words")
+        self.form = ContextForm(context)
+        self.main = button("Done", "D", "Keep what you added, and finish", main=True)
+        self.take_again = button("Take it again", "T", "Take another reading")
+        self.save_again = button("Try to save again", "V", "Try to save the reading again")
+        self.bin = button("Put it in the bin", "Del", "Put this reading in the bin, which Ctrl+Z undoes")
+        self.main.clicked.connect(self.done)
+        self.take_again.clicked.connect(self.again)
+        self.save_again.clicked.connect(self.try_saving)
+        self.bin.clicked.connect(self._put_in_bin)
+        self._plots: ReadingPlots | None = None
+        self._lay_out()
+        context.theme_changed.connect(lambda _theme: self._arrange())
+
+    @property
+    def plots(self) -> ReadingPlots:
+        """The plots, made when first wanted: pyqtgraph takes a while to import."""
+        if self._plots is None:
+            from dawnbeat.ui.window.read.plots import ReadingPlots
+
+            self._plots = ReadingPlots(self.context)
+            self._column.addWidget(self._plots)
+            self._arrange()
+        return self._plots
+
+    def show_outcome(self, outcome: Outcome, rehearsing: bool) -> None:
+        """Show how a reading ended and what it said; `outcome.kept` must be there."""
+        assert outcome.kept is not None
+        recorded = outcome.kept.stored is not None or outcome.recorded
+        self.ended.setText(ended_sentence(outcome.ended, outcome.broken, outcome.kept_s, recorded))
+        self.show_kept(outcome.kept, rehearsing)
+        self.form.set_value(outcome.kept.taken.context)
+        self._area.verticalScrollBar().setValue(0)
+
+    def show_kept(self, kept: Kept, rehearsing: bool = False) -> None:
+        """Show an analysed reading."""
+        self.kept = kept
+        analysis, usable = kept.analysis, kept.analysis.verdict.usable
+        began = kept.taken.began
+        self.when.setText(f"{long_day(began.date())} at {began:%H:%M}, {kept.taken.posture}, {kept.taken.camera}")
+        told = [self.ended.text(), kept.notice]
+        if kept.trouble:
+            told.append(
+                f"Not saved yet: {kept.trouble}. Its recording is kept, and is offered again at the next start."
+            )
+        self.ended.setText(" ".join(part for part in dict.fromkeys(told) if part))
+        self.ended.setVisible(bool(self.ended.text()))
+        self.verdict.setText("Usable" if usable else "Not usable: take it again")
+        self.verdict.setProperty("class", "soft" if usable else "title")
+        reasons = "; ".join(analysis.verdict.reasons)
+        self.reasons.setText(f"{reasons[:1].upper()}{reasons[1:]}.")
+        self.reasons.setProperty("class", "small" if usable else "large")
+        restyle(self.verdict, self.reasons)
+        self.save_again.setVisible(bool(kept.trouble))
+        self.bin.setVisible(kept.stored is not None)
+        self._beside.setVisible(kept.stored is not None)
+        self._show_main(self.main if usable else self.take_again)
+        self._show_standing(kept.today, rehearsing)
+        self.plots.show_analysis(analysis)
+
+    def _show_standing(self, today: Today | None, rehearsing: bool) -> None:
+        assert self.kept is not None
+        analysis = self.kept.analysis
+        self.pulse.show_figure(analysis, None if today is None else today.resting_pulse)
+        self.rmssd.show_figure(analysis, None if today is None else today.ln_rmssd)
+        if today is None:
+            self.paragraph.setText(f"{REHEARSAL if rehearsing else ''} {NOT_MEDICAL}".strip())
+            return
+        from dawnbeat.journal.words import paragraph
+
+        self.paragraph.setText(f"{paragraph(today)} {NOT_MEDICAL}")
+
+    def keep_context(self) -> None:
+        """Save what was added, if it differs from what is saved."""
+        kept = self.kept
+        if kept is None or kept.stored is None:
+            return
+        said = self.form.value()
+        reading_id, before = kept.stored.id, kept.stored.context
+        if said == before:
+            return
+        journal = self.context.journal
+        done = self.context.do(
+            f"the note of {kept.stored.local_date}",
+            lambda: journal.edit_context(reading_id, said),
+            lambda: journal.edit_context(reading_id, before),
+        )
+        if done:
+            self.kept = replace(kept, stored=journal.reading(reading_id))
+
+    def refresh(self) -> None:
+        """Say anew where the reading stands, after the journal changed; a reading in the bin is said to be."""
+        kept = self.kept
+        if kept is None or kept.stored is None:
+            return
+        from dawnbeat.journal.today import today_of
+
+        try:
+            stored = self.context.journal.reading(kept.stored.id)
+            today = today_of(self.context.journal, stored.local_date, self.context.ranges)
+        except DawnbeatError as error:
+            self.context.say(str(error))
+            return
+        self.kept = replace(kept, stored=stored, today=today)
+        self.form.set_value(stored.context)
+        in_bin = stored.binned_at is not None
+        self.bin.setEnabled(not in_bin)
+        self.form.setEnabled(not in_bin)
+        self._show_standing(None if in_bin else today, False)
+        if in_bin:
+            self.paragraph.setText("This reading is in the bin; Ctrl+Z brings it back.")
+
+    def _put_in_bin(self) -> None:
+        if self.kept is None or self.kept.stored is None:
+            return
+        journal, stored = self.context.journal, self.kept.stored
+        words = f"the reading of {stored.local_date} {stored.began:%H:%M} into the bin"
+        if self.context.do(words, lambda: journal.put_in_bin(stored.id), lambda: journal.restore_from_bin(stored.id)):
+            self.context.say("The reading is in the bin; Ctrl+Z brings it back.")
+
+    def _show_main(self, wanted: QPushButton) -> None:
+        for choice in (self.main, self.take_again):
+            choice.setProperty("class", "main" if choice is wanted else "")
+        restyle(self.main, self.take_again)
+        wanted.setFocus()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+        """Two columns where there is room."""
+        super().resizeEvent(event)
+        self._arrange()
+
+    def _arrange(self) -> None:
+        wide = self.width() >= self.context.theme.px(_TWO_COLUMNS_FROM)
+        way = QBoxLayout.Direction.LeftToRight if wide else QBoxLayout.Direction.TopToBottom
+        for row in (self._figures, self._middle):
+            row.setDirection(way)
+        if self._plots is not None:
+            self._plots.set_direction(way)
+
+    def _lay_out(self) -> None:
+        inside = QWidget()
+        self._column = QVBoxLayout(inside)
+        self._column.setContentsMargins(36, 20, 36, 16)
+        self._column.setSpacing(12)
+        for each in (self.when, self.ended, self.verdict, self.reasons):
+            self._column.addWidget(each)
+        self._figures = QBoxLayout(QBoxLayout.Direction.LeftToRight)
+        self._figures.setSpacing(16)
+        self._figures.addWidget(self.pulse, 1)
+        self._figures.addWidget(self.rmssd, 1)
+        self._column.addLayout(self._figures)
+        self._beside = QFrame()
+        self._beside.setProperty("class", "sheet")
+        beside = QVBoxLayout(self._beside)
+        beside.setContentsMargins(18, 12, 18, 12)
+        beside.addWidget(label("How are you this morning?", "heading"))
+        beside.addWidget(self.form)
+        self._middle = QBoxLayout(QBoxLayout.Direction.LeftToRight)
+        self._middle.setSpacing(16)
+        self.paragraph.setAlignment(Qt.AlignmentFlag.AlignTop)
+        self._middle.addWidget(self.paragraph, 1)
+        self._middle.addWidget(self._beside, 1)
+        self._column.addLayout(self._middle)
+        self._area = QScrollArea()
+        self._area.setWidgetResizable(True)
+        self._area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self._area.setWidget(inside)
+        self._area.setAccessibleName("The reading")
+        foot = QHBoxLayout()
+        foot.setContentsMargins(36, 8, 36, 14)
+        foot.setSpacing(14)
+        for press in (self.main, self.take_again, self.save_again):
+            foot.addWidget(press)
+        foot.addStretch(1)
+        foot.addWidget(self.bin)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.addWidget(self._area, 1)
+        column.addLayout(foot)

@@ -1,0 +1,69 @@
+"""What the Read page says while a reading goes on: short, and gentle."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from dawnbeat.morning.flow import LOST, SLEPT, TIME_UP, Phase
+from dawnbeat.ui.window.parts.formats import clock
+
+if TYPE_CHECKING:
+    from dawnbeat.capture.contact import Contact
+
+LAMP = "A lamp beside the lens can get hot: take the finger off before it hurts."
+NOT_MEDICAL = "Dawnbeat is not a medical device."
+REHEARSAL = "This is a rehearsal with an invented finger: nothing of it is saved to your journal."
+GO_ON = "All is well: breathe as you like."
+
+# The gauge's advice is a fragment; while a reading runs it becomes a whole, gentle sentence.
+_GENTLE = {
+    "cover the whole lens": "The finger has slipped a little: cover the whole lens again.",
+    "press more lightly": "Press a little more lightly.",
+    "more light": "It is rather dark: a little more light helps.",
+    "too bright: tilt the lamp away": "It is very bright: turn the lamp away a little.",
+}
+
+
+def advice(contact: Contact) -> str:
+    """The gauge's sentence with a capital letter."""
+    return contact.advice[:1].upper() + contact.advice[1:]
+
+
+def starts_in(good_for_s: float, good_s: float) -> str:
+    """How long until the reading starts by itself."""
+    if good_for_s <= 0:
+        return f"Starts by itself after {good_s:.0f} s of good contact"
+    return f"Starts by itself in {max(1, math.ceil(good_s - good_for_s))} s"
+
+
+def phase_title(phase: Phase) -> str:
+    """The phase in one word."""
+    return {"settling": "Settling", "reading": "Reading", "paused": "Paused"}.get(phase, "")
+
+
+def gentle(phase: Phase, contact: Contact, moved: bool, pause_left_s: float) -> str:
+    """What to tell the runner now. moved: the newest interval was left out for movement."""
+    if phase == "paused":
+        return f"Put the finger back on the lens: the clock waits up to {math.ceil(pause_left_s)} s more."
+    if not contact.good:
+        return _GENTLE.get(contact.advice, advice(contact))
+    if moved:
+        return "A small movement. Let the hand rest; it goes on by itself."
+    return "The pulse settles first: lie still." if phase == "settling" else GO_ON
+
+
+def ended_sentence(why: str, broken: bool, kept_s: float, saved: bool) -> str:
+    """One sentence on how a reading ended; empty where the time was simply up."""
+    if why == TIME_UP:
+        return ""
+    after = f"after {clock(kept_s)}"
+    kept = "; what was captured until then is kept" if saved else ""
+    if why == LOST:
+        return f"The finger was away too long, so the reading ended {after}{kept}."
+    if why == SLEPT:
+        return f"The computer slept or its clock was moved, so the reading ended {after}{kept}."
+    if not broken:
+        return f"The reading ended {after} because {why}{kept}."
+    why = why.split("; what was captured")[0]
+    return f"The reading ended {after}: {why}{kept}."

@@ -1,0 +1,172 @@
+"""The page before a reading: one thing to press, and how the reading is to go."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import (
+    QButtonGroup,
+    QCheckBox,
+    QFrame,
+    QHBoxLayout,
+    QRadioButton,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
+
+from dawnbeat.morning.choices import DURATIONS_S
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.morning import POSTURES
+from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.read.broken_off import InterruptedOffer
+from dawnbeat.ui.window.read.sentences import LAMP, NOT_MEDICAL, REHEARSAL
+from dawnbeat.ui.window.read.widgets import WHERE, button, label
+
+HOW = "Lay a fingertip over the whole lens, lie or sit still, and breathe as you like."
+
+
+class StartView(QWidget):
+    """begin: a reading is wanted. rehearsing says whether it is to be one with the invented finger."""
+
+    begin = Signal()
+
+    def __init__(self, context: AppContext, tone_available: bool) -> None:
+        super().__init__()
+        self.context = context
+        self.offer = InterruptedOffer(context)
+        self._changing = False
+        self.done_today = label("", "soft", "Readings of today")
+        self.trouble = label("", "large", "What went wrong")
+        self._instead = button("Try it with the rehearsal finger", "F", "Try it with the rehearsal finger")
+        self._instead.clicked.connect(self._rehearse_instead)
+        self.main = button("Begin", "B", "Begin a reading", main=True)
+        self.main.clicked.connect(self.begin)
+        self.takes = label("", "soft", "How long it takes")
+        self._lengths = self._radios([(f"{seconds // 60} min", seconds) for seconds in DURATIONS_S], "Length")
+        self._postures = self._radios([(each, each) for each in POSTURES], "Posture")
+        self.tone = QCheckBox("Soft tone at start and end")
+        self.tone.setToolTip(
+            "So that your eyes may stay closed" if tone_available else "This system has no sound player for it"
+        )
+        self.tone.setEnabled(tone_available)
+        self.tone.toggled.connect(lambda on: self._choose(tone=on))
+        self.rehearsal = QCheckBox("Rehearsal finger (invented, not saved)")
+        self.rehearsal.setToolTip(REHEARSAL)
+        self.rehearsal.setChecked(context.choices.source == "rehearsal")
+        self.source = label("", "soft", "Where frames come from")
+        self._set_up = button("Camera settings", "G", "Go to Settings, where the camera is chosen")
+        self._set_up.clicked.connect(lambda: context.go("settings"))
+        self.rehearsal.toggled.connect(lambda _on: self._refresh())
+        self._lay_out()
+        shortcuts.register(Key("Space", "Press the button that has the focus; Return does the same", WHERE))
+        context.choices_changed.connect(self._refresh)
+        self._refresh()
+
+    @property
+    def rehearsing(self) -> bool:
+        """Whether the invented finger is to be read."""
+        return self.rehearsal.isChecked()
+
+    def show_trouble(self, sentence: str) -> None:
+        """Say what went wrong last time; empty for nothing."""
+        self.trouble.setText(sentence)
+        self._trouble_sheet.setVisible(bool(sentence))
+        self._instead.setVisible(bool(sentence) and not self.rehearsing)
+
+    def _rehearse_instead(self) -> None:
+        self.rehearsal.setChecked(True)
+        self.begin.emit()
+
+    def _radios(self, choices: list[tuple[str, object]], name: str) -> QButtonGroup:
+        group = QButtonGroup(self)
+        group.setObjectName(name)
+        for number, (text, value) in enumerate(choices):
+            radio = QRadioButton(text)
+            radio.setAccessibleName(f"{name}: {text}")
+            radio.setProperty("value", value)
+            group.addButton(radio, number)
+        group.buttonClicked.connect(self._radio_clicked)
+        return group
+
+    def _radio_clicked(self, radio: QRadioButton) -> None:
+        name = "duration_s" if radio in self._lengths.buttons() else "posture"
+        self._choose(**{name: radio.property("value")})
+
+    def _choose(self, **changes: object) -> None:
+        if self._changing:
+            return
+        try:
+            self.context.choose(**changes)
+        except DawnbeatError as error:
+            self.context.say(str(error))
+
+    def _refresh(self) -> None:
+        choices = self.context.choices
+        self._changing = True
+        for group, value in ((self._lengths, choices.duration_s), (self._postures, choices.posture)):
+            for radio in group.buttons():
+                radio.setChecked(radio.property("value") == value)
+        self.tone.setChecked(choices.tone)
+        self._changing = False
+        minutes = f"{choices.duration_s // 60} minute" + ("s" if choices.duration_s > 60 else "")
+        self.takes.setText(f"15 seconds to settle, then {minutes}. It starts by itself once the finger lies well.")
+        where = {"camera": f"Camera {choices.camera}", "stream": choices.stream or "No address given yet"}
+        self.source.setText(REHEARSAL if self.rehearsing else where.get(choices.source, "No camera chosen"))
+
+    def _lay_out(self) -> None:
+        self._trouble_sheet = QFrame()
+        self._trouble_sheet.setProperty("class", "sheet")
+        trouble = QVBoxLayout(self._trouble_sheet)
+        trouble.setContentsMargins(18, 14, 18, 14)
+        trouble.addWidget(self.trouble)
+        trouble.addWidget(self._instead, 0, Qt.AlignmentFlag.AlignLeft)
+        self._trouble_sheet.hide()
+        inside = QWidget()
+        area = QScrollArea()  # large text needs more height than a small screen has
+        area.setWidgetResizable(True)
+        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        area.setWidget(inside)
+        whole = QVBoxLayout(self)
+        whole.setContentsMargins(0, 0, 0, 0)
+        whole.addWidget(area)
+        column = QVBoxLayout(inside)
+        column.setContentsMargins(36, 28, 36, 20)
+        column.setSpacing(14)
+        column.addWidget(self.offer)
+        column.addWidget(self._trouble_sheet)
+        column.addStretch(2)
+        column.addWidget(label("This morning's reading", "title"))
+        column.addWidget(label(HOW, "large"))
+        column.addSpacing(8)
+        row = QHBoxLayout()
+        row.setSpacing(22)
+        row.addWidget(self.main)
+        row.addWidget(self.takes, 1)
+        column.addLayout(row)
+        column.addWidget(self.done_today)
+        column.addStretch(2)
+        column.addLayout(self._choice_row("Length", self._lengths.buttons()))
+        column.addLayout(self._choice_row("Posture", self._postures.buttons()))
+        column.addLayout(self._choice_row("Sound", [self.tone]))
+        column.addLayout(self._choice_row("Finger", [self.rehearsal]))
+        camera = self._choice_row("", [self._set_up, self.source])
+        camera.setStretchFactor(self.source, 100)  # an address is long
+        column.addLayout(camera)
+        column.addStretch(1)
+        column.addWidget(label(f"{LAMP} {NOT_MEDICAL}", "small"))
+
+    def _choice_row(self, name: str, widgets: Sequence[QWidget]) -> QHBoxLayout:
+        row = QHBoxLayout()
+        row.setSpacing(16)
+        title = label(name, "soft")
+        title.setMinimumWidth(self.context.theme.px(84))
+        row.addWidget(title)
+        for widget in widgets:
+            row.addWidget(widget)
+        row.addStretch(1)
+        return row

@@ -1,0 +1,192 @@
+"""The pulse of one run over time: zones' boundaries, what is marked, and what counts."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from PySide6.QtCore import Signal
+from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
+
+from dawnbeat.shared.trace import FloatArray
+from dawnbeat.training.cleaning import codes_of
+from dawnbeat.training.run import MARK_KINDS, Mark, MarkKind, Samples
+from dawnbeat.training.wording import clock
+from dawnbeat.training.zones import MOST_ZONES, Zones
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.plots import Ink, Plot
+
+SYMBOLS: dict[MarkKind, tuple[str, str]] = {
+    "pause": ("+", "＋"),
+    "gap": ("s", "□"),
+    "drop-out": ("o", "○"),
+    "spike": ("t", "▽"),
+    "cadence lock": ("d", "◇"),
+}
+_BELOW_BPM, _ABOVE_BPM = 12.0, 14.0
+
+
+class RunCurve(QWidget):
+    """picked: number of a mark that was chosen here, from 1."""
+
+    picked = Signal(int)
+
+    def __init__(self, context: AppContext) -> None:
+        super().__init__()
+        self.context = context
+        self.samples: Samples | None = None
+        self.marks: Sequence[Mark] = ()
+        self.zones: Zones | None = None
+        self.chosen = 0
+        self._legend = ""
+        self.readout = QLabel()
+        self.readout.setWordWrap(True)
+        self.readout.setProperty("class", "small")
+        self.readout.setAccessibleName("The moment under the pointer")
+        self.plot = Plot(context, "Pulse of the run", ("Time", "min"), ("Pulse", "bpm"), move_y=False)
+        self.plot.readout.hide()
+        self._bands = self.plot.band(Ink("ink", 22))
+        self._ring = self.plot.band(Ink("accent", 40))
+        self._left_out = self.plot.line(Ink("soft", width=1.0, dash=True))
+        self._line = self.plot.line(Ink("ink", width=1.4))
+        self._symbols = {
+            kind: self.plot.dots(Ink("ink"), symbol, 9, filled=False) for kind, (symbol, _) in SYMBOLS.items()
+        }
+        self._easy_level = self.plot.level(Ink("accent", width=2.2))
+        self._levels = [self.plot.level(Ink("soft", 150, 1.0, dash=True)) for _ in range(MOST_ZONES - 1)]
+        self._numbers = [self.plot.words(Ink("soft"), str(n + 1), anchor=(0, 1)) for n in range(MOST_ZONES)]
+        self.plot.pointed.connect(self._pointed)
+        self.plot.pressed.connect(self._pressed)
+        self.plot.stepped.connect(self._step)
+        self.plot.when_home(self.show_all)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(2)
+        layout.addWidget(self.readout)
+        layout.addWidget(self.plot, 1)
+
+    def show_run(self, samples: Samples, marks: Sequence[Mark], zones: Zones | None, keep_view: bool) -> None:
+        """Draw a run. keep_view: it is the same one, changed."""
+        self.samples, self.marks, self.zones = samples, marks, zones
+        self.chosen = self.chosen if keep_view and self.chosen <= len(marks) else 0
+        codes = codes_of(samples, marks) if len(samples) > 1 else np.zeros(0, dtype=np.int64)
+        counts = np.concatenate((codes == 0, [False])) if codes.size else np.zeros(len(samples), dtype=np.bool_)
+        minutes = samples.time_s / 60
+        self._line.setData(minutes, np.where(counts, samples.pulse_bpm, np.nan))
+        believed = np.where(samples.possible & ~counts, samples.pulse_bpm, np.nan)
+        self._left_out.setData(minutes, believed)
+        self._draw_marks()
+        self._draw_levels()
+        there = [_symbol_words(kind) for kind in MARK_KINDS if any(mark.kind == kind for mark in marks)]
+        parts = ["━ counts", "┅ left out", *there] if there else ["━ pulse that counts"]
+        if zones is not None:
+            parts.append(f"▬ top of easy, {zones.top_of_easy_bpm} bpm")
+        self._legend = "    ".join(part.replace(" ", "\u00a0") for part in parts)
+        self.readout.setText(self._legend)
+        if not keep_view:
+            self.show_all()
+
+    def choose(self, number: int) -> None:
+        """Point at a mark, by its number from 1; 0 points at none."""
+        self.chosen = number
+        self._ring.set_data(*_stretch([] if not number else [self.marks[number - 1]], *self._span()))
+        if number:
+            mark = self.marks[number - 1]
+            low, high = self.plot.visible_x()
+            middle = (mark.start_s + mark.end_s) / 120
+            if not low < middle < high:
+                half = (high - low) / 2
+                self.plot.show_x(middle - half, middle + half)
+            state = ", overruled: it counts" if mark.overruled else ""
+            self.readout.setText(f"Mark {number}: {mark.kind}, {clock(mark.start_s)} to {clock(mark.end_s)}{state}")
+
+    def show_all(self) -> None:
+        """Show the whole run."""
+        if self.samples is not None:
+            minutes = max(self.samples.elapsed_s / 60, 0.5)
+            self.plot.show_x(-0.01 * minutes, 1.01 * minutes)
+        self.plot.box.setYRange(*self._span(), padding=0)
+
+    # Inside
+
+    def _span(self) -> tuple[float, float]:
+        """Lowest and highest pulse to draw."""
+        pulse = np.zeros(0) if self.samples is None else self.samples.pulse_bpm[self.samples.possible]
+        tops = () if self.zones is None else self.zones.tops_bpm
+        values = [*pulse[:1], *tops] or [60.0, 180.0]
+        low, high = min(values), max(values)
+        if pulse.size:
+            low, high = min(low, float(np.percentile(pulse, 1))), max(high, float(pulse.max()))
+        return low - _BELOW_BPM, high + _ABOVE_BPM
+
+    def _draw_marks(self) -> None:
+        low, high = self._span()
+        self._bands.set_data(*_stretch([mark for mark in self.marks if not mark.overruled], low, high))
+        self.choose(self.chosen)
+        for kind, dots in self._symbols.items():
+            at = [(mark.start_s + mark.end_s) / 120 for mark in self.marks if mark.kind == kind]
+            dots.setData(at, [high - 0.4 * _ABOVE_BPM] * len(at))
+
+    def _draw_levels(self) -> None:
+        zones = self.zones
+        self._easy_level.setVisible(zones is not None)
+        for item in (*self._levels, *self._numbers):
+            item.hide()
+        if zones is None:
+            return
+        # Half a beat up: a pulse equal to a boundary lies below it.
+        self._easy_level.setValue(zones.top_of_easy_bpm + 0.5)
+        for number, (top, level) in enumerate(zip(zones.tops_bpm, self._levels, strict=False), start=1):
+            level.setValue(top + 0.5)
+            level.setVisible(number != zones.scheme.easy_top)
+        for zone, label in zip(zones.table(), self._numbers, strict=False):
+            label.setPos(0, self._span()[0] if zone.low_bpm is None else zone.low_bpm - 0.5)
+            label.show()
+
+    def _pointed(self, x: float, _y: float) -> None:
+        samples = self.samples
+        if samples is None or not math.isfinite(x):
+            if self.chosen:
+                self.choose(self.chosen)
+            else:
+                self.readout.setText(self._legend)
+            return
+        place = int(np.abs(samples.time_s - 60 * x).argmin())
+        time_s, pulse = float(samples.time_s[place]), float(samples.pulse_bpm[place])
+        said = f"{clock(time_s)}: "
+        said += "no pulse" if not math.isfinite(pulse) else f"{pulse:.0f} bpm"
+        if math.isfinite(pulse) and self.zones is not None:
+            number = self.zones.number_of(pulse)
+            said += f", {self.zones.scheme.names[number - 1]}"
+        if math.isfinite(way_m := float(samples.distance_m[place])):
+            said += f", {way_m / 1000:.2f} km"
+        if math.isfinite(steps := float(samples.steps_per_min[place])):
+            said += f", {steps:.0f} steps a minute"
+        inside = [mark for mark in self.marks if mark.start_s <= time_s < mark.end_s]
+        said += "".join(f" · {mark.kind}{', overruled' if mark.overruled else ', left out'}" for mark in inside)
+        self.readout.setText(said)
+
+    def _pressed(self, x: float, _y: float) -> None:
+        near = [(max(mark.start_s - 60 * x, 60 * x - mark.end_s, 0.0), n) for n, mark in enumerate(self.marks, start=1)]
+        low, high = self.plot.visible_x()
+        if near and min(near)[0] < 60 * (high - low) / 60:
+            self.picked.emit(min(near)[1])
+
+    def _step(self, way: int) -> None:
+        if self.marks:
+            self.picked.emit(min(max(self.chosen + way, 1), len(self.marks)))
+
+
+def _symbol_words(kind: MarkKind) -> str:
+    return f"{SYMBOLS[kind][1]} {kind}"
+
+
+def _stretch(marks: Sequence[Mark], low: float, high: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Edges of the bands of some marks, broken by NaN."""
+    x: list[float] = []
+    for mark in marks:
+        x += [mark.start_s / 60, mark.end_s / 60, math.nan]
+    at = np.array(x)
+    there = np.isfinite(at)
+    return at, np.where(there, low, np.nan), np.where(there, high, np.nan)

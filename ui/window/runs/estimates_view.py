@@ -1,0 +1,197 @@
+"""Estimates: oxygen uptake, threshold and equal races, each with its formula, its source and its error."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import date
+
+from PySide6.QtWidgets import QComboBox, QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
+
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.training import cautions, estimates, zone_store
+from dawnbeat.training.estimates import Estimate
+from dawnbeat.training.load import coefficients_from
+from dawnbeat.training.run import Run
+from dawnbeat.training.threshold_effort import ERROR
+from dawnbeat.training.weeks import JudgedRun
+from dawnbeat.training.wording import UNKNOWN, clock
+from dawnbeat.training.zone_store import Threshold
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.formats import short_day
+from dawnbeat.ui.window.parts.scrolled import Scrolled
+from dawnbeat.ui.window.parts.small_tables import fit_rows, plain_table, write_rows
+from dawnbeat.ui.window.runs.weeks_view import COEFFICIENTS
+
+
+class EstimatesView(QWidget):
+    """Shows nothing that the journal holds too little for, and says what would be needed."""
+
+    def __init__(self, context: AppContext, today: Callable[[], date]) -> None:
+        super().__init__()
+        self.context = context
+        self._today = today
+        self.races: list[Run] = []
+        self.cards: list[QFrame] = []
+        self.race = QComboBox()
+        self.race.setAccessibleName("Race")
+        self.race.setToolTip("Which race the estimates rest on; mark a run as a race where you open it")
+        self.race.activated.connect(lambda _: self._show())
+        self._race_row = QWidget()
+        row = QHBoxLayout(self._race_row)
+        row.setContentsMargins(0, 0, 0, 0)
+        words = QLabel("From the race")
+        words.setBuddy(self.race)
+        row.addWidget(words)
+        row.addWidget(self.race)
+        row.addStretch(1)
+        self.equals = plain_table(("Distance", "Time", "Times as long or short"), "Equal races")
+        self.equals_title = _label("soft", "Equal races by the same formula")
+        self.equals_error = _label("small", estimates.EQUIVALENTS_ERROR)
+        self._pulses, self._tests, self._of_race = QVBoxLayout(), QVBoxLayout(), QVBoxLayout()
+        inside = QWidget()
+        column = QVBoxLayout(inside)
+        column.setContentsMargins(0, 0, 6, 0)
+        for part in (self._pulses, self._tests):
+            column.addLayout(part)
+        column.addWidget(self._race_row)
+        column.addLayout(self._of_race)
+        for each in (self.equals_title, self.equals, self.equals_error):
+            column.addWidget(each)
+        column.addWidget(_label("small", cautions.NOT_MEDICAL))
+        # A race and a test are maximal efforts as well.
+        column.addWidget(_label("small", "\n".join(cautions.MAXIMAL_TEST)))
+        column.addStretch(1)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.addWidget(Scrolled(inside))
+
+    def show_runs(self, judged: Sequence[JudgedRun]) -> None:
+        """Offer the races among these runs, newest first."""
+        before = self.race.currentData()
+        self.races = [each.run for each in reversed(judged) if each.run.race and each.run.figures.distance_m]
+        self.race.clear()
+        for run in self.races:
+            way_km = (run.figures.distance_m or 0) / 1000
+            self.race.addItem(f"{short_day(run.local_date)}, {way_km:.2f} km in {clock(run.figures.elapsed_s)}", run.id)
+        self.race.setCurrentIndex(max(self.race.findData(before), 0) if self.races else -1)
+        self._show()
+
+    def _show(self) -> None:
+        for part in (self._pulses, self._tests, self._of_race):
+            _empty(part)
+        self.cards = []
+        journal = self.context.journal
+        try:
+            known = zone_store.standing(journal, self._today())
+            women = coefficients_from(str(zone_store.setting(journal, COEFFICIENTS, "men"))) == "women"
+        except DawnbeatError as error:
+            self.context.say(str(error))
+            return
+        if known.resting is None or known.maximum is None:
+            self._add(
+                self._pulses,
+                "Oxygen uptake from pulses",
+                UNKNOWN,
+                ["It needs a resting pulse from the mornings and a maximum: add them on the page Zones."],
+            )
+        else:
+            resting, maximum = known.resting, known.maximum
+            self._try(
+                self._pulses,
+                lambda: [estimates.uptake_from_pulses(resting.bpm, maximum.counts_as_bpm, maximum.measured, women)],
+                f"From {known.resting.label}; maximum {known.maximum.label}; factor for {'women' if women else 'men'}.",
+            )
+        self._show_threshold(known.threshold)
+        self._show_race()
+
+    def _show_threshold(self, threshold: Threshold | None) -> None:
+        if threshold is None:
+            lines = ["It needs a 30-minute test: open the run that holds it and press “30-minute test…”."]
+            self._add(self._tests, "Threshold pulse and pace from a test", UNKNOWN, lines)
+            return
+        pace = "" if threshold.pace_s_per_km is None else f", {clock(threshold.pace_s_per_km)} min/km"
+        self._add(
+            self._tests,
+            "Threshold pulse and pace from a test",
+            f"{threshold.bpm:.0f} bpm{pace}",
+            [
+                f"Test of {short_day(threshold.date)}.",
+                "Formula: mean pulse of the last 20 minutes, pace of all 30 (common practice, no source).",
+                f"Error: {ERROR[0].lower()}{ERROR[1:]}",
+            ],
+        )
+
+    def _show_race(self) -> None:
+        run = self.races[self.race.currentIndex()] if self.races and self.race.currentIndex() >= 0 else None
+        self._race_row.setVisible(run is not None)
+        rows: list[tuple[str, ...]] = []
+        if run is None:
+            lines = ["They need a race with a distance: open a run and tick “It was a race”."]
+            self._add(self._of_race, "Oxygen uptake, threshold pace and equal races from a race", UNKNOWN, lines)
+        else:
+            way_m, time_s = run.figures.distance_m or 0.0, run.figures.elapsed_s
+            done = self._try(
+                self._of_race,
+                lambda: [estimates.uptake_from_race(way_m, time_s), estimates.threshold_pace(way_m, time_s)],
+                f"From {way_m / 1000:.2f} km in {clock(time_s)}, pauses included.",
+            )
+            if done:
+                rows = [
+                    (each.name, clock(each.duration_s), f"{each.away:.1f}")
+                    for each in estimates.race_equivalents(way_m, time_s)
+                ]
+        write_rows(self.equals, rows)
+        fit_rows(self.equals, 8, self.context.theme.px(6))
+        for widget in (self.equals, self.equals_title, self.equals_error):
+            widget.setVisible(bool(rows))
+
+    def _try(self, part: QVBoxLayout, make: Callable[[], list[Estimate]], rests: str) -> bool:
+        """Cards of what can be estimated, else one that says why it can't."""
+        try:
+            for each in make():
+                self._add(part, f"{each.name[0].upper()}{each.name[1:]}", _value_words(each), [rests, *_said(each)])
+        except DawnbeatError as error:
+            self._add(part, "No estimate", UNKNOWN, [f"{str(error)[0].upper()}{str(error)[1:]}."])
+            return False
+        return True
+
+    def _add(self, part: QVBoxLayout, name: str, value: str, lines: Sequence[str]) -> None:
+        card = QFrame()
+        card.setProperty("class", "sheet")
+        card.setAccessibleName(f"{name}: {value}")
+        column = QVBoxLayout(card)
+        column.setContentsMargins(16, 8, 16, 8)
+        column.setSpacing(2)
+        column.addWidget(_label("soft", name))
+        if value != UNKNOWN:
+            column.addWidget(_label("large", value))
+        for line in lines:
+            column.addWidget(_label("small", line))
+        part.addWidget(card)
+        self.cards.append(card)
+
+
+def _value_words(each: Estimate) -> str:
+    if each.unit == "s/km":
+        return f"{clock(each.value)} min/km"
+    around = "" if each.low is None or each.high is None else f" ({each.low:.0f} to {each.high:.0f})"
+    return f"{each.value:.0f} {each.unit}{around}"
+
+
+def _said(each: Estimate) -> list[str]:
+    return [f"Formula: {each.formula}.", f"Source: {each.source}.", f"Error: {each.error}."]
+
+
+def _empty(layout: QVBoxLayout) -> None:
+    while (item := layout.takeAt(0)) is not None:
+        widget = item.widget()
+        if widget is not None:
+            widget.hide()
+            widget.deleteLater()
+
+
+def _label(style: str, text: str) -> QLabel:
+    label = QLabel(text)
+    label.setWordWrap(True)
+    label.setProperty("class", style)
+    return label

@@ -1,0 +1,378 @@
+"""The runs: bring them in, list them, open one, and see weeks, mornings after and estimates."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from PySide6.QtCore import QEvent
+from PySide6.QtGui import QDragEnterEvent, QDropEvent, QResizeEvent
+from PySide6.QtWidgets import (
+    QButtonGroup,
+    QFileDialog,
+    QLabel,
+    QPushButton,
+    QSizePolicy,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
+
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.training import run_store, zone_store
+from dawnbeat.training.export_runs import export_runs, export_weeks
+from dawnbeat.training.load_run import SUFFIXES
+from dawnbeat.training.weeks import RANGE_WEEKS, JudgedRun, judge_runs, judged_runs, monday_of, weeks_of
+from dawnbeat.ui.window.parts import save_files as files
+from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.flow import Flow
+from dawnbeat.ui.window.parts.formats import short_day
+from dawnbeat.ui.window.parts.page import Page, PageWidget
+from dawnbeat.ui.window.parts.scrolled import Scrolled
+from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.runs import edits as runs_edit
+from dawnbeat.ui.window.runs.bring_in import ImportStrip, paths_in
+from dawnbeat.ui.window.runs.dialogs import ByHandDialog
+from dawnbeat.ui.window.runs.sentences import NO_ZONES, week_words
+from dawnbeat.ui.window.runs.table import RunsTable
+
+if TYPE_CHECKING:
+    from dawnbeat.ui.window.runs.after_view import AfterView
+    from dawnbeat.ui.window.runs.estimates_view import EstimatesView
+    from dawnbeat.ui.window.runs.run_view import RunView
+    from dawnbeat.ui.window.runs.weeks_view import WeeksView
+
+_WHERE = "Runs"
+LIST, WEEKS, AFTER, ESTIMATES = "List", "Weeks", "After", "Estimates"
+VIEWS = (LIST, WEEKS, AFTER, ESTIMATES)
+_TIPS = {
+    LIST: "Show the list of runs",
+    WEEKS: "Show the weeks: zones, easy share, load and mornings on one time axis",
+    AFTER: "Show the hardest days and where the morning after stood",
+    ESTIMATES: "Show estimates of oxygen uptake, threshold and equal races",
+}
+
+
+def make_page(context: AppContext) -> Page:
+    """The page Runs."""
+    return RunsPage(context)
+
+
+class RunsPage(PageWidget):
+    """Views are made when they are first wanted; a run opens over the whole page. today: gives the present day."""
+
+    key = "runs"
+    title = "Runs"
+
+    def __init__(self, context: AppContext, today: Callable[[], date] = date.today) -> None:
+        super().__init__()
+        self.context = context
+        self._today = today
+        self._stale = True
+        self.judged: list[JudgedRun] = []
+        self.table = RunsTable(context, self._binned)
+        self.strip = ImportStrip(context)
+        self.week = _label("", "This week")
+        self.weeks: WeeksView | None = None
+        self.after: AfterView | None = None
+        self.estimates: EstimatesView | None = None
+        self.run_view: RunView | None = None
+        self.views = QStackedWidget()
+        # Its own wish for height would make the page scroll where it could shrink.
+        self.views.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+        self.whole = QStackedWidget()
+        self._buttons: dict[str, QPushButton] = {}
+        self._holders: dict[QWidget, QWidget] = {self.table: self.table}
+        self._lay_out()
+        self.setAcceptDrops(True)
+        self.table.opened.connect(lambda each: self.open_run(each.run.id))
+        self.strip.brought.connect(context.journal_changed.emit)
+        context.journal_changed.connect(self._journal_changed)
+
+    # The page
+
+    def shown(self, what: Any = None) -> None:
+        """Refresh what changed; `what` may be the number of a run to open or a day to select."""
+        if self._stale:
+            self.refresh()
+        if isinstance(what, int):
+            self.open_run(what)
+        elif isinstance(what, date):
+            self.back()
+            self.show_view(LIST)
+            self.table.select_day(what)
+        if self.whole.currentIndex() == 0 and self.views.currentIndex() == 0:
+            self.table.view.setFocus()
+
+    def busy(self) -> str | None:
+        """An import that closing would break off."""
+        return "Runs are being imported." if self.strip.running else None
+
+    def closing(self) -> None:
+        """Stop the import between two files."""
+        self.strip.cancel()
+
+    def refresh(self) -> None:
+        """Read the journal again."""
+        self._stale = False
+        try:
+            self.judged = judged_runs(self.context.journal, self._today())
+        except DawnbeatError as error:
+            self.context.say(str(error))
+            return
+        self.table.show_runs(self.judged)
+        self._say_week()
+        for view, holder in self._holders.items():
+            if holder is self.views.currentWidget():
+                self._show_runs(view)
+        if self.run_view is not None and self.whole.currentWidget() is self.run_view:
+            self.run_view.refresh()
+
+    # Views
+
+    def show_view(self, name: str) -> None:
+        """Bring one of the four views to the front."""
+        view: QWidget = self.table
+        if name == WEEKS:
+            if self.weeks is None:
+                from dawnbeat.ui.window.runs.weeks_view import WeeksView
+
+                self.weeks = WeeksView(self.context, self._today)
+                self.weeks.opened.connect(self._open_week)
+            view = self.weeks
+        elif name == AFTER:
+            if self.after is None:
+                from dawnbeat.ui.window.runs.after_view import AfterView
+
+                self.after = AfterView(self.context)
+                self.after.opened.connect(self._open_day)
+            view = self.after
+        elif name == ESTIMATES:
+            if self.estimates is None:
+                from dawnbeat.ui.window.runs.estimates_view import EstimatesView
+
+                self.estimates = EstimatesView(self.context, self._today)
+            view = self.estimates
+        if view not in self._holders:
+            self._holders[view] = Scrolled(view)
+            self.views.addWidget(self._holders[view])
+        self._show_runs(view)
+        self._buttons[name].setChecked(True)
+        self.week.setVisible(view is self.table and bool(self.judged))
+        self.views.setCurrentWidget(self._holders[view])
+        if view is self.table:
+            self.table.view.setFocus()
+
+    def open_run(self, run_id: int) -> None:
+        """Open one run over the whole page."""
+        if self.run_view is None:
+            from dawnbeat.ui.window.runs.run_view import RunView
+
+            self.run_view = RunView(self.context, self._today)
+            self.run_view.left.connect(self.back)
+            self.run_view.stepped.connect(self._step)
+            self.whole.addWidget(self.run_view)
+            self._turn()
+        self.whole.setCurrentWidget(self.run_view)
+        self.run_view.show_run(run_id)
+
+    def back(self) -> None:
+        """Back from a run."""
+        if self.whole.currentIndex() != 0:
+            self.whole.setCurrentIndex(0)
+            if self.views.currentWidget() is self.table:
+                self.table.view.setFocus()
+
+    # Bringing in and saving
+
+    def ask_files(self) -> None:
+        """Ask for files and import them."""
+        kinds = " ".join(f"*{each} *{each}.gz" for each in SUFFIXES)
+        chosen, _ = QFileDialog.getOpenFileNames(self, "Import runs", "", f"Runs ({kinds});;All files (*)")
+        if chosen:
+            self.strip.start([Path(each) for each in chosen])
+
+    def ask_folder(self) -> None:
+        """Ask for a folder and import every run below it."""
+        chosen = QFileDialog.getExistingDirectory(self, "Import a folder of runs", "")
+        if chosen:
+            self.strip.start([Path(chosen)])
+
+    def ask_by_hand(self) -> ByHandDialog:
+        """Ask for a run without a file."""
+        now = datetime.combine(self._today(), datetime.now().time())
+        dialog = ByHandDialog(self.context, now, self._keep_by_hand, self)
+        dialog.open()
+        return dialog
+
+    def save_runs(self) -> None:
+        """Ask for a name and write all runs as CSV."""
+        self._save("dawnbeat-runs.csv", "run", lambda path: export_runs(self.judged, path))
+
+    def save_weeks(self) -> None:
+        """Ask for a name and write all weeks as CSV."""
+        weeks = weeks_of(self.judged, self.judged[0].run.local_date, self._today()) if self.judged else []
+        self._save("dawnbeat-weeks.csv", "week", lambda path: export_weeks(weeks, path))
+
+    def _save(self, name: str, what: str, write: Callable[[Path], int]) -> None:
+        if self._stale:
+            self.refresh()
+        path = files.ask_save(self, f"Save the {what}s", name, "CSV (*.csv)")
+        if path is None:
+            return
+        try:
+            count = write(path)
+            self.context.say(f"Saved {count} {what}{'' if count == 1 else 's'} in {path.name}.")
+        except DawnbeatError as error:
+            self.context.say(str(error))
+
+    def _keep_by_hand(
+        self, began: datetime, seconds: float, way_m: float | None, felt: str, note: str, race: bool
+    ) -> None:
+        journal, kept = self.context.journal, [0]
+        rating = runs_edit.rating_from(felt)
+
+        def forth() -> None:
+            if kept[0]:
+                run_store.restore_from_bin(journal, kept[0])
+            else:
+                kept[0] = run_store.add_by_hand(journal, began, seconds, way_m, rating, note, race).id
+
+        # Tried outside the undo stack first, so that the dialog can say what is wrong.
+        forth()
+        self.context.do(
+            f"add the run of {short_day(began.date())}", forth, lambda: run_store.put_in_bin(journal, kept[0])
+        )
+        self.context.say(f"Kept: the run of {short_day(began.date())}.")
+
+    # Drag and drop
+
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: N802  Qt's name
+        """Take files and folders."""
+        if paths_in(event.mimeData()):
+            event.acceptProposedAction()
+
+    def dropEvent(self, event: QDropEvent) -> None:  # noqa: N802
+        """Import what was dropped."""
+        paths = paths_in(event.mimeData())
+        if paths:
+            event.acceptProposedAction()
+            self.back()
+            self.strip.start(paths)
+
+    # Inside
+
+    def _binned(self) -> Sequence[JudgedRun]:
+        journal = self.context.journal
+        return judge_runs(run_store.binned(journal), zone_store.present_sets(journal, self._today()))
+
+    def _show_runs(self, view: QWidget) -> None:
+        for each in (self.weeks, self.after, self.estimates):
+            if each is not None and each is view:
+                each.show_runs(self.judged)
+
+    def _say_week(self) -> None:
+        today = self._today()
+        monday = monday_of(today)
+        first = monday - timedelta(weeks=RANGE_WEEKS)
+        recent = [each for each in self.judged if each.run.local_date >= first]
+        if not self.judged:
+            self.week.setText("")
+        else:
+            this, before = weeks_of(recent, monday, today)[-1], weeks_of(recent, monday - timedelta(weeks=1), today)[0]
+            said = f"<b>This week</b>: {week_words(this)}<br><b>Last week</b>: {week_words(before)}"
+            if any(each.run.has_pulse and each.judged is None for each in self.judged):
+                said += f"<br>{NO_ZONES}"
+            self.week.setText(said)
+        self.week.setVisible(bool(self.judged) and self.views.currentWidget() is self.table)
+
+    def _open_week(self, monday: date) -> None:
+        self.show_view(LIST)
+        found = [each for each in self.judged if monday_of(each.run.local_date) == monday]
+        if found:
+            self.table.select_day(found[-1].run.local_date)
+
+    def _open_day(self, day: date) -> None:
+        found = [each for each in self.judged if each.run.local_date == day]
+        if found:
+            longest = max(found, key=lambda each: each.run.figures.duration_s)
+            self.open_run(longest.run.id)
+
+    def _step(self, way: int) -> None:
+        if self.run_view is None or self.run_view.each is None:
+            return
+        beside = self.table.beside(self.run_view.each.run.id, way)
+        if beside is None:
+            self.context.say("That is the end of the list.")
+        else:
+            self.open_run(beside.run.id)
+
+    def _journal_changed(self) -> None:
+        self._stale = True
+        if self.isVisible():
+            self.refresh()
+
+    def _lay_out(self) -> None:
+        tools = Flow()
+        tools.addWidget(_label("title", "Runs", "Runs"))
+        group = QButtonGroup(self)
+        for number, name in enumerate(VIEWS, start=1):
+            button = QPushButton(name)
+            shortcuts.give(button, Key(f"Ctrl+{number}", _TIPS[name], _WHERE))
+            button.setCheckable(True)
+            button.setChecked(name == LIST)
+            button.clicked.connect(lambda _=False, name=name: self.show_view(name))
+            group.addButton(button)
+            self._buttons[name] = button
+            tools.addWidget(button)
+        tools.push()
+        for words, keys, tip, does in (
+            ("Import…", "Ctrl+O", "Import FIT, TCX, GPX or CSV files; or drop them here", self.ask_files),
+            ("Folder…", "Ctrl+Shift+F", "Import every run of a folder and below", self.ask_folder),
+            ("By hand…", "N", "Enter a run without a file", self.ask_by_hand),
+            ("Runs CSV…", "Ctrl+E", "Save all runs as CSV", self.save_runs),
+            ("Weeks CSV…", "Ctrl+Shift+E", "Save all weeks as CSV", self.save_weeks),
+        ):
+            button = QPushButton(words)
+            shortcuts.give(button, Key(keys, tip, _WHERE))
+            button.clicked.connect(lambda _=False, does=does: does())
+            tools.addWidget(button)
+        self.views.addWidget(self.table)
+        main = QWidget()
+        column = QVBoxLayout(main)
+        column.setContentsMargins(20, 14, 20, 8)
+        column.addLayout(tools)
+        column.addWidget(self.strip)
+        column.addWidget(self.week)
+        column.addWidget(self.views, 1)
+        self.whole.addWidget(Scrolled(main))
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.addWidget(self.whole)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+        """Curve and figures beside one another where there is room."""
+        super().resizeEvent(event)
+        self._turn()
+
+    def changeEvent(self, event: QEvent) -> None:  # noqa: N802
+        """Larger text needs more room."""
+        super().changeEvent(event)
+        if event.type() in (QEvent.Type.FontChange, QEvent.Type.StyleChange):
+            self._turn()
+
+    def _turn(self) -> None:
+        self.views.setMinimumHeight(self.context.theme.px(280))
+        if self.run_view is not None:
+            self.run_view.turn(self.width() >= self.context.theme.px(920))
+
+
+def _label(style: str, name: str, text: str = "") -> QLabel:
+    label = QLabel(text)
+    label.setWordWrap(style != "title")
+    label.setProperty("class", style)
+    label.setAccessibleName(name)
+    return label

@@ -1,0 +1,316 @@
+"""One run opened: its pulse over time, what is marked in it, time in zones, and what the runner adds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QKeySequence, QShortcut
+from PySide6.QtWidgets import (
+    QCheckBox,
+    QFormLayout,
+    QLabel,
+    QLineEdit,
+    QPushButton,
+    QSizePolicy,
+    QSplitter,
+    QVBoxLayout,
+    QWidget,
+)
+
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.training import run_store, zone_store
+from dawnbeat.training.maximum import Maximum
+from dawnbeat.training.proposals import MaximumProposal
+from dawnbeat.training.run import CAN_BE_OVERRULED, MARK_WORDS, Mark, Samples
+from dawnbeat.training.weeks import JudgedRun, judge_runs
+from dawnbeat.training.wording import DRIFT_IN_WORDS, clock
+from dawnbeat.training.zone_store import Threshold
+from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.flow import Flow
+from dawnbeat.ui.window.parts.formats import long_day
+from dawnbeat.ui.window.parts.scrolled import Scrolled
+from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.parts.small_tables import fit_rows, give_tip, plain_table, write_rows
+from dawnbeat.ui.window.runs import edits as runs_edit
+from dawnbeat.ui.window.runs.curve import RunCurve
+from dawnbeat.ui.window.runs.dialogs import ThresholdTestDialog, felt_box, felt_in, show_felt
+from dawnbeat.ui.window.runs.sentences import figures_words, headline_of
+from dawnbeat.ui.window.runs.zone_bars import ZoneBars
+from dawnbeat.ui.window.zones.dialogs import MaximumDialog
+from dawnbeat.ui.window.zones.undo import change_zones
+
+_WHERE = "Runs, one run"
+_OVERRULE_KEY = "L"
+
+
+class RunView(QWidget):
+    """left: back to the list is wanted. stepped: the run one row down (+1) or up (-1) in the list is wanted."""
+
+    left = Signal()
+    stepped = Signal(int)
+
+    def __init__(self, context: AppContext, today: Callable[[], date]) -> None:
+        super().__init__()
+        self.context = context
+        self._today = today
+        self.each: JudgedRun | None = None
+        self.samples: Samples | None = None
+        self.marks: list[Mark] = []
+        self._writing = False
+        self.heading = _label("title", "Which run")
+        self.summary = _label("", "The run in short")
+        self.figures = _label("small", "Figures of this run")
+        self.drift_rule = _label("small", "What drift means")
+        self.drift_rule.setText(DRIFT_IN_WORDS)
+        self.curve = RunCurve(context)
+        self.bars = ZoneBars(context)
+        self.marks_title = _label("soft", "Marks")
+        self.marks_table = plain_table(("No.", "From", "To", "What", ""), "What is marked in this run")
+        self.felt = felt_box()
+        self.race = QCheckBox("It was a race")
+        self.note = QLineEdit()
+        give = self._button
+        self.back_button = give("Back", "B", "Back to the list, as Esc does", self.left.emit)
+        self.up_button = give("‹ Up", "Alt+Up", "The run above in the list", lambda: self.stepped.emit(-1))
+        self.down_button = give("Down ›", "Alt+Down", "The run below in the list", lambda: self.stepped.emit(+1))
+        self.test_button = give("30-minute test…", "T", "Threshold pulse of a test in this run", self.ask_test)
+        self.peak_button = give("Highest pulse…", "M", "Keep its highest pulse as a maximum", self.ask_maximum)
+        self.bin_button = give("Bin", "Ctrl+D", "Put this run in the bin; Ctrl+Z brings it back", self.to_bin)
+        self.overrule_button = give(
+            "Believe it after all", _OVERRULE_KEY, "Overrule the mark, or restore it", self.overrule
+        )
+        self._lay_out()
+        self.curve.picked.connect(self._pick)
+        self.marks_table.itemSelectionChanged.connect(lambda: self._mark(self.marks_table.currentRow() + 1))
+        self.felt.activated.connect(lambda _: self._edit("felt_effort", felt_in(self.felt)))
+        line = self.felt.lineEdit()
+        if line is not None:
+            line.editingFinished.connect(lambda: self._edit("felt_effort", felt_in(self.felt)))
+        self.race.clicked.connect(lambda on: self._edit("race", "yes" if on else "no"))
+        self.note.editingFinished.connect(lambda: self._edit("note", self.note.text()))
+
+    # Showing
+
+    def show_run(self, run_id: int) -> None:
+        """Open a run of the journal."""
+        self.each = None
+        self._load(run_id, keep_view=False)
+        self.curve.plot.canvas.setFocus()
+
+    def refresh(self) -> None:
+        """Read the run again after a change."""
+        if self.each is not None:
+            self._load(self.each.run.id, keep_view=True)
+
+    def _load(self, run_id: int, keep_view: bool) -> None:
+        journal = self.context.journal
+        try:
+            run = run_store.run(journal, run_id)
+            (self.each,) = judge_runs([run], zone_store.present_sets(journal, self._today()))
+            by_hand = run.format == run_store.BY_HAND
+            self.samples = None if by_hand else run_store.samples(journal, run_id)
+            self.marks = run_store.marks(journal, run_id)
+        except DawnbeatError as error:
+            self.context.say(str(error))
+            self.each = None
+            self.left.emit()
+            return
+        self._show(keep_view)
+
+    def _show(self, keep_view: bool) -> None:
+        each = self.each
+        assert each is not None
+        run, zones = each.run, None if each.zone_set is None else each.zone_set.zones
+        self.heading.setText(f"{long_day(run.local_date)}, {run.began:%H:%M}")
+        self.summary.setText(headline_of(each))
+        self.figures.setText("\n".join(figures_words(each)))
+        self.curve.setVisible(self.samples is not None)
+        if self.samples is not None:
+            self.curve.show_run(self.samples, self.marks, zones, keep_view)
+        self.drift_rule.setVisible(run.figures.drift_pct is not None)
+        judged = each.judged
+        self.bars.show_times(zones if judged is not None else None, () if judged is None else judged.zone_s)
+        self._show_marks()
+        self._writing = True
+        show_felt(self.felt, run.felt_effort)
+        self.race.setChecked(run.race)
+        self.note.setText(run.note)
+        self._writing = False
+        self.test_button.setEnabled(self.samples is not None and run.has_pulse)
+        self.peak_button.setEnabled(run.figures.peak_bpm is not None)
+
+    def _show_marks(self) -> None:
+        row = self.marks_table.currentRow()
+        rows = []
+        for number, mark in enumerate(self.marks, start=1):
+            state = "overruled: it counts" if mark.overruled else "left out"
+            rows.append((str(number), clock(mark.start_s), clock(mark.end_s), mark.kind, state))
+        self.marks_table.blockSignals(True)
+        write_rows(self.marks_table, rows)
+        for place, mark in enumerate(self.marks):
+            give_tip(self.marks_table, place, 3, MARK_WORDS[mark.kind])
+        if 0 <= row < len(rows):
+            self.marks_table.selectRow(row)
+        self.marks_table.blockSignals(False)
+        fit_rows(self.marks_table, 5, self.context.theme.px(4))
+        self.marks_title.setText("Marked, and left out of zones" if rows else "Nothing is marked in this run.")
+        self.marks_title.setVisible(self.samples is not None)
+        self.marks_table.setVisible(bool(rows))
+        self._mark(self.marks_table.currentRow() + 1)
+
+    # Changing
+
+    def overrule(self) -> None:
+        """Believe the selected mark's pulse after all, or no longer."""
+        number = self.marks_table.currentRow() + 1
+        if self.each is None or not 1 <= number <= len(self.marks):
+            return
+        overruled = not self.marks[number - 1].overruled
+        if runs_edit.overrule(self.context, self.each.run, number, overruled):
+            self.refresh()
+            assert self.each is not None
+            measured = clock(self.each.run.figures.measured_s)
+            self.context.say(f"Mark {number} {'overruled' if overruled else 'holds again'}: {measured} measured now.")
+
+    def to_bin(self) -> None:
+        """Bin this run and go back."""
+        if self.each is not None:
+            run, self.each = self.each.run, None
+            runs_edit.to_bin(self.context, [run])
+            self.left.emit()
+
+    def ask_test(self) -> ThresholdTestDialog | None:
+        """Work out a 30-minute test in this run."""
+        if self.each is None or self.samples is None:
+            return None
+        dialog = ThresholdTestDialog(self.context, self.each.run, self.samples, self.marks, self._keep_threshold, self)
+        dialog.open()
+        return dialog
+
+    def ask_maximum(self) -> MaximumDialog | None:
+        """Keep the highest pulse of this run as a maximum, after asking."""
+        if self.each is None or self.each.run.figures.peak_bpm is None:
+            return None
+        proposed = MaximumProposal(self.each.run, self.each.run.figures.peak_bpm, None)
+        if proposed.caution:
+            self.context.say(proposed.caution)
+        dialog = MaximumDialog(self.context, self._today(), self._keep_maximum, self, proposed.entry())
+        dialog.open()
+        return dialog
+
+    def _keep_maximum(self, entry: Maximum) -> None:
+        words = f"add the maximum of {entry.counts_as_bpm:.0f} bpm"
+        journal = self.context.journal
+        if change_zones(self.context, words, lambda: zone_store.add_maximum(journal, entry, self._today())):
+            self.context.say(f"Kept: a maximum of {entry.label}.")
+
+    def _keep_threshold(self, entry: Threshold) -> None:
+        words = f"add the threshold pulse of {entry.bpm:.0f} bpm"
+        journal = self.context.journal
+        if change_zones(self.context, words, lambda: zone_store.add_threshold(journal, entry, self._today())):
+            self.context.say(f"Kept: a threshold pulse of {entry.bpm:.0f} bpm from {entry.date.isoformat()} on.")
+
+    def _edit(self, item: str, text: str) -> None:
+        each = self.each
+        if each is None or self._writing:
+            return
+        run = each.run
+        felt = "" if run.felt_effort is None else f"{run.felt_effort:g}"
+        present = {"felt_effort": felt, "race": "yes" if run.race else "no", "note": run.note}[item]
+        if text.strip() == present:
+            return
+        runs_edit.change(self.context, run, item, text)
+        self.refresh()
+
+    # Inside
+
+    def _pick(self, number: int) -> None:
+        self.marks_table.selectRow(number - 1)
+
+    def _mark(self, number: int) -> None:
+        chosen = self.marks[number - 1] if 1 <= number <= len(self.marks) else None
+        self.overrule_button.setVisible(bool(self.marks))
+        self.overrule_button.setEnabled(chosen is not None and chosen.kind in CAN_BE_OVERRULED)
+        words = "Leave it out again" if chosen is not None and chosen.overruled else "Believe it after all"
+        if self.overrule_button.text() != words:
+            self.overrule_button.setText(words)
+            self.overrule_button.setShortcut(QKeySequence(_OVERRULE_KEY))  # a new text takes the key away
+            self.overrule_button.setAccessibleName(words)
+        if self.samples is not None and number:
+            self.curve.choose(number)
+
+    def _button(self, words: str, keys: str, tip: str, does: Callable[[], object]) -> QPushButton:
+        button = QPushButton(words)
+        shortcuts.give(button, Key(keys, tip, _WHERE))
+        button.clicked.connect(lambda: does())
+        return button
+
+    def _lay_out(self) -> None:
+        tools = Flow()
+        tools.addWidget(self.back_button)
+        tools.addWidget(self.up_button)
+        tools.addWidget(self.down_button)
+        tools.push()
+        for button in (self.test_button, self.peak_button, self.bin_button):
+            tools.addWidget(button)
+        own = QFormLayout()
+        own.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
+        for words, control, tip in (
+            ("Felt, 0 to 10", self.felt, "How hard the whole run felt: 0 is rest, 10 the most you could give"),
+            ("Note", self.note, "Anything else"),
+        ):
+            label = QLabel(words)
+            label.setBuddy(control)
+            control.setAccessibleName(words)
+            control.setToolTip(tip)
+            own.addRow(label, control)
+        self.race.setAccessibleName("It was a race")
+        own.addRow("", self.race)
+        side = QWidget()
+        column = QVBoxLayout(side)
+        column.setContentsMargins(0, 0, 6, 0)
+        column.addWidget(self.bars)
+        column.addWidget(self.figures)
+        column.addWidget(self.marks_title)
+        column.addWidget(self.marks_table)
+        column.addWidget(self.overrule_button, 0, Qt.AlignmentFlag.AlignLeft)
+        column.addLayout(own)
+        column.addWidget(self.drift_rule)
+        column.addStretch(1)
+        self.splitter = QSplitter()
+        self.splitter.addWidget(self.curve)
+        self.splitter.addWidget(Scrolled(side))
+        self.splitter.setChildrenCollapsible(False)
+        # Its own wish for height would make the page scroll where it could shrink.
+        self.splitter.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+        self.splitter.setSizes([590, 510])
+        self.splitter.setStretchFactor(0, 1)
+        inside = QWidget()
+        column = QVBoxLayout(inside)
+        column.setContentsMargins(20, 14, 20, 8)
+        column.addLayout(tools)
+        column.addWidget(self.heading)
+        column.addWidget(self.summary)
+        column.addWidget(self.splitter, 1)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.addWidget(Scrolled(inside))
+        QShortcut(QKeySequence("Esc"), self, self.left.emit)
+        shortcuts.register(Key("Esc", "Back to the list", _WHERE))
+
+    def turn(self, beside: bool) -> None:
+        """Curve and figures beside one another, or one below the other."""
+        self.splitter.setOrientation(Qt.Orientation.Horizontal if beside else Qt.Orientation.Vertical)
+        least = self.context.theme.px(330)
+        self.splitter.setMinimumHeight(least if beside else 2 * least)
+
+
+def _label(style: str, name: str) -> QLabel:
+    label = QLabel()
+    label.setWordWrap(True)
+    label.setProperty("class", style)
+    label.setAccessibleName(name)
+    return label

@@ -1,0 +1,362 @@
+"""Settings: the camera, the reading, how the window looks, where the journal lies, the usual range."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import (
+    QCheckBox,
+    QComboBox,
+    QDoubleSpinBox,
+    QFileDialog,
+    QLabel,
+    QLineEdit,
+    QPushButton,
+    QSlider,
+    QSpinBox,
+    QVBoxLayout,
+    QWidget,
+)
+
+from dawnbeat.journal.place import HOME_VARIABLE
+from dawnbeat.journal.ranges import RangeSettings
+from dawnbeat.journal.store import Journal
+from dawnbeat.morning.choices import DURATIONS_S, SOURCES, TEXT_PERCENT, THEMES
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.morning import POSTURES
+from dawnbeat.ui.window.parts import save_files as files
+from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.flow import flow_of
+from dawnbeat.ui.window.parts.page import Page, PageWidget
+from dawnbeat.ui.window.parts.rows_form import RowsForm
+from dawnbeat.ui.window.parts.scrolled import Scrolled
+from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.parts.work import Task
+from dawnbeat.ui.window.settings.camera_trial import CameraTest, Measured
+
+_WHERE = "Settings"
+_SOURCE_WORDS = dict(
+    zip(
+        SOURCES,
+        ("a camera of this computer", "a camera in the network", "an invented finger, to rehearse"),
+        strict=True,
+    )
+)
+_DURATION_WORDS = {60: "1 minute", 120: "2 minutes", 180: "3 minutes", 300: "5 minutes"}
+_THEME_WORDS = {"system": "as the system says", "light": "light", "dark": "dark"}
+
+
+def make_page(context: AppContext) -> Page:
+    """The page Settings."""
+    return SettingsPage(context)
+
+
+class SettingsPage(PageWidget):
+    """Every change is kept at once."""
+
+    key = "settings"
+    title = "Settings"
+
+    def __init__(self, context: AppContext) -> None:
+        super().__init__()
+        self.context = context
+        self._filling = False
+        self._forms: list[RowsForm] = []
+        self.test = CameraTest(context)
+        self.test.measured.connect(self._measured)
+        self.test.failed.connect(self._test_failed)
+        self.test.ended.connect(self._test_ended)
+        inside = QWidget()
+        self._column = QVBoxLayout(inside)
+        self._column.setContentsMargins(20, 14, 20, 20)
+        heading = QLabel("Settings")
+        heading.setProperty("class", "title")
+        self._column.addWidget(heading)
+        self._camera_group()
+        self._reading_group()
+        self._looks_group()
+        self._journal_group()
+        self._range_group()
+        self._column.addStretch(1)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.addWidget(Scrolled(inside))
+        context.choices_changed.connect(self._fill)
+        context.theme_changed.connect(self._fit)
+        self._fill()
+
+    def shown(self, what: Any = None) -> None:
+        """Start at the first control."""
+        self.source.setFocus()
+
+    def hidden(self) -> None:
+        """Let the camera go."""
+        self.test.stop()
+
+    def closing(self) -> None:
+        """Let the camera go."""
+        self.test.stop()
+
+    # Groups
+
+    def _camera_group(self) -> None:
+        form = self._group("Camera")
+        self.source = self._combo(form, "Light comes from", {each: _SOURCE_WORDS[each] for each in SOURCES}, "source")
+        self.number = QSpinBox(maximum=99)
+        form.row("Number of the camera", self.number, "0 is the first; the list below names them")
+        self.number.valueChanged.connect(lambda value: self._choose(camera=value))
+        self.stream = QLineEdit()
+        self.stream.setPlaceholderText("http://…, https://… or rtsp://…")
+        form.row("Address of the camera", self.stream, "The only address that the program ever connects to")
+        self.stream.editingFinished.connect(lambda: self._choose(stream=self.stream.text().strip()))
+        self.try_button = self._button("Try it", "Alt+T", "Measure frames, jitter and locks", self._try)
+        self.list_button = self._button("List cameras", "Alt+L", "Measure every camera of this computer", self._list)
+        form.below(flow_of(self.try_button, self.list_button))
+        self.answer = _note("")
+        self.answer.setAccessibleName("What the camera answered")
+        form.below(self.answer)
+        form.below(_note("A lamp or flash under the finger can get hot: take the finger off before it hurts."))
+
+    def _reading_group(self) -> None:
+        form = self._group("Reading")
+        durations = {each: _DURATION_WORDS[each] for each in DURATIONS_S}
+        self.duration = self._combo(form, "Length", durations, "duration_s")
+        self.posture = self._combo(form, "Posture", {each: each for each in POSTURES}, "posture")
+        self.tone = self._check(form, "Soft tone at start and end", "tone")
+        self.video = self._check(form, "Keep the picture too", "video")
+        form.below(_note("No figure needs the picture; it takes room on the disk and shows your skin."))
+
+    def _looks_group(self) -> None:
+        form = self._group("Looks")
+        self.theme = self._combo(form, "Theme", {each: _THEME_WORDS[each] for each in THEMES}, "theme")
+        self.text = QSlider(Qt.Orientation.Horizontal)
+        self.text.setRange(*TEXT_PERCENT)
+        self.text.setSingleStep(10)
+        self.text.setPageStep(20)
+        self.text.setTracking(False)
+        self.text_words = QLabel()
+        form.row("Text size", self.text, "100 to 200 %; Ctrl++ and Ctrl+- work everywhere")
+        self.text.valueChanged.connect(lambda value: self._choose(text_percent=10 * round(value / 10)))
+        form.below(self.text_words)
+
+    def _journal_group(self) -> None:
+        form = self._group("Journal")
+        self.place = _note("")
+        self.place.setAccessibleName("Where the journal lies")
+        form.below(self.place, "Place")
+        self.move_button = self._button("Choose a folder…", "", "Open another journal at the next start", self._move)
+        self.usual_button = self._button("Usual place", "", "Use the usual place at the next start", self._usual)
+        self.backup_button = self._button("Back up…", "Ctrl+B", "Journal and recordings in one file", self._backup)
+        form.below(flow_of(self.move_button, self.usual_button, self.backup_button))
+
+    def _range_group(self) -> None:
+        form = self._group("Usual range")
+        self.ranges: dict[str, QSpinBox | QDoubleSpinBox] = {}
+        for parameter in dataclasses.fields(RangeSettings):
+            about = parameter.metadata
+            spin: QSpinBox | QDoubleSpinBox
+            if isinstance(parameter.default, int):
+                spin = QSpinBox()
+                spin.setRange(about["low"], about["high"])
+            else:
+                spin = QDoubleSpinBox()
+                spin.setDecimals(1)
+                spin.setSingleStep(0.1)
+                spin.setRange(about["low"], about["high"])
+            spin.setSuffix(f" {about['unit']}")
+            spin.setKeyboardTracking(False)
+            words = about["meaning"][0].upper() + about["meaning"][1:]
+            tip = f"{about['low']:g} to {about['high']:g} {about['unit']}; usually {parameter.default:g}"
+            form.row(words, spin, tip)
+            spin.valueChanged.connect(lambda _=0: self._choose_ranges())
+            self.ranges[parameter.name] = spin
+        reset = self._button("As published", "", "Plews et al. 2013: back to the usual windows", self._reset_ranges)
+        form.below(flow_of(reset))
+
+    # Showing and choosing
+
+    def _fill(self) -> None:
+        choices = self.context.choices
+        self._filling = True
+        for combo, value in (
+            (self.source, choices.source),
+            (self.duration, choices.duration_s),
+            (self.posture, choices.posture),
+            (self.theme, choices.theme),
+        ):
+            combo.setCurrentIndex(combo.findData(value))
+        self.number.setValue(choices.camera)
+        if not self.stream.hasFocus():
+            self.stream.setText(choices.stream)
+        self.tone.setChecked(choices.tone)
+        self.video.setChecked(choices.video)
+        self.text.setValue(choices.text_percent)
+        self.text_words.setText(f"{choices.text_percent} %")
+        ranges = self.context.ranges
+        for name, spin in self.ranges.items():
+            spin.setValue(getattr(ranges, name))
+        self.number.setEnabled(choices.source == "camera")
+        self.stream.setEnabled(choices.source == "stream")
+        self._show_place()
+        self._filling = False
+
+    def _show_place(self) -> None:
+        named, chosen = os.environ.get(HOME_VARIABLE), self.context.choices.journal
+        words = str(self.context.home)
+        if named:
+            words += f"\nThe variable {HOME_VARIABLE} decides, so it can't be chosen here."
+        elif chosen and Path(chosen) != self.context.home:
+            words += f"\nFrom the next start on: {chosen}"
+        self.place.setText(words)
+        self.move_button.setEnabled(not named)
+        self.usual_button.setEnabled(not named and bool(chosen))
+
+    def _choose(self, **changes: Any) -> None:
+        if self._filling:
+            return
+        try:
+            self.context.choose(**changes)
+        except DawnbeatError as error:
+            self.context.say(str(error))
+            self._fill()
+
+    def _choose_ranges(self) -> None:
+        if self._filling:
+            return
+        usual = RangeSettings()
+        found = {name: spin.value() for name, spin in self.ranges.items()}
+        self._choose(ranges={name: value for name, value in found.items() if value != getattr(usual, name)})
+
+    def _reset_ranges(self) -> None:
+        self._choose(ranges={})
+
+    # Camera
+
+    def _try(self) -> None:
+        if self.test.running:
+            self.test.stop()
+            return
+        words = self.context.choices.source_words
+        if not words:
+            self.answer.setText("Type the address of the camera first.")
+            return
+        self.answer.setText("Opening…")
+        self.try_button.setText("Stop")
+        self.test.start(words)
+
+    def _measured(self, measured: Measured) -> None:
+        self.answer.setText(measured.words())
+
+    def _test_failed(self, why: str) -> None:
+        self.answer.setText(why)
+
+    def _test_ended(self) -> None:
+        self.try_button.setText("Try it")
+
+    def _list(self) -> None:
+        self.answer.setText("Looking for cameras…")
+        self.list_button.setEnabled(False)
+        self.context.background.run(
+            _cameras, self.answer.setText, self.answer.setText, ended=lambda: self.list_button.setEnabled(True)
+        )
+
+    # Journal
+
+    def _move(self) -> None:
+        chosen = QFileDialog.getExistingDirectory(self, "Folder of the journal", str(self.context.home))
+        if chosen:
+            self._choose(journal=chosen)
+            self.context.say("The window opens this folder from the next start on; nothing was moved.")
+
+    def _usual(self) -> None:
+        self._choose(journal="")
+        self.context.say("The window opens the usual place from the next start on; nothing was moved.")
+
+    def _backup(self) -> None:
+        path = files.ask_save(self, "Back up the journal", "dawnbeat-backup.zip", "Zip (*.zip)")
+        if path is None:
+            return
+        home = self.context.home
+        self.context.say("Backing up…")
+        self.context.background.run(lambda task: _back_up(home, path, task), self.context.say, self.context.say)
+
+    # Rows
+
+    def _group(self, words: str) -> RowsForm:
+        form = RowsForm(self.context, words)
+        self._forms.append(form)
+        self._column.addWidget(form)
+        return form
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+        """Labels beside the controls or above them, as there is room."""
+        super().resizeEvent(event)
+        self._fit()
+
+    def _fit(self, _theme: object = None) -> None:
+        for form in self._forms:
+            form.fit(self.width() - 64)
+
+    def _combo(self, form: RowsForm, words: str, choices: dict[Any, str], name: str) -> QComboBox:
+        combo = QComboBox()
+        for value, shown in choices.items():
+            combo.addItem(shown, value)
+        form.row(words, combo, words)
+        combo.currentIndexChanged.connect(lambda _: self._choose(**{name: combo.currentData()}))
+        return combo
+
+    def _check(self, form: RowsForm, words: str, name: str) -> QCheckBox:
+        check = QCheckBox(words)
+        check.setAccessibleName(words)
+        check.setToolTip(f"{words} (Space)")
+        check.toggled.connect(lambda on: self._choose(**{name: on}))
+        form.below(check)
+        return check
+
+    def _button(self, words: str, keys: str, tip: str, does: Callable[[], None]) -> QPushButton:
+        button = QPushButton(words)
+        if keys:
+            shortcuts.give(button, Key(keys, tip, _WHERE))
+        else:
+            button.setToolTip(tip)
+            button.setAccessibleName(words)
+        button.clicked.connect(lambda: does())
+        return button
+
+
+def _note(words: str) -> QLabel:
+    label = QLabel(words)
+    label.setWordWrap(True)
+    label.setProperty("class", "soft")
+    label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+    return label
+
+
+def _cameras(task: Task) -> str:
+    from dawnbeat.capture.devices import list_cameras
+
+    lines = []
+    for camera in list_cameras():
+        if camera.problem is not None:
+            lines.append(f"{camera.index}: {camera.name}: {camera.problem}")
+            continue
+        rate = "no frames" if camera.rate_hz is None else f"{camera.rate_hz:.1f} frames a second"
+        jitter = "" if camera.jitter_ms is None else f", jitter {camera.jitter_ms:.1f} ms"
+        locks = ", ".join(f"{name} {answer}" for name, answer in camera.locks.items())
+        lines.append(f"{camera.index}: {camera.name}, {camera.width} x {camera.height}, {rate}{jitter}; {locks}")
+    return "\n".join(lines) or "No camera was found: connect one, or try the rehearsal finger."
+
+
+def _back_up(home: Path, path: Path, task: Task) -> str:
+    from dawnbeat.journal.backup import backup
+
+    with Journal.open(home) as journal:
+        made = backup(journal, path, overwrite=True, progress=task.progress)
+    return f"Backed up {made.readings} readings and {made.recordings} recordings in {path.name}."

@@ -1,0 +1,57 @@
+"""Opens the window on a journal."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from PySide6.QtWidgets import QApplication, QMessageBox
+
+from dawnbeat.journal.store import Journal
+from dawnbeat.morning.choices import ChoiceStore, home_to_open
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.ui.display import display_problem
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.shell.main_window import MainWindow, icon
+
+
+def run_window(journal_home: Path | None = None, page: str | None = None, settings_folder: Path | None = None) -> int:
+    """Open the window on a journal (else the chosen or usual one) at a page; returns when it is closed.
+
+    settings_folder: where choices are kept instead of the usual place.
+
+    Raises DawnbeatError when the journal can't be opened; where nobody reads a terminal, the sentence is
+    also shown on the screen.
+    """
+    problem = display_problem()
+    if problem is not None:
+        raise DawnbeatError(problem)
+    app = make_app()
+    store = ChoiceStore(settings_folder)
+    try:
+        opened = Journal.open(home_to_open(store.load(), journal_home))
+    except DawnbeatError as error:
+        on_screen = app.platformName() not in ("offscreen", "minimal")
+        if on_screen and (sys.stderr is None or not sys.stderr.isatty()):
+            QMessageBox.warning(None, "Dawnbeat", str(error))
+        raise
+    with opened:
+        context = AppContext(opened, store)
+        window = MainWindow(context, page)
+        window.show()
+        code = app.exec()
+        window.deleteLater()
+    return code
+
+
+def make_app() -> QApplication:
+    """The one application object of this process."""
+    app = QApplication.instance()
+    if not isinstance(app, QApplication):
+        app = QApplication(["dawnbeat"])
+    app.setApplicationName("dawnbeat")
+    app.setApplicationDisplayName("Dawnbeat")
+    app.setDesktopFileName("dawnbeat")
+    app.setStyle("Fusion")
+    app.setWindowIcon(icon())
+    return app

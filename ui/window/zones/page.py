@@ -1,0 +1,308 @@
+"""The zones: what is easy for you, what that rests on, and how the methods differ."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from typing import Any
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QFrame, QGroupBox, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.training import cautions, run_store, zone_store
+from dawnbeat.training.proposals import MaximumProposal, maximum_proposal
+from dawnbeat.training.zone_store import Proposal, ZoneSet
+from dawnbeat.training.zones import (
+    METHODS,
+    ROUNDING,
+    Anchors,
+    Scheme,
+    Zones,
+    compare,
+    default_scheme,
+    missing_for,
+    zones,
+)
+from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.flow import Flow
+from dawnbeat.ui.window.parts.formats import short_day
+from dawnbeat.ui.window.parts.page import Page, PageWidget
+from dawnbeat.ui.window.parts.scrolled import Scrolled
+from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.zones.editor import ZonesEditor
+from dawnbeat.ui.window.zones.methods import MethodsView
+from dawnbeat.ui.window.zones.proposal import ProposalSheet
+from dawnbeat.ui.window.zones.pulses import AS_KEPT, ENTERED, PulsesPanel
+from dawnbeat.ui.window.zones.sentences import why_words
+from dawnbeat.ui.window.zones.sets import SetsView
+from dawnbeat.ui.window.zones.undo import change_zones
+
+_WHERE = "Zones"
+
+
+def make_page(context: AppContext) -> Page:
+    """The page Zones."""
+    return ZonesPage(context)
+
+
+class ZonesPage(PageWidget):
+    """today: gives the day that zones are kept from."""
+
+    key = "zones"
+    title = "Zones"
+
+    def __init__(self, context: AppContext, today: Callable[[], date] = date.today) -> None:
+        super().__init__()
+        self.context = context
+        self._today = today
+        self._stale = True
+        self._edited = False
+        self.in_force: ZoneSet | None = None
+        self.draft: Zones | None = None
+        self._proposal: Proposal | None = None
+        self._maximum: MaximumProposal | None = None
+        self.headline = _label("large", "Top of easy")
+        self.rests = _label("small", "What these zones rest on")
+        self.trouble = _label("", "What is missing or wrong")
+        self.pulses = PulsesPanel(context, today)
+        self.editor = ZonesEditor(context, self._work_out)
+        self.methods = MethodsView(context)
+        self.sets = SetsView(context)
+        self.moved = ProposalSheet(
+            "The mornings propose new zones",
+            [("Take them from today", "Ctrl+T", "Begin new zones today; earlier runs keep theirs", self.take_proposal)],
+            "Ctrl+Shift+N",
+        )
+        self.higher = ProposalSheet(
+            "A run proposes a higher maximum",
+            [
+                ("Look at the run", "Ctrl+L", "Open the run to judge its curve", self.look_at_run),
+                ("Take it…", "Ctrl+Shift+A", "Keep its highest pulse as a maximum", self.take_maximum),
+            ],
+            "Ctrl+Shift+L",
+        )
+        self.keep_button = QPushButton("Keep from today")
+        shortcuts.give(self.keep_button, Key("Ctrl+S", "Keep the zones shown here, from today on", _WHERE))
+        self.keep_button.clicked.connect(self.keep)
+        self.back_button = QPushButton("As kept")
+        shortcuts.give(self.back_button, Key("Ctrl+B", "Back to the zones in force, without your edits", _WHERE))
+        self.back_button.clicked.connect(self.discard)
+        self.first_button = QPushButton("Add a maximum…")
+        self.first_button.setAccessibleName("Add a maximum")
+        self.first_button.setToolTip(self.pulses.add_maximum.toolTip())
+        self.first_button.clicked.connect(lambda: self.pulses.ask_maximum())
+        self._lay_out()
+        self.editor.changed.connect(self._edit)
+        self.pulses.changed.connect(self._edit)
+        context.journal_changed.connect(self._journal_changed)
+
+    # The page
+
+    def shown(self, what: Any = None) -> None:
+        """Refresh what changed."""
+        if self._stale:
+            self.refresh()
+        self.editor.table.setFocus()
+
+    def refresh(self) -> None:
+        """Read the journal again; edits that are not kept stay."""
+        self._stale = False
+        journal, today = self.context.journal, self._today()
+        try:
+            known = zone_store.standing(journal, today)
+            kept = zone_store.zone_sets(journal)
+            maxima, thresholds = zone_store.maxima(journal), zone_store.thresholds(journal)
+            self._proposal = zone_store.proposal(journal, today)
+            self._maximum = maximum_proposal(run_store.runs(journal), maxima, today)
+        except DawnbeatError as error:
+            self.context.say(str(error))
+            return
+        self.in_force = zone_store.set_on(kept, today)
+        self.pulses.refresh(known, self.in_force, maxima, thresholds)
+        if not self._edited:
+            self.editor.scheme = self._kept_scheme()
+        self.sets.show_sets(kept)
+        self.moved.offer("" if self._proposal is None else self._proposal.words)
+        found = self._maximum
+        self.higher.offer("" if found is None else f"{found.words} {found.caution}".strip())
+        self._update()
+
+    # Keeping
+
+    def keep(self) -> None:
+        """Keep the zones shown here, from today on."""
+        new = self._new_set()
+        if new is None:
+            return
+        words = f"keep these zones from {short_day(new.from_date)} on"
+        edited, self._edited = self._edited, False
+        if change_zones(self.context, words, lambda: zone_store.keep_zone_set(self.context.journal, new)):
+            self.pulses.choose_resting(AS_KEPT)
+            self.context.say(f"Kept from {short_day(new.from_date)} on: easy up to {new.zones.top_of_easy_bpm} bpm.")
+        else:
+            self._edited = edited
+
+    def discard(self) -> None:
+        """Back to the zones in force."""
+        self._edited = False
+        self.pulses.choose_resting(AS_KEPT)
+        self._edited = False
+        self.refresh()
+
+    def take_proposal(self) -> None:
+        """Take what the mornings propose."""
+        proposed = self._proposal
+        if proposed is None:
+            return
+        new = proposed.new
+        words = f"take new zones from {short_day(new.from_date)} on"
+        if change_zones(self.context, words, lambda: zone_store.keep_zone_set(self.context.journal, new)):
+            self.context.say(f"From {short_day(new.from_date)} on easy is up to {new.zones.top_of_easy_bpm} bpm.")
+
+    def take_maximum(self) -> None:
+        """Ask whether beats are added, and keep the run's highest pulse."""
+        if self._maximum is not None:
+            self.pulses.ask_maximum(self._maximum.entry())
+
+    def look_at_run(self) -> None:
+        """Open the run that proposes a maximum."""
+        if self._maximum is not None:
+            self.context.go("runs", self._maximum.run.id)
+
+    # Inside
+
+    def _kept_scheme(self) -> Scheme:
+        return default_scheme(METHODS[0]) if self.in_force is None else self.in_force.zones.scheme
+
+    def _work_out(self, scheme: Scheme) -> Zones | None:
+        """The zones of a scheme with the pulses here, or None where one is missing."""
+        try:
+            anchors = self.pulses.anchors()
+        except DawnbeatError:
+            return None
+        return None if missing_for(anchors, scheme.method) else zones(anchors, scheme)
+
+    def _edit(self) -> None:
+        self._edited = True
+        self._update()
+
+    def _update(self) -> None:
+        """Work the zones out again and show them."""
+        scheme, trouble = self.editor.scheme, ""
+        anchors = Anchors()
+        self.draft = None
+        try:
+            anchors = self.pulses.anchors()
+            missing = missing_for(anchors, scheme.method)
+            if missing:
+                trouble = f"Zones by {scheme.method} need {missing}."
+            else:
+                self.draft = zones(anchors, scheme)
+        except DawnbeatError as error:
+            trouble = f"{str(error)[0].upper()}{str(error)[1:]}."
+        self.editor.show_scheme(scheme, self.draft)
+        others = [default_scheme(each) for each in METHODS if each != scheme.method]
+        try:
+            self.methods.show_methods(compare(anchors, [scheme, *others]))
+        except DawnbeatError as error:
+            trouble = trouble or f"{error}."
+        self.trouble.setText(trouble)
+        self.trouble.setVisible(bool(trouble))
+        self.first_button.setVisible(self.draft is None and anchors.maximum_bpm is None)
+        self._say_top()
+
+    def _say_top(self) -> None:
+        draft, kept = self.draft, self.in_force
+        changed = draft is not None and (kept is None or not _same(draft, kept.zones))
+        self.keep_button.setEnabled(changed)
+        self.back_button.setEnabled(kept is not None and (self._edited or changed))
+        if kept is None:
+            top = "No zones yet." if draft is None else f"Easy would be up to {draft.top_of_easy_bpm} bpm."
+            self.headline.setText(top)
+            self.rests.setText(
+                "A resting pulse comes from three mornings, or is entered; a maximum from a race or a test, or by age."
+                if draft is None
+                else f"Not kept yet, though runs are judged by them: press “{self.keep_button.text()}”."
+            )
+            return
+        said = f"Easy is up to {kept.zones.top_of_easy_bpm} bpm."
+        if changed and draft is not None:
+            said += f" As edited here it would be {draft.top_of_easy_bpm} bpm, not kept yet."
+        self.headline.setText(said)
+        method = kept.zones.scheme.method
+        self.rests.setText(f"Zones by {method}, in force from {short_day(kept.from_date)} on: {kept.why}.")
+
+    def _new_set(self) -> ZoneSet | None:
+        if self.draft is None:
+            return None
+        choice = self.pulses.resting_choice
+        anchors = self.draft.anchors
+        entered = anchors.resting_bpm if choice == ENTERED else None
+        as_kept = anchors.resting_bpm if choice == AS_KEPT else None
+        why = why_words(self.pulses.known, entered, as_kept)
+        return ZoneSet(self._today(), self.draft, why)
+
+    def _journal_changed(self) -> None:
+        self._stale = True
+        if self.isVisible():
+            self.refresh()
+
+    def _lay_out(self) -> None:
+        heading = _label("title", "Zones")
+        heading.setText("Zones")
+        tools = Flow()
+        tools.addWidget(heading)
+        tools.push()
+        tools.addWidget(self.back_button)
+        tools.addWidget(self.keep_button)
+        sheet = QFrame()
+        sheet.setProperty("class", "sheet")
+        said = QVBoxLayout(sheet)
+        said.setContentsMargins(18, 12, 18, 12)
+        for words in (self.headline, self.rests, self.trouble):
+            said.addWidget(words)
+        said.addWidget(self.first_button, 0, Qt.AlignmentFlag.AlignLeft)
+        inside = QWidget()
+        column = QVBoxLayout(inside)
+        column.setContentsMargins(20, 14, 20, 8)
+        column.addLayout(tools)
+        column.addWidget(sheet)
+        column.addWidget(self.moved)
+        column.addWidget(self.higher)
+        column.addWidget(_group("Your zones", self.editor))
+        column.addWidget(_group("By each method", self.methods))
+        column.addWidget(_group("What they hang on", self.pulses))
+        tests = _label("small", "Cautions for maximal tests")
+        tests.setText("\n".join(cautions.MAXIMAL_TEST))
+        column.addWidget(_group("Before any maximal test", tests))
+        column.addWidget(_group("Zones by date", self.sets))
+        foot = _label("small", "Rounding, and what zones are not")
+        foot.setText(f"{ROUNDING} {cautions.NOT_MEDICAL}")
+        column.addWidget(foot)
+        column.addStretch(1)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.addWidget(Scrolled(inside))
+
+
+def _same(one: Zones, other: Zones) -> bool:
+    return one.scheme == other.scheme and one.tops_bpm == other.tops_bpm and one.anchors == other.anchors
+
+
+def _group(title: str, inside: QWidget) -> QGroupBox:
+    group = QGroupBox(title)
+    group.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Maximum)
+    layout = QVBoxLayout(group)
+    layout.setContentsMargins(0, 6, 0, 0)
+    layout.addWidget(inside)
+    return group
+
+
+def _label(style: str, name: str) -> QLabel:
+    label = QLabel()
+    label.setWordWrap(True)
+    label.setProperty("class", style)
+    label.setAccessibleName(name)
+    return label

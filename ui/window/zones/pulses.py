@@ -1,0 +1,322 @@
+"""What zones hang on: resting pulse, dated maxima, dated threshold pulses."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import date
+from typing import Any
+
+from PySide6.QtCore import Signal
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import (
+    QBoxLayout,
+    QComboBox,
+    QLabel,
+    QPushButton,
+    QSpinBox,
+    QVBoxLayout,
+    QWidget,
+)
+
+from dawnbeat.training import zone_store
+from dawnbeat.training.maximum import KIND_WORDS, Maximum
+from dawnbeat.training.wording import UNKNOWN, clock
+from dawnbeat.training.zone_store import Standing, Threshold, ZoneSet
+from dawnbeat.training.zones import RESTING_HIGH, RESTING_LOW, Anchors
+from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.flow import flow_of
+from dawnbeat.ui.window.parts.formats import short_day
+from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.parts.small_tables import fit_rows, give_tip, on_key, plain_table, write_rows
+from dawnbeat.ui.window.zones.dialogs import MaximumDialog, ThresholdDialog
+from dawnbeat.ui.window.zones.undo import change_zones
+
+AS_KEPT, FROM_JOURNAL, ENTERED = "as kept", "from the journal", "entered"
+_WHERE = "Zones"
+
+
+class PulsesPanel(QWidget):
+    """changed: another resting pulse was chosen here. What is kept in the journal comes by `refresh`."""
+
+    changed = Signal()
+
+    def __init__(self, context: AppContext, today: Callable[[], date]) -> None:
+        super().__init__()
+        self.context = context
+        self._today = today
+        self.known = Standing(None, None, None)
+        self._kept: ZoneSet | None = None
+        self._maxima: Sequence[Maximum] = ()
+        self._thresholds: Sequence[Threshold] = ()
+        self.resting_from = QComboBox()
+        self.resting_from.setAccessibleName("Resting pulse")
+        self.resting_from.setToolTip("Which resting pulse the zones use")
+        self.resting = QSpinBox(minimum=int(RESTING_LOW), maximum=int(RESTING_HIGH), value=60, suffix=" bpm")
+        self.resting.setAccessibleName("Resting pulse entered, in bpm")
+        self.resting.setToolTip("Your resting pulse, counted lying still before getting up")
+        self.resting_words = _small("Where the resting pulse comes from")
+        self.maxima = plain_table(("Day", "Maximum", "Where from", "Note"), "Maxima")
+        self.maxima_words = _small("Which maximum counts")
+        self.thresholds = plain_table(("Day", "Pulse", "Pace", "Note"), "Threshold pulses")
+        self.thresholds_words = _small("Which threshold pulse counts")
+        self.add_maximum = self._button("Add…", "M", "Enter a measured maximum, or one by age", self._maximum)
+        self.drop_maximum = self._button(
+            "Remove", "Ctrl+Shift+M", "Remove the selected maximum; Ctrl+Z brings it back", self.remove_maximum
+        )
+        self.add_threshold = self._button("Add…", "T", "Enter a threshold pulse", self._threshold)
+        self.drop_threshold = self._button(
+            "Remove", "Ctrl+Shift+T", "Remove the selected threshold pulse", self.remove_threshold
+        )
+        for table, does in ((self.maxima, self.remove_maximum), (self.thresholds, self.remove_threshold)):
+            table.setAccessibleDescription("Delete removes the selected entry.")
+            table.itemSelectionChanged.connect(self._selected)
+            on_key(table, "Del", does)
+        for button, words in (
+            (self.add_maximum, "Add a maximum"),
+            (self.drop_maximum, "Remove the selected maximum"),
+            (self.add_threshold, "Add a threshold pulse"),
+            (self.drop_threshold, "Remove the selected threshold pulse"),
+        ):
+            button.setAccessibleName(words)
+        self._lay_out()
+        self.resting_from.activated.connect(lambda _: self._chosen())
+        self.resting.valueChanged.connect(lambda _: self.changed.emit())
+        context.theme_changed.connect(lambda _: self._fit())
+
+    # Showing
+
+    def refresh(
+        self,
+        known: Standing,
+        kept: ZoneSet | None,
+        maxima: Sequence[Maximum],
+        thresholds: Sequence[Threshold],
+    ) -> None:
+        """Show what the journal knows; the choice of the resting pulse stays where it can."""
+        self.known, self._kept, self._maxima, self._thresholds = known, kept, maxima, thresholds
+        self._offer()
+        self._fill()
+        self._fit()
+
+    @property
+    def resting_choice(self) -> str:
+        """AS_KEPT, FROM_JOURNAL or ENTERED."""
+        return str(self.resting_from.currentData())
+
+    def resting_bpm(self) -> float | None:
+        """The resting pulse chosen here."""
+        if self.resting_choice == ENTERED:
+            return float(self.resting.value())
+        if self.resting_choice == AS_KEPT and self._kept is not None:
+            return self._kept.zones.anchors.resting_bpm
+        return None if self.known.resting is None else self.known.resting.bpm
+
+    def anchors(self) -> Anchors:
+        """All three pulses; raises DawnbeatError where they can't be right together."""
+        kept = Anchors() if self._kept is None else self._kept.zones.anchors
+        maximum = kept.maximum_bpm if self.known.maximum is None else self.known.maximum.counts_as_bpm
+        threshold = kept.threshold_bpm if self.known.threshold is None else self.known.threshold.bpm
+        return Anchors(self.resting_bpm(), maximum, threshold)
+
+    def choose_resting(self, choice: str) -> None:
+        """Choose where the resting pulse comes from, where that is on offer."""
+        place = self.resting_from.findData(choice)
+        if place >= 0:
+            self.resting_from.setCurrentIndex(place)
+            self._chosen()
+
+    # Changing
+
+    def take(self, entry: Maximum) -> None:
+        """Keep a maximum, undoable."""
+        self._change(
+            f"add the maximum of {entry.counts_as_bpm:.0f} bpm",
+            lambda: zone_store.add_maximum(self.context.journal, entry, self._today()),
+        )
+
+    def ask_maximum(self, proposed: Maximum | None = None) -> MaximumDialog:
+        """Open the dialog; one proposed by a run comes filled in."""
+        dialog = MaximumDialog(self.context, self._today(), self.take, self, proposed)
+        dialog.open()
+        return dialog
+
+    def ask_threshold(self) -> ThresholdDialog:
+        """Open the dialog."""
+        dialog = ThresholdDialog(self.context, self._today(), self.take_threshold, self)
+        dialog.open()
+        return dialog
+
+    def take_threshold(self, entry: Threshold) -> None:
+        """Keep a threshold pulse, undoable."""
+        self._change(
+            f"add the threshold pulse of {entry.bpm:.0f} bpm",
+            lambda: zone_store.add_threshold(self.context.journal, entry, self._today()),
+        )
+
+    def remove_maximum(self) -> None:
+        """Remove the selected maximum."""
+        row = self.maxima.currentRow()
+        if 0 <= row < len(self._maxima) and (entry_id := self._maxima[row].id) is not None:
+            self._change(
+                f"remove the maximum of {self._maxima[row].counts_as_bpm:.0f} bpm",
+                lambda: zone_store.remove_maximum(self.context.journal, entry_id, self._today()),
+            )
+
+    def remove_threshold(self) -> None:
+        """Remove the selected threshold pulse."""
+        row = self.thresholds.currentRow()
+        if 0 <= row < len(self._thresholds) and (entry_id := self._thresholds[row].id) is not None:
+            self._change(
+                f"remove the threshold pulse of {self._thresholds[row].bpm:.0f} bpm",
+                lambda: zone_store.remove_threshold(self.context.journal, entry_id, self._today()),
+            )
+
+    # Inside
+
+    def _maximum(self) -> None:
+        self.ask_maximum()
+
+    def _threshold(self) -> None:
+        self.ask_threshold()
+
+    def _change(self, words: str, change: Callable[[], ZoneSet | None]) -> None:
+        begun: list[ZoneSet | None] = []
+        if change_zones(self.context, words, lambda: begun.append(change())):
+            new = begun[0]
+            said = f"Done: {words}."
+            if new is not None:
+                said += (
+                    f" New zones from {short_day(new.from_date)} on, easy up to {new.zones.top_of_easy_bpm} bpm; "
+                    "earlier runs keep theirs."
+                )
+            self.context.say(said)
+
+    def _chosen(self) -> None:
+        self._say_resting()
+        self.changed.emit()
+
+    def _offer(self) -> None:
+        """Which resting pulses there are to choose from."""
+        before = self.resting_choice if self.resting_from.count() else ""
+        kept = None if self._kept is None else self._kept.zones.anchors.resting_bpm
+        offers: list[tuple[str, str]] = []
+        if kept is not None:
+            offers.append((AS_KEPT, f"{kept:.0f} bpm, as kept"))
+        if self.known.resting is not None:
+            offers.append((FROM_JOURNAL, f"{self.known.resting.bpm:.0f} bpm, from the journal"))
+        else:
+            offers.append((FROM_JOURNAL, "not known from the journal yet"))
+        offers.append((ENTERED, "entered"))
+        self.resting_from.clear()
+        for choice, words in offers:
+            self.resting_from.addItem(words, choice)
+        wanted = before if before == ENTERED else offers[0][0]
+        self.resting_from.setCurrentIndex(self.resting_from.findData(wanted))
+        self._say_resting()
+
+    def _say_resting(self) -> None:
+        choice = self.resting_choice
+        self.resting.setVisible(choice == ENTERED)
+        if choice == AS_KEPT and self._kept is not None:
+            said = f"Of the zones in force since {short_day(self._kept.from_date)}."
+            if self.known.resting is not None:
+                said += f" The journal says {self.known.resting.label}."
+        elif choice == ENTERED:
+            said = "Counted by you. The mornings of the journal are more reliable, as they are many."
+        elif self.known.resting is not None:
+            said = f"{self.known.resting.label[0].upper()}{self.known.resting.label[1:]}."
+        else:
+            said = "It takes three usable mornings in one posture; or choose “entered”."
+        self.resting_words.setText(said)
+
+    def _fill(self) -> None:
+        counts = self.known.maximum
+        rows: list[tuple[str, ...]] = []
+        for each in self._maxima:
+            added = f", {each.added_bpm} added" if each.added_bpm else ""
+            counted = ", counts" if counts is not None and each.id == counts.id else ""
+            bpm = f"{each.counts_as_bpm:.0f} bpm{added}{counted}"
+            rows.append((each.date.isoformat(), bpm, each.kind, each.note))
+        write_rows(self.maxima, rows)
+        for row, each in enumerate(self._maxima):
+            give_tip(self.maxima, row, 2, KIND_WORDS[each.kind])
+        if counts is None:
+            said = "None yet. The best is one measured in a race or a test; a formula by age is a last resort."
+        elif counts.measured:
+            said = f"Counts now: {counts.label}. The highest measured in the last three years counts."
+        else:
+            said = (
+                f"Counts now: {counts.label}, by a formula of age. Its standard error is 10 to 12 bpm, so zones may be "
+                "well off; a measured maximum is better."
+            )
+        self.maxima_words.setText(said)
+        rows = []
+        for entry in self._thresholds:
+            pace = UNKNOWN if entry.pace_s_per_km is None else f"{clock(entry.pace_s_per_km)} /km"
+            rows.append((entry.date.isoformat(), f"{entry.bpm:.0f} bpm", pace, entry.note))
+        write_rows(self.thresholds, rows)
+        self.thresholds_words.setText(
+            "None yet: the mean pulse of the last 20 minutes of a 30-minute test."
+            if self.known.threshold is None
+            else f"Counts now: {self.known.threshold.bpm:.0f} bpm of {self.known.threshold.date}, the newest."
+        )
+        self._selected()
+
+    def _selected(self) -> None:
+        self.drop_maximum.setEnabled(self.maxima.currentRow() >= 0 and bool(self._maxima))
+        self.drop_threshold.setEnabled(self.thresholds.currentRow() >= 0 and bool(self._thresholds))
+
+    def _button(self, words: str, keys: str, tip: str, does: Callable[[], None]) -> QPushButton:
+        button = QPushButton(words)
+        shortcuts.give(button, Key(keys, tip, _WHERE))
+        button.clicked.connect(does)
+        return button
+
+    def _lay_out(self) -> None:
+        self._columns = QBoxLayout(QBoxLayout.Direction.LeftToRight, self)
+        self._columns.setContentsMargins(0, 0, 0, 0)
+        self._columns.setSpacing(26)
+        line = flow_of(self.resting_from, self.resting)
+        parts: tuple[tuple[str, tuple[Any, ...]], ...] = (
+            ("Resting pulse", (line, self.resting_words)),
+            ("Maximum", (self.maxima_words, self.maxima, flow_of(self.add_maximum, self.drop_maximum))),
+            (
+                "Threshold pulse",
+                (self.thresholds_words, self.thresholds, flow_of(self.add_threshold, self.drop_threshold)),
+            ),
+        )
+        for place, (words, inside) in enumerate(parts):
+            heading = QLabel(words)
+            heading.setProperty("class", "soft")
+            column = QVBoxLayout()
+            column.setSpacing(6)
+            column.addWidget(heading)
+            for each in inside:
+                (column.addWidget if isinstance(each, QWidget) else column.addLayout)(each)
+            column.addStretch(1)
+            self._columns.addLayout(column, 5 if place == 1 else 4)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+        """Beside one another where there is room, else one below the other."""
+        super().resizeEvent(event)
+        self._turn()
+
+    def _turn(self) -> None:
+        beside = self.width() >= self.context.theme.px(900)
+        way = QBoxLayout.Direction.LeftToRight if beside else QBoxLayout.Direction.TopToBottom
+        self._columns.setDirection(way)
+
+    def _fit(self) -> None:
+        self._turn()
+        for table in (self.maxima, self.thresholds):
+            fit_rows(table, 4, self.context.theme.px(18))
+            table.setVisible(table.rowCount() > 0)
+
+
+def _small(name: str) -> QLabel:
+    label = QLabel()
+    label.setWordWrap(True)
+    label.setProperty("class", "small")
+    label.setAccessibleName(name)
+    return label
