@@ -24,11 +24,11 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.morning import keeping as read_keep
 from dawnbeat.morning.flow import SLEPT, Phase, Plan, ReadFlow
 from dawnbeat.morning.keeping import Kept
+from dawnbeat.morning.live_figures import LiveFigures
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.morning import Circumstances, Posture
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import Trace
-from dawnbeat.ui.window.parts.live_figures import LiveFigures
 
 if TYPE_CHECKING:
     from dawnbeat.capture.contact import Contact

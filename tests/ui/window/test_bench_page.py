@@ -14,6 +14,7 @@ from PySide6.QtWidgets import QAbstractButton, QAbstractSpinBox, QComboBox, QLin
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.capture.recording import read_recording, write_recording
+from dawnbeat.morning.live_figures import LiveFigures
 from dawnbeat.shared.settings import Settings, settings_from_toml
 from dawnbeat.shared.trace import Trace
 from dawnbeat.ui.window.bench.compare import NO_REFERENCE, OPINION, REFERENCE
@@ -21,7 +22,6 @@ from dawnbeat.ui.window.bench.default import DefaultDialog
 from dawnbeat.ui.window.bench.page import BenchPage
 from dawnbeat.ui.window.parts import shortcuts
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.live_figures import LiveFigures
 from dawnbeat.ui.window.parts.newest import Newest
 from dawnbeat.ui.window.parts.work import Background, Task
 from dawnbeat.ui.window.shell.main_window import MainWindow

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from dawnbeat.morning.flow import LOST, TIME_UP
+from dawnbeat.morning.live_figures import LiveFigures
 from dawnbeat.shared.beats import Intervals
-from dawnbeat.ui.window.parts.live_figures import LiveFigures
 from dawnbeat.ui.window.read.plots import LeftOut, label_levels, left_out_stretches, successive
 from dawnbeat.ui.window.read.sentences import ended_sentence, starts_in
 

@@ -20,7 +20,7 @@ from dawnbeat.ui.window.parts.work import Background
 
 if TYPE_CHECKING:
     from dawnbeat.journal.ranges import RangeSettings
-    from dawnbeat.ui.window.parts.live_figures import LiveFigures
+    from dawnbeat.morning.live_figures import LiveFigures
 
 
 class AppContext(QObject):

@@ -7,8 +7,8 @@ from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from dawnbeat.morning.capturing import Snapshot
 from dawnbeat.morning.flow import Plan
+from dawnbeat.morning.live_figures import LiveFigures
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.live_figures import LiveFigures
 from dawnbeat.ui.window.read.sentences import LAMP, REHEARSAL, advice, starts_in
 from dawnbeat.ui.window.read.widgets import CameraPicture, GaugeBar, button, label, say_in
 

@@ -9,9 +9,9 @@ from PySide6.QtWidgets import QHBoxLayout, QProgressBar, QVBoxLayout, QWidget
 
 from dawnbeat.morning.capturing import Snapshot
 from dawnbeat.morning.flow import Plan
+from dawnbeat.morning.live_figures import LiveFigures
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import clock
-from dawnbeat.ui.window.parts.live_figures import LiveFigures
 from dawnbeat.ui.window.read.sentences import REHEARSAL, gentle, phase_title
 from dawnbeat.ui.window.read.wave import LiveWave
 from dawnbeat.ui.window.read.widgets import button, label, rename, say_in

@@ -10,8 +10,8 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy
 
+from dawnbeat.morning.live_figures import LiveFigures
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.live_figures import LiveFigures
 from dawnbeat.ui.window.read.widgets import Painted
 
 if TYPE_CHECKING:

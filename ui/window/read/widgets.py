@@ -9,9 +9,9 @@ from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QFont, QImage, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QLabel, QPushButton, QSizePolicy, QWidget
 
+from dawnbeat.morning.live_figures import LiveFigures
 from dawnbeat.ui.window.parts import shortcuts
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.live_figures import LiveFigures
 from dawnbeat.ui.window.parts.shortcuts import Key
 
 if TYPE_CHECKING:
