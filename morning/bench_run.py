@@ -13,13 +13,11 @@ from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import BoolArray, FloatArray, Trace
 from dawnbeat.signal.analysis import analysis_of, pieces_of
+from dawnbeat.signal.beats import PieceBeats, edge_window
 from dawnbeat.signal.colour import absorbance
 from dawnbeat.signal.compare import Series
-from dawnbeat.signal.filters import lowpass_for, zero_phase
-from dawnbeat.signal.piece_beats import PieceBeats, edge_window
-from dawnbeat.signal.segments import even_grid
-from dawnbeat.signal.shape import windows_at
-from dawnbeat.signal.steps import without_steps
+from dawnbeat.signal.conditioning import even_grid, lowpass_for, without_steps, zero_phase
+from dawnbeat.signal.detection import windows_at
 
 _EDGE_STEP_S = 1.0 / 120.0
 # As long as the windows in which the analysis takes the rate from the spectrum.
@@ -85,10 +83,6 @@ def run_bench(recording: Recording, settings: Settings) -> BenchRun:
     pieces = pieces_of(recording.trace, settings)
     analysis = analysis_of(recording.trace, pieces, settings)
     broken_s, broken = _joined([(piece.wave_s, piece.wave) for piece in pieces])
-    counting = np.zeros(len(analysis.beats), dtype=np.bool_)
-    kept = analysis.intervals.kept
-    counting[:-1] |= kept
-    counting[1:] |= kept
     candidate_s = _chained([piece.detection.candidate_s + piece.wave_s[0] for piece in pieces])
     return BenchRun(
         recording=recording,
@@ -102,7 +96,7 @@ def run_bench(recording: Recording, settings: Settings) -> BenchRun:
         beat=_wave_at(analysis, analysis.beats.time_s),
         misfit=_chained([piece.misfit for piece in pieces]),
         height=_chained([piece.height for piece in pieces]),
-        counting=counting,
+        counting=analysis.intervals.bounding[: len(analysis.beats)],
         took_ms=1000.0 * (time.perf_counter() - began),
     )
 

@@ -15,9 +15,8 @@ from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import FloatArray, Trace
 from dawnbeat.signal.agreement import agreeing_share
 from dawnbeat.signal.analysis import analysis_of, pieces_of
-from dawnbeat.signal.metrics import metrics_of
-from dawnbeat.signal.piece_beats import PieceBeats
-from dawnbeat.signal.uncertainty import intervals_95
+from dawnbeat.signal.beats import PieceBeats
+from dawnbeat.signal.figures import intervals_95, metrics_of
 from dawnbeat.signal.verdict import Evidence, needed_s, verdict_on
 
 

@@ -52,6 +52,11 @@ class Intervals:
         return np.array([reason is None for reason in self.left_out], dtype=np.bool_)
 
     @property
+    def bounding(self) -> BoolArray:
+        """(m + 1,) True for each beat that bounds an interval that counts."""
+        return bounding(self.kept)
+
+    @property
     def end_s(self) -> FloatArray:
         """(m,) time of the beat that ends each interval."""
         return self.start_s + self.interval_ms / 1000.0
@@ -60,3 +65,8 @@ class Intervals:
     def kept_ms(self) -> FloatArray:
         """The lengths of the intervals that count, in order, in milliseconds."""
         return self.interval_ms[self.kept]
+
+
+def bounding(kept: BoolArray) -> BoolArray:
+    """(m + 1,) which beats bound at least one of the intervals that (m,) kept marks."""
+    return np.asarray(np.append(kept, False) | np.append(False, kept))

@@ -12,12 +12,11 @@ from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import FloatArray, Trace
 from dawnbeat.shared.version import software_version
 from dawnbeat.signal.agreement import agreeing_share
+from dawnbeat.signal.beats import PieceBeats, beats_of_piece
 from dawnbeat.signal.colour import describe
-from dawnbeat.signal.left_out import judge
-from dawnbeat.signal.metrics import metrics_of
-from dawnbeat.signal.piece_beats import PieceBeats, beats_of_piece
-from dawnbeat.signal.segments import split_at_gaps
-from dawnbeat.signal.uncertainty import intervals_95
+from dawnbeat.signal.conditioning import split_at_gaps
+from dawnbeat.signal.figures import intervals_95, metrics_of
+from dawnbeat.signal.judging import judge
 from dawnbeat.signal.verdict import Evidence, verdict_on
 
 # Shorter stretches hold too few beats to know one by its likeness to the others.
@@ -88,10 +87,7 @@ def _timing_error(beats: Beats, intervals: Intervals) -> float | None:
     """Root mean square of the timing errors of all beats that bound a kept interval."""
     if not intervals.kept.any():
         return None
-    bounds = np.zeros(len(beats), dtype=np.bool_)
-    bounds[:-1] |= intervals.kept
-    bounds[1:] |= intervals.kept
-    return float(np.sqrt(np.mean(beats.error_ms[bounds] ** 2)))
+    return float(np.sqrt(np.mean(beats.error_ms[intervals.bounding] ** 2)))
 
 
 def _main_channel(pieces: list[PieceBeats]) -> str | None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from dawnbeat.shared.trace import CHANNELS, FloatArray
-from dawnbeat.signal.shape import windows_at
+from dawnbeat.signal.detection import windows_at
 
 PER_MILLE = 1000.0
 _DARKEST = 0.5

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dawnbeat.shared.beats import bounding
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
-from dawnbeat.signal.metrics import successive_differences
+from dawnbeat.signal.figures import successive_differences
 
 MATCH_WINDOW_S = 0.150
 _LAG_STEP_S = 0.01
@@ -48,10 +49,7 @@ class Series:
     @property
     def counting(self) -> BoolArray:
         """(k,) beats that bound at least one interval that counts."""
-        bounds = np.zeros(self.time_s.size, dtype=np.bool_)
-        bounds[:-1] |= self.kept
-        bounds[1:] |= self.kept
-        return bounds
+        return bounding(self.kept)
 
 
 class Comparison:

@@ -16,7 +16,7 @@ from dawnbeat.shared.reading import PulseWave
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import FloatArray, Trace
 from dawnbeat.signal.analysis import pieces_of
-from dawnbeat.signal.left_out import judge
+from dawnbeat.signal.judging import judge
 
 _WINDOW_S = 20.0
 _EVERY_S = 0.5

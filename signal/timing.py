@@ -14,6 +14,7 @@ import numpy as np
 from scipy.interpolate import CubicSpline
 
 from dawnbeat.shared.trace import FloatArray
+from dawnbeat.signal.conditioning import running_median
 
 _STEP_S = 1.0 / 60.0
 _ROUNDS = 3
@@ -90,7 +91,7 @@ def _shrunken_solution(basis: FloatArray, rows: FloatArray) -> tuple[FloatArray,
     noise = float(np.median(residual**2)) / _MEDIAN_OF_SQUARES * basis.shape[0] / (basis.shape[0] - _COEFFICIENTS)
     noise = max(noise, 1e-12)
     spread = noise * np.diag(free @ free.T)
-    usual = np.stack([_running_median(fit[0] / height), np.full(rows.shape[0], np.median(fit[3]) / height)])
+    usual = np.stack([_usual_height(fit[0] / height), np.full(rows.shape[0], np.median(fit[3]) / height)])
     lean = np.zeros(_COEFFICIENTS)
     for row, expected in zip((0, 3), usual, strict=True):
         seen = (np.median(np.abs(fit[row] / height - expected)) * 1.4826) ** 2
@@ -115,10 +116,10 @@ def _steepest(edge: CubicSpline, before_s: float, after_s: float) -> float:
     return float(fine_s[np.argmax(edge(fine_s, 1))])
 
 
-def _running_median(value: FloatArray) -> FloatArray:
+def _usual_height(value: FloatArray) -> FloatArray:
     if value.size < 11:
         return np.full(value.size, np.median(value))
-    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(np.pad(value, 5, mode="edge"), 11), axis=1))
+    return running_median(value, 11, mirrored=False)
 
 
 def _away_from_zero(height: FloatArray) -> FloatArray:

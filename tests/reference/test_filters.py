@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.signal import sosfreqz
 
-from dawnbeat.signal.filters import lowpass_for, sections, zero_phase
+from dawnbeat.signal.conditioning import lowpass_for, sections, zero_phase
 
 MINUS_3_DB = 20.0 * np.log10(np.sqrt(0.5))
 

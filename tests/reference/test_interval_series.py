@@ -14,7 +14,7 @@ import pytest
 
 from dawnbeat.shared.beats import Intervals
 from dawnbeat.shared.reading import Metrics
-from dawnbeat.signal.metrics import metrics_of
+from dawnbeat.signal.figures import metrics_of
 
 
 @pytest.fixture(scope="module")

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from dawnbeat.shared.beats import Intervals, Reason
 from dawnbeat.shared.reading import Metrics
-from dawnbeat.signal.metrics import metrics_of
+from dawnbeat.signal.figures import metrics_of
 
 
 def metrics(interval_ms: list[float], left_out: dict[int, Reason] | None = None) -> Metrics:

@@ -16,7 +16,7 @@ from dawnbeat.shared.beats import Intervals
 from dawnbeat.shared.trace import Trace
 from dawnbeat.signal.analysis import analyse
 from dawnbeat.signal.compare import Series, compare
-from dawnbeat.signal.metrics import metrics_of
+from dawnbeat.signal.figures import metrics_of
 
 nk = pytest.importorskip("neurokit2")
 # neurokit2 takes beats as whole samples; at this rate a sample is 0.01 ms.

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dawnbeat.signal.segments import even_grid, split_at_gaps
+from dawnbeat.signal.conditioning import even_grid, split_at_gaps
 
 
 @given(

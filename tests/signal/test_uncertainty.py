@@ -9,8 +9,7 @@ from hypothesis import strategies as st
 
 from dawnbeat.recordings.invented.rhythm import beat_times
 from dawnbeat.recordings.invented.scenario import draw_scenario
-from dawnbeat.signal.metrics import metrics_of
-from dawnbeat.signal.uncertainty import intervals_95
+from dawnbeat.signal.figures import intervals_95, metrics_of
 from tests.signal.fingers import as_intervals
 
 NAMES = ("mean_hr_bpm", "sdnn_ms", "rmssd_ms", "ln_rmssd")

@@ -9,11 +9,8 @@ import numpy as np
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import CHANNELS, BoolArray, FloatArray, IntArray
 from dawnbeat.signal.colour import absorbance, mixture, single
+from dawnbeat.signal.conditioning import Piece, even_grid, lowpass_for, without_flicker, without_steps, zero_phase
 from dawnbeat.signal.detection import Detection, detect, repetition_of
-from dawnbeat.signal.filters import lowpass_for, zero_phase
-from dawnbeat.signal.flicker import without_flicker
-from dawnbeat.signal.segments import Piece, even_grid
-from dawnbeat.signal.steps import without_steps
 from dawnbeat.signal.timing import align, curve_of, timing_error_ms
 
 # A pulse changes its shape over many minutes; beats of about two are compared with one median edge.
