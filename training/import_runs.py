@@ -53,7 +53,7 @@ class ImportResult:
         added, here, binned = (self.count(each) for each in ("added", "here already", "in the bin"))
         said = [f"{added} added, {here} here already, {self.count('not taken')} not taken"]
         if binned:
-            said.append(f"{binned} in the bin, which stay there: bring them back with `dawnbeat runs restore`")
+            said.append(f"{binned} in the bin, which stay there: take them out with `dawnbeat runs bin --back NUMBER`")
         said += [each.message for each in self.outcomes if each.became == "not taken"]
         said += [
             f"{one_line(each.path.name)}: {each.message}"

@@ -12,8 +12,7 @@ from pathlib import Path
 from dawnbeat.journal.faults import plain_errors
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.training.cleaning import marks_of
-from dawnbeat.training.run import Mark, ParsedRun, RunFigures
-from dawnbeat.training.run_blob import blob_of, samples_of
+from dawnbeat.training.run import Mark, ParsedRun, RunFigures, blob_of, samples_of
 from dawnbeat.training.run_figures import figures_of
 
 MAX_BYTES = 64 * 2**20

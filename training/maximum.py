@@ -1,15 +1,19 @@
-"""The maximum pulse: dated entries, which of them counts, and formulas by age as a last resort."""
+"""The maximum pulse: dated entries, which of them counts, what a run proposes, and formulas by age as a last resort."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Literal, get_args
+from typing import TYPE_CHECKING, Literal, get_args
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions
 from dawnbeat.training.zones import MAXIMUM_HIGH, MAXIMUM_LOW
+
+if TYPE_CHECKING:
+    # A zone by age needs no numpy, and is answered at once.
+    from dawnbeat.training.run import Run
 
 Kind = Literal["field test", "race", "lab test", "run", "formula"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
@@ -155,3 +159,44 @@ def maximum_on(entries: Sequence[Maximum], day: date) -> Maximum | None:
         return max(recent, key=lambda each: (each.counts_as_bpm, each.date))
     older = measured or known
     return max(older, key=lambda each: (each.date, each.id or 0)) if older else None
+
+
+@dataclass(frozen=True)
+class MaximumProposal:
+    """A run whose highest pulse is above the maximum that counts. present: that maximum, or None."""
+
+    run: Run
+    bpm: float
+    present: Maximum | None
+
+    @property
+    def caution(self) -> str:
+        """What to bear in mind before it is taken; empty for a race, which does reach the maximum."""
+        return "" if self.run.race else cautions.SELDOM_REACHED
+
+    @property
+    def words(self) -> str:
+        """The proposal in one plain sentence or two."""
+        beside = "no maximum is known yet" if self.present is None else f"the maximum is {self.present.label}"
+        return (
+            f"Run {self.run.id} of {self.run.local_date.isoformat()} held {self.bpm:.0f} bpm for "
+            f"five seconds, and {beside}. "
+            "Look at its curve first: a loose sensor can invent beats."
+        )
+
+    def entry(self) -> Maximum:
+        """The entry that taking it would keep."""
+        return Maximum(self.run.local_date, "race" if self.run.race else "run", self.bpm, run_id=self.run.id)
+
+
+def maximum_proposal(runs: Sequence[Run], entries: Sequence[Maximum], today: date) -> MaximumProposal | None:
+    """The run with the highest pulse, where it is above the maximum that counts; else None."""
+    with_peak = [(run.figures.peak_bpm, run) for run in runs if run.figures.peak_bpm is not None]
+    if not with_peak:
+        return None
+    peak, run = max(with_peak, key=lambda each: each[0])
+    present = maximum_on(entries, today)
+    # Below what any maximum can be, as after a month of walks, there is nothing to propose.
+    if peak < MAXIMUM_LOW or (present is not None and peak <= present.counts_as_bpm):
+        return None
+    return MaximumProposal(run, peak, present)

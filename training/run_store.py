@@ -27,8 +27,8 @@ from dawnbeat.training.run import (
     Samples,
     check_felt_effort,
     check_note,
+    samples_of,
 )
-from dawnbeat.training.run_blob import samples_of
 from dawnbeat.training.run_figures import BINS, figures_by_hand, figures_of
 
 SAME_START_S = 2

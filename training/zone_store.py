@@ -27,6 +27,7 @@ from dawnbeat.training.zones import (
 )
 
 WORTH_PROPOSING_BPM = 2
+_TABLES = ("maxima", "thresholds", "zone_sets")
 
 
 @dataclass(frozen=True)
@@ -217,7 +218,7 @@ def set_from_journal(journal: Journal, today: date, scheme: Scheme | None = None
             f"the journal does not hold {missing} yet: take morning readings for the resting pulse, add a maximum "
             "with `dawnbeat runs maximum add`, or give them, as in `dawnbeat zones --resting 50 --maximum 190`"
         )
-    return ZoneSet(today, zones(known.anchors, scheme), _why(known))
+    return ZoneSet(today, zones(known.anchors, scheme), why_words(known))
 
 
 def present_sets(journal: Journal, today: date) -> list[ZoneSet]:
@@ -256,6 +257,53 @@ def set_setting(journal: Journal, name: str, value: Any) -> None:
         connection.execute("INSERT OR REPLACE INTO training_settings VALUES (?, ?)", (name, json.dumps(value)))
 
 
+@dataclass(frozen=True)
+class ZoneSnapshot:
+    """Maxima, threshold pulses and zone sets as they are at a moment: the rows of each table, by id."""
+
+    rows: tuple[tuple[tuple[Any, ...], ...], ...]
+
+
+def why_words(known: Standing, entered_resting_bpm: float | None = None, kept_resting_bpm: float | None = None) -> str:
+    """One line that says what a set of zones rests on.
+
+    entered_resting_bpm: typed by the runner; kept_resting_bpm: taken over from the set before; else the journal's.
+    """
+    parts = []
+    if entered_resting_bpm is not None:
+        parts.append(f"resting pulse {entered_resting_bpm:.0f} bpm, entered")
+    elif kept_resting_bpm is not None:
+        parts.append(f"resting pulse {kept_resting_bpm:.0f} bpm as before")
+    elif known.resting is not None:
+        parts.append(f"resting pulse {known.resting.label}")
+    if known.maximum is not None:
+        parts.append(f"maximum {known.maximum.label}")
+    if known.threshold is not None:
+        parts.append(f"threshold pulse {known.threshold.bpm:.0f} bpm of {known.threshold.date.isoformat()}")
+    return "; ".join(parts)
+
+
+def snapshot(journal: Journal) -> ZoneSnapshot:
+    """What zones rest on, as it stands now."""
+    with plain_errors("read the journal", journal.path):
+        return _table_rows(journal.connection)
+
+
+def restore(journal: Journal, wanted: ZoneSnapshot, expected: ZoneSnapshot) -> None:
+    """Put everything back as it was in `wanted`, ids included.
+
+    expected: what must be there now. Raises DawnbeatError, with nothing changed, where it is not, as when
+    another program has added a maximum meanwhile.
+    """
+    with journal.transaction("put the zones back") as connection:
+        if _table_rows(connection) != expected:
+            raise DawnbeatError("the zones have changed elsewhere since then: look at them again; nothing was undone")
+        for table, rows in zip(_TABLES, wanted.rows, strict=True):
+            connection.execute(f"DELETE FROM {table}")
+            if rows:
+                connection.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * len(rows[0]))})", rows)
+
+
 def _renew(
     journal: Journal, connection: sqlite3.Connection, before: Standing, entry_day: date, today: date
 ) -> ZoneSet | None:
@@ -265,11 +313,11 @@ def _renew(
     scheme = kept[-1].zones.scheme if kept else default_scheme("heart-rate reserve")
     old, new = before.anchors, known.anchors
     changed = (old.maximum_bpm, old.threshold_bpm) != (new.maximum_bpm, new.threshold_bpm)
-    why = _why(known)
+    why = why_words(known)
     if kept and (resting := kept[-1].zones.anchors.resting_bpm) is not None:
         # A resting pulse is never changed in passing: that is what proposals are for.
         new = replace(new, resting_bpm=resting)
-        why = f"resting pulse {resting:.0f} bpm as before; {_why(replace(known, resting=None))}"
+        why = why_words(known, kept_resting_bpm=resting)
     if not changed or missing_for(new, scheme.method):
         return None
     begins = entry_day if not kept or entry_day > kept[-1].from_date else max(today, kept[-1].from_date)
@@ -300,17 +348,6 @@ def _not_in_future(day: date, today: date) -> None:
         raise DawnbeatError(f"{day.isoformat()} lies in the future: give the day of the measurement")
 
 
-def _why(known: Standing) -> str:
-    parts = []
-    if known.resting is not None:
-        parts.append(f"resting pulse {known.resting.label}")
-    if known.maximum is not None:
-        parts.append(f"maximum {known.maximum.label}")
-    if known.threshold is not None:
-        parts.append(f"threshold pulse {known.threshold.bpm:.0f} bpm of {known.threshold.date.isoformat()}")
-    return "; ".join(parts)
-
-
 def _rows(journal: Journal, query: str, *values: Any) -> list[tuple[Any, ...]]:
     with plain_errors("read the journal", journal.path):
         return journal.connection.execute(query, values).fetchall()
@@ -318,3 +355,9 @@ def _rows(journal: Journal, query: str, *values: Any) -> list[tuple[Any, ...]]:
 
 def _now() -> str:
     return datetime.now(UTC).isoformat()
+
+
+def _table_rows(connection: sqlite3.Connection) -> ZoneSnapshot:
+    return ZoneSnapshot(
+        tuple(tuple(map(tuple, connection.execute(f"SELECT * FROM {table} ORDER BY id"))) for table in _TABLES)
+    )

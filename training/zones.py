@@ -122,6 +122,20 @@ class Zone:
     to_pct: float | None
     says: str
 
+    @property
+    def span_words(self) -> str:
+        """The pulses of the zone, without the unit."""
+        if self.low_bpm is None:
+            return f"up to {self.high_bpm}"
+        return f"{self.low_bpm} and above" if self.high_bpm is None else f"{self.low_bpm} to {self.high_bpm}"
+
+    @property
+    def share_words(self) -> str:
+        """The shares of the zone in per cent."""
+        if self.from_pct is None:
+            return f"up to {self.to_pct:g} %"
+        return f"over {self.from_pct:g} %" if self.to_pct is None else f"{self.from_pct:g} to {self.to_pct:g} %"
+
 
 @dataclass(frozen=True)
 class Zones:
@@ -211,6 +225,20 @@ def compare(anchors: Anchors, schemes: Sequence[Scheme] = ()) -> tuple[Compared,
         difference = None if found is None or first is None else found.top_of_easy_bpm - first
         rows.append(Compared(scheme.method, found, missing, difference))
     return tuple(rows)
+
+
+def apart_words(compared: Sequence[Compared]) -> str:
+    """How far the tops of easy lie apart; empty where only one method can say."""
+    tops = [each.zones.top_of_easy_bpm for each in compared if each.zones is not None]
+    if len(tops) < 2:
+        return ""
+    spread = max(tops) - min(tops)
+    if not spread:
+        return f"All {len(tops)} methods put the top of easy at {tops[0]} bpm."
+    return (
+        f"The methods put the top of easy between {min(tops)} and {max(tops)} bpm, {spread} beats apart. "
+        "The talk test settles it."
+    )
 
 
 def talk_test(number: int, easy_top: int, count: int) -> str:

@@ -18,8 +18,7 @@ from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.cleaning import marks_of
 from dawnbeat.training.load_run import PreparedRun
 from dawnbeat.training.maximum import Maximum
-from dawnbeat.training.run import Samples
-from dawnbeat.training.run_blob import blob_of, samples_of
+from dawnbeat.training.run import Samples, blob_of, samples_of
 from dawnbeat.training.run_figures import figures_of
 from dawnbeat.training.threshold_effort import threshold_test
 from dawnbeat.training.zone_store import Threshold

@@ -92,7 +92,7 @@ def test_a_run_in_the_bin_is_not_brought_back_by_an_import(journal: Journal, tmp
     result = import_runs(journal, [path])
     assert result.count("in the bin") == 1
     assert run_store.runs(journal) == []
-    assert "bring them back" in result.lines()[1]
+    assert "runs bin --back" in result.lines()[1]
 
 
 def test_nothing_is_half_imported_when_the_database_refuses(journal: Journal, tmp_path: Path) -> None:

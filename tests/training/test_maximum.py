@@ -1,13 +1,14 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from types import SimpleNamespace
+from typing import Any, cast
 
 import pytest
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions
-from dawnbeat.training.maximum import Maximum, maximum_by_age, maximum_on
-from dawnbeat.training.proposals import maximum_proposal
+from dawnbeat.training.maximum import Maximum, MaximumProposal, maximum_by_age, maximum_on, maximum_proposal
 from tests.training.invented import run
 
 DAY = date(2025, 3, 3)
@@ -79,3 +80,9 @@ def test_the_cautions_name_clearance_symptoms_stop_signs_and_local_guidance() ->
     text = cautions.maximal_test_text()
     for word in ("doctor", "chest pain", "Stop at once", "emergency number", "local guidance"):
         assert word in text
+
+
+@pytest.mark.parametrize(("race", "cautioned"), [(True, False), (False, True)])
+def test_an_ordinary_run_is_proposed_with_a_caution_and_a_race_without(race: bool, cautioned: bool) -> None:
+    run = cast(Any, SimpleNamespace(race=race))
+    assert bool(MaximumProposal(run, 181.0, None).caution) is cautioned

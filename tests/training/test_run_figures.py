@@ -6,8 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dawnbeat.training.cleaning import marks_of
-from dawnbeat.training.run import Samples
-from dawnbeat.training.run_blob import blob_of, samples_of
+from dawnbeat.training.run import Samples, blob_of, samples_of
 from dawnbeat.training.run_figures import figures_of, judge
 from dawnbeat.training.zones import Anchors, Scheme, zones
 from tests.training.invented import plain_zones, samples, swaying

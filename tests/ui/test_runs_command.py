@@ -133,17 +133,17 @@ def test_a_run_by_hand_is_added_edited_binned_and_restored(
     found = shown(capsys)
     assert (found["felt_effort"], found["race"], found["note"], found["session_load"]) == (5, True, "=windy", 325)
     assert "holds no run" in said(capsys, "bin")
-    said(capsys, "delete", "1")
+    said(capsys, "bin", "1")
     assert said(capsys, "list", "--json") == ""
     assert "run 1 of" in said(capsys, "bin")
     monkeypatch.setattr("sys.stdin", io.StringIO())
     assert run(["runs", "bin", "--empty"]) == 2
     assert "nobody is there to ask" in capsys.readouterr().err
-    said(capsys, "restore", "1")
+    said(capsys, "bin", "--back", "1")
     assert len(said(capsys, "list", "--json").splitlines()) == 1
-    said(capsys, "delete", "1")
+    said(capsys, "bin", "1")
     assert "1 deleted" in said(capsys, "bin", "--empty", "--yes")
-    assert "there is no run 1" in refused(capsys, "restore", "1")
+    assert "there is no run 1" in refused(capsys, "bin", "--back", "1")
 
 
 def test_a_change_that_cant_be_is_refused(capsys: pytest.CaptureFixture[str], one_run: Path) -> None:
@@ -228,7 +228,7 @@ def test_two_estimates_that_disagree_say_which_to_trust(home: Path, capsys: pyte
         text = " ".join(said(capsys, *arguments).split())
         assert "(run 1) says 49.8 ml/min/kg and the pulses say 58.1" in text
         assert "trust the race more" in text
-    said(capsys, "delete", "1")
+    said(capsys, "bin", "1")
     said(capsys, "add", "17:30", "--km", "5", "--race")
     assert "trust the race" not in said(capsys, "estimate", "2")
 

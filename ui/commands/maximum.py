@@ -10,7 +10,7 @@ import typer
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions
 from dawnbeat.training.wording import UNKNOWN, clock, day_from, seconds_from
-from dawnbeat.ui.commands.runs_options import JournalFolder
+from dawnbeat.ui.commands.options import JournalFolder
 
 if TYPE_CHECKING:
     from dawnbeat.training.zone_store import ZoneSet
@@ -55,8 +55,7 @@ def list_command(journal: JournalFolder = None) -> None:
     """List the maxima, which one counts today, and what a run proposes."""
     from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training import run_store, zone_store
-    from dawnbeat.training.maximum import KIND_WORDS, maximum_on
-    from dawnbeat.training.proposals import maximum_proposal
+    from dawnbeat.training.maximum import KIND_WORDS, maximum_on, maximum_proposal
     from dawnbeat.ui.commands.runs_tables import plain_table
     from dawnbeat.ui.report import console
 
@@ -100,8 +99,7 @@ def take_command(
 
     from dawnbeat.morning.chosen_place import open_journal
     from dawnbeat.training import run_store, zone_store
-    from dawnbeat.training.maximum import maximum_on
-    from dawnbeat.training.proposals import MaximumProposal
+    from dawnbeat.training.maximum import MaximumProposal, maximum_on
 
     with open_journal(journal) as opened:
         run = run_store.run(opened, run_id)

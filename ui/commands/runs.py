@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import signal
+import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -25,9 +26,9 @@ from dawnbeat.training.wording import (
     rating,
     seconds_from,
 )
-from dawnbeat.ui.commands import runs_change, runs_findings
+from dawnbeat.ui.commands import runs_findings
 from dawnbeat.ui.commands.maximum import maximum_app, threshold_command
-from dawnbeat.ui.commands.runs_options import First, JournalFolder, Last, RunId
+from dawnbeat.ui.commands.options import First, JournalFolder, Last, RunId
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -37,11 +38,6 @@ if TYPE_CHECKING:
 runs_app = typer.Typer(no_args_is_help=True, help="Runs: import, list and judge them by your zones.")
 runs_app.add_typer(maximum_app, name="maximum")
 runs_app.command("threshold")(threshold_command)
-runs_app.command("edit")(runs_change.edit_command)
-runs_app.command("overrule")(runs_change.overrule_command)
-runs_app.command("delete")(runs_change.delete_command)
-runs_app.command("restore")(runs_change.restore_command)
-runs_app.command("bin")(runs_change.bin_command)
 runs_app.command("mornings")(runs_findings.mornings_command)
 runs_app.command("estimate")(runs_findings.estimate_command)
 
@@ -250,6 +246,81 @@ def export_command(
         chosen = [each for each in judged if start is None or each.run.local_date >= start]
         count = export_weeks([], out) if weeks else export_runs(chosen, out)
     typer.echo(f"{count} {'weeks' if weeks else 'runs'} written to {out}")
+
+
+@runs_app.command("edit")
+def edit_command(
+    run_id: RunId,
+    felt: Annotated[float | None, typer.Option(help="How hard the whole run felt, 0 to 10.")] = None,
+    note: Annotated[str | None, typer.Option(help="A note.")] = None,
+    race: Annotated[bool | None, typer.Option("--race/--no-race", help="It was a race, or not.")] = None,
+    journal: JournalFolder = None,
+) -> None:
+    """Change how a run felt, its note, or whether it was a race."""
+    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.training import run_store
+
+    if felt is None and note is None and race is None:
+        raise DawnbeatError("nothing to change: give --felt, --note, --race or --no-race")
+    with open_journal(journal) as opened:
+        run_store.edit(opened, run_id, felt, note, race)
+    typer.echo(f"run {run_id} changed")
+
+
+@runs_app.command("overrule")
+def overrule_command(
+    run_id: RunId,
+    mark: Annotated[int, typer.Argument(help="Number of the mark, as `runs show` lists it.")],
+    undo: Annotated[bool, typer.Option("--undo", help="Leave that pulse out again.")] = False,
+    journal: JournalFolder = None,
+) -> None:
+    """Believe a marked pulse after all; the run is judged again."""
+    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.training import run_store
+
+    with open_journal(journal) as opened:
+        run = run_store.overrule(opened, run_id, mark, not undo)
+    typer.echo(f"mark {mark} {'holds again' if undo else 'overruled'}: {clock(run.figures.measured_s)} measured now")
+
+
+@runs_app.command("bin")
+def bin_command(
+    run_id: Annotated[
+        int | None, typer.Argument(metavar="NUMBER", help="A run to put in the bin; without one, the bin is listed.")
+    ] = None,
+    back: Annotated[
+        int | None, typer.Option("--back", metavar="NUMBER", help="A run to take out of the bin again.")
+    ] = None,
+    empty: Annotated[bool, typer.Option("--empty", help="Delete what is in the bin for good.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+    journal: JournalFolder = None,
+) -> None:
+    """Put a run in the bin, take it out again, list the bin, or empty it."""
+    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.training import run_store
+
+    if sum((run_id is not None, back is not None, empty)) > 1:
+        raise DawnbeatError("give one of a number, --back and --empty")
+    with open_journal(journal) as opened:
+        if run_id is not None:
+            run_store.put_in_bin(opened, run_id)
+            typer.echo(f"run {run_id} is in the bin: `dawnbeat runs bin --back {run_id}` takes it out again")
+            return
+        if back is not None:
+            run_store.restore_from_bin(opened, back)
+            typer.echo(f"run {back} is out of the bin again")
+            return
+        found = run_store.binned(opened)
+        for run in found:
+            typer.echo(f"run {run.id} of {run.local_date.isoformat()}, {clock(run.figures.duration_s)}")
+        if not found:
+            typer.echo("the bin holds no run")
+        elif empty:
+            if not yes:
+                if not sys.stdin.isatty():
+                    raise DawnbeatError("nobody is there to ask: say --yes to empty the bin; nothing was changed")
+                typer.confirm("Delete these runs for good?", abort=True)
+            typer.echo(f"{run_store.empty_bin(opened, [run.id for run in found])} deleted for good")
 
 
 @contextmanager

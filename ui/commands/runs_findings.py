@@ -9,7 +9,7 @@ import typer
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training.wording import clock, number
-from dawnbeat.ui.commands.runs_options import JournalFolder
+from dawnbeat.ui.commands.options import JournalFolder
 
 if TYPE_CHECKING:
     from dawnbeat.training.estimates import Estimate

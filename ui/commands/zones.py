@@ -21,7 +21,6 @@ from dawnbeat.training.zones import (
     Compared,
     Method,
     Scheme,
-    Zone,
     Zones,
     compare,
     default_scheme,
@@ -29,6 +28,7 @@ from dawnbeat.training.zones import (
     zones,
     zones_to_json,
 )
+from dawnbeat.ui.commands.options import JournalFolder
 
 if TYPE_CHECKING:
     from dawnbeat.journal.store import Journal
@@ -55,7 +55,7 @@ def zones_command(
     keep: Annotated[bool, typer.Option("--keep", help="Keep these zones in the journal, from today on.")] = False,
     sets: Annotated[bool, typer.Option("--sets", help="List the dated zone sets of the journal.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
-    journal: Annotated[Path | None, typer.Option("--journal", metavar="FOLDER", help="Folder of the journal.")] = None,
+    journal: JournalFolder = None,
 ) -> None:
     """Show your pulse zones: from the journal, or at once from numbers such as --resting 50 --maximum 190."""
     scheme = _scheme(method, boundaries, names, easy_top)
@@ -221,7 +221,7 @@ def _print_zones(main: Zones, compared: tuple[Compared, ...], notes: list[str]) 
     table = plain_table(f"Zones by {main.scheme.method}", ("Zone", "Pulse, bpm", "Share", "Talk test"))
     for zone in main.table():
         easy = "  (top of easy)" if zone.high_bpm == main.top_of_easy_bpm else ""
-        table.add_row(zone.name, _span(zone) + easy, _share(zone), zone.says)
+        table.add_row(zone.name, zone.span_words + easy, zone.share_words, zone.says)
     screen.print(table)
     screen.print(f"Top of easy: {main.top_of_easy_bpm} bpm.", style="bold")
     beside = plain_table(
@@ -300,15 +300,3 @@ def _proposal_json(proposal: Proposal | None) -> dict[str, Any]:
 
 def _print_json(values: dict[str, Any]) -> None:
     typer.echo(json.dumps(values, ensure_ascii=False, allow_nan=False))
-
-
-def _span(zone: Zone) -> str:
-    if zone.low_bpm is None:
-        return f"up to {zone.high_bpm}"
-    return f"{zone.low_bpm} and above" if zone.high_bpm is None else f"{zone.low_bpm} to {zone.high_bpm}"
-
-
-def _share(zone: Zone) -> str:
-    if zone.from_pct is None:
-        return f"up to {zone.to_pct:g} %"
-    return f"over {zone.from_pct:g} %" if zone.to_pct is None else f"{zone.from_pct:g} to {zone.to_pct:g} %"

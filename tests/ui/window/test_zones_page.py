@@ -14,8 +14,7 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.runs import fill_with_invented_runs
 from dawnbeat.training import cautions, run_store, zone_store
 from dawnbeat.training.maximum import Maximum
-from dawnbeat.training.zone_snapshot import snapshot
-from dawnbeat.training.zone_store import Threshold
+from dawnbeat.training.zone_store import Threshold, snapshot
 from dawnbeat.training.zones import ROUNDING
 from dawnbeat.ui.window.parts import save_files as files
 from dawnbeat.ui.window.parts.context import AppContext

@@ -124,7 +124,7 @@ class ImportStrip(QFrame):
         lines = [
             line.replace(f"use {_OTHER_SPORT} to take it all the same", "“Take other sports too” takes it")
             .replace(f", with {_NEEDS_BEGINNING}", " (“Say when it began…”)")
-            .replace("with `dawnbeat runs restore`", "from the bin in the list below")
+            .replace("with `dawnbeat runs bin --back NUMBER`", "in the list of the bin below")
             for line in result.lines()
         ]
         self.words.setText(lines[0][0].upper() + lines[0][1:] + ".")

@@ -21,8 +21,7 @@ from PySide6.QtWidgets import (
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import run_store, zone_store
-from dawnbeat.training.maximum import Maximum
-from dawnbeat.training.proposals import MaximumProposal
+from dawnbeat.training.maximum import Maximum, MaximumProposal
 from dawnbeat.training.run import CAN_BE_OVERRULED, MARK_WORDS, Mark, Samples
 from dawnbeat.training.weeks import JudgedRun, judge_runs
 from dawnbeat.training.wording import DRIFT_IN_WORDS, clock

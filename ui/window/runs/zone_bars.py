@@ -13,7 +13,6 @@ from dawnbeat.training.zones import Zones
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.small_tables import fit_rows, plain_table, write_rows
 from dawnbeat.ui.window.parts.zone_inks import paint_zone
-from dawnbeat.ui.window.zones.sentences import span_words
 
 _BAR = 4
 
@@ -39,7 +38,7 @@ class ZoneBars(QWidget):
         rows = []
         if zones is not None:
             for zone, seconds, share in zip(zones.table(), zone_s, shares, strict=True):
-                rows.append((zone.name, span_words(zone), clock(seconds), percent(share if total else None), ""))
+                rows.append((zone.name, zone.span_words, clock(seconds), percent(share if total else None), ""))
             self._bars.show(shares, zones.scheme.easy_top)
         write_rows(self.table, rows)
         self.setVisible(bool(rows))

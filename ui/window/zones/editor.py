@@ -27,7 +27,6 @@ from dawnbeat.ui.window.parts import shortcuts
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.flow import flow_of
 from dawnbeat.ui.window.parts.shortcuts import Key
-from dawnbeat.ui.window.zones.sentences import span_words
 
 _NAME, _TOP, _PULSE, _TALK = range(4)
 _HEADINGS = ("Zone", "Top, %", "Pulse, bpm", "Talk test")
@@ -128,7 +127,7 @@ class ZonesEditor(QWidget):
         self.table.setRowCount(count)
         for n in range(count):
             last = n == count - 1
-            span = "–" if table is None else span_words(table[n])
+            span = "–" if table is None else table[n].span_words
             if n + 1 == scheme.easy_top:
                 span += "  ◂ easy ends"
             talk = talk_test(n + 1, scheme.easy_top, count)

@@ -7,11 +7,10 @@ from collections.abc import Sequence
 from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
 
 from dawnbeat.training import cautions
-from dawnbeat.training.zones import Compared
+from dawnbeat.training.zones import Compared, apart_words
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.small_tables import fit_rows, plain_table, write_rows
 from dawnbeat.ui.window.zones.picture import ZonesPicture
-from dawnbeat.ui.window.zones.sentences import apart_words
 
 _HEADINGS = ("Method", "Top of easy", "Difference", "Boundaries, bpm", "Boundaries, %")
 _LEGEND = (

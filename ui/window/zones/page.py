@@ -11,8 +11,8 @@ from PySide6.QtWidgets import QFrame, QGroupBox, QLabel, QPushButton, QSizePolic
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions, run_store, zone_store
-from dawnbeat.training.proposals import MaximumProposal, maximum_proposal
-from dawnbeat.training.zone_store import Proposal, ZoneSet
+from dawnbeat.training.maximum import MaximumProposal, maximum_proposal
+from dawnbeat.training.zone_store import Proposal, ZoneSet, why_words
 from dawnbeat.training.zones import (
     METHODS,
     ROUNDING,
@@ -35,7 +35,6 @@ from dawnbeat.ui.window.zones.editor import ZonesEditor
 from dawnbeat.ui.window.zones.methods import MethodsView
 from dawnbeat.ui.window.zones.proposal import ProposalSheet
 from dawnbeat.ui.window.zones.pulses import AS_KEPT, ENTERED, PulsesPanel
-from dawnbeat.ui.window.zones.sentences import why_words
 from dawnbeat.ui.window.zones.sets import SetsView
 from dawnbeat.ui.window.zones.undo import change_zones
 

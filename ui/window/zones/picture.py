@@ -19,13 +19,12 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.training.zones import Compared, Zone
+from dawnbeat.training.zones import Compared, Zone, apart_words
 from dawnbeat.ui.window.parts import save_files as files
 from dawnbeat.ui.window.parts import shortcuts
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.shortcuts import Key
 from dawnbeat.ui.window.parts.zone_inks import paint_label, paint_zone
-from dawnbeat.ui.window.zones.sentences import apart_words, span_words
 
 _PITCH = 2.5  # lines of text from one method to the next
 _PICTURE = Key("P", "Save the picture of the methods, when it has the focus", "Zones")
@@ -151,7 +150,7 @@ class ZonesPicture(QWidget):
             rect = _rect_of(zone, bar, at, ends)
             paint_zone(painter, rect, theme, zone.number, scheme.easy_top, each.zones.count)
             paint_label(painter, rect, theme, str(zone.number))
-            said = f"{each.method}, {zone.name}: {span_words(zone)} bpm; {zone.says}"
+            said = f"{each.method}, {zone.name}: {zone.span_words} bpm; {zone.says}"
             self._places.append((rect, said))
         edge = at(each.zones.top_of_easy_bpm + 0.5)
         painter.setPen(QPen(theme.colour("accent"), 3))

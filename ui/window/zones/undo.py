@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from dawnbeat.training.zone_snapshot import ZoneSnapshot, restore, snapshot
+from dawnbeat.training.zone_store import ZoneSnapshot, restore, snapshot
 from dawnbeat.ui.window.parts.context import AppContext
 
 

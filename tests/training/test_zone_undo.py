@@ -8,8 +8,7 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import zone_store
 from dawnbeat.training.maximum import Maximum
-from dawnbeat.training.zone_snapshot import restore, snapshot
-from dawnbeat.training.zone_store import Threshold
+from dawnbeat.training.zone_store import Threshold, restore, snapshot
 from tests.training.invented import zone_set
 
 TODAY = date(2025, 6, 1)

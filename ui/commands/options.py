@@ -1,4 +1,4 @@
-"""Options that several commands of `dawnbeat runs` share."""
+"""Options that several commands about zones and runs share."""
 
 from __future__ import annotations
 
