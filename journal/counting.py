@@ -5,17 +5,14 @@ Where two are picked, as after an import, the one saved first counts.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from datetime import date, datetime
+from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 from dawnbeat.journal import rows
 from dawnbeat.shared.morning import Morning, StoredReading
 
-MORNINGS = (
-    "SELECT r.local_date, r.ln_rmssd, r.mean_hr_bpm, r.posture, r.began, r.usable, r.picked, c.ill, r.id"
-    " FROM readings r LEFT JOIN context c ON c.reading_id = r.id"
-)
+_NORMAL_95 = 1.959964
 
 
 def between(first: date | None, last: date | None) -> tuple[str, tuple[str, ...]]:
@@ -42,27 +39,36 @@ def readings_with_counts(found: Sequence[tuple[Any, ...]]) -> list[StoredReading
     return [rows.reading_from(row, counts=row[0] in ids) for row in found]
 
 
-def one_a_day(found: Iterable[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
-    """Of rows of MORNINGS, by day and order of saving: the one that counts, else the day's last."""
-    chosen: dict[str, tuple[Any, ...]] = {}
-    for row in found:
-        day, usable, picked = row[0], row[5], row[6]
-        before = chosen.get(day)
-        if before is None or not before[5] or (usable and picked and not before[6]):
-            chosen[day] = row
+def one_a_day(found: Sequence[StoredReading]) -> list[StoredReading]:
+    """Of readings by day and order of saving, the one that stands for its day: it counts, else it is the last."""
+    chosen: dict[date, StoredReading] = {}
+    for reading in found:
+        before = chosen.get(reading.local_date)
+        if before is None or not before.counts:
+            chosen[reading.local_date] = reading
     return list(chosen.values())
 
 
-def morning_from(row: tuple[Any, ...], irregular_share: float | None) -> Morning:
-    """The Morning of one row of MORNINGS."""
-    began = datetime.fromisoformat(row[4])
+def morning_of(reading: StoredReading, irregular_share: float | None = None) -> Morning:
+    """What the usual range and the answer need to know of a reading."""
+    context = reading.context
     return Morning(
-        date=date.fromisoformat(row[0]),
-        ln_rmssd=row[1],
-        resting_pulse_bpm=row[2],
-        posture=row[3],
-        hour=began.hour + began.minute / 60,
-        usable=bool(row[5]),
-        ill=None if row[7] is None else bool(row[7]),
+        date=reading.local_date,
+        ln_rmssd=reading.metrics.ln_rmssd,
+        resting_pulse_bpm=reading.metrics.mean_hr_bpm,
+        posture=reading.posture,
+        hour=reading.hour,
+        usable=reading.verdict.usable,
+        ill=context.ill,
         irregular_share=irregular_share,
+        duration_s=reading.duration_s,
+        ln_rmssd_error=_standard_error(reading, "ln_rmssd"),
+        pulse_error_bpm=_standard_error(reading, "mean_hr_bpm"),
+        context=context,
     )
+
+
+def _standard_error(reading: StoredReading, name: str) -> float | None:
+    """A quarter of the 95 % interval, as of a normal distribution; None where there is no interval."""
+    bounds = reading.intervals95.get(name)
+    return None if bounds is None else (bounds[1] - bounds[0]) / (2 * _NORMAL_95)

@@ -12,7 +12,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from dawnbeat.journal import recordings_kept, rows, schema
-from dawnbeat.journal.counting import MORNINGS, between, morning_from, one_a_day, readings_with_counts
+from dawnbeat.journal.counting import between, morning_of, one_a_day, readings_with_counts
 from dawnbeat.journal.faults import plain_errors
 from dawnbeat.journal.place import DATABASE, data_folder, make_home
 from dawnbeat.journal.recordings_kept import Orphan, Step, no_step
@@ -188,15 +188,10 @@ class Journal:
 
     def mornings(self, first: date | None = None, last: date | None = None) -> list[Morning]:
         """One Morning a day, by date: the reading that counts, else the last one that is not usable."""
-        where, bounds = between(first, last)
+        chosen = one_a_day(self.readings(first, last))
         with plain_errors("read the journal", self.path):
-            found = self.connection.execute(
-                f"{MORNINGS} WHERE r.binned_at IS NULL{where} ORDER BY r.local_date, r.id",
-                bounds,
-            ).fetchall()
-            chosen = one_a_day(found)
-            shares = self._irregular_shares([row[8] for row in chosen][-7:])
-        return [morning_from(row, shares.get(row[8])) for row in chosen]
+            shares = self._irregular_shares([each.id for each in chosen][-7:])
+        return [morning_of(each, shares.get(each.id)) for each in chosen]
 
     # Changing
 

@@ -161,13 +161,21 @@ class StoredReading:
         return self.began.hour + self.began.minute / 60 + self.began.second / 3600
 
 
+Origin = Literal["camera", "strap"]
+ORIGINS: tuple[Origin, ...] = get_args(Origin)
+
+
 @dataclass(frozen=True)
 class Morning:
-    """What the usual range needs to know of one day: the reading that counts, or one that is not usable.
+    """What the usual range and the answer need to know of one day: the reading that counts, or one that doesn't.
 
     ln_rmssd: natural logarithm of RMSSD in ms. resting_pulse_bpm: mean heart rate of the reading.
-    hour: local hour of the day. ill: the runner noted feeling ill.
-    irregular_share: share of the intervals left out as irregular beats, 0 to 1, where it was counted.
+    hour: local hour of the day. usable: the variability may be used. pulse_usable: the mean pulse may be; None
+    says the same as `usable`. irregular: the pulse kept coming irregularly. irregular_share: share of the intervals
+    left out as irregular beats, 0 to 1, where it was counted. duration_s: length of the reading where known.
+    ln_rmssd_error, pulse_error_bpm: standard errors of the reading itself, where known. origin: what measured it.
+    ill: the runner noted feeling ill. well_again: the runner said to be well after an illness. comparable: False
+    where a note says that the morning can't be held beside the others. context: all that the runner added.
     """
 
     date: date
@@ -178,3 +186,12 @@ class Morning:
     usable: bool
     ill: bool | None = None
     irregular_share: float | None = None
+    pulse_usable: bool | None = None
+    irregular: bool = False
+    duration_s: float | None = None
+    ln_rmssd_error: float | None = None
+    pulse_error_bpm: float | None = None
+    origin: Origin = "camera"
+    well_again: bool | None = None
+    comparable: bool = True
+    context: Context = field(default_factory=Context)
