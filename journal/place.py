@@ -25,11 +25,19 @@ FILE_MODE = 0o600
 def data_folder(chosen: Path | None = None) -> Path:
     """The journal's folder, not created here: the one chosen, DAWNBEAT_HOME, or the user's data folder."""
     if chosen is not None:
-        return chosen.expanduser().absolute()
+        return expanded(chosen)
     named = os.environ.get(HOME_VARIABLE)
     if named:
-        return Path(named).expanduser().absolute()
+        return expanded(named)
     return platformdirs.user_data_path("dawnbeat", appauthor=False)
+
+
+def expanded(folder: Path | str) -> Path:
+    """The absolute path with ~ filled in; raises DawnbeatError where nobody has that home, or it can't be a path."""
+    try:
+        return Path(folder).expanduser().absolute()
+    except (RuntimeError, ValueError):
+        raise DawnbeatError(f"{one_line(folder)} can't be a folder: check --journal and {HOME_VARIABLE}") from None
 
 
 def make_home(home: Path) -> None:

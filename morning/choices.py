@@ -1,4 +1,8 @@
-"""What the runner chose in the window, kept as one JSON file. Nothing here needs Qt."""
+"""What the runner chose: one store that every command and every page obeys.
+
+The choices are one JSON file, the detection settings a TOML file beside it. What a command is told (`--journal`,
+`--settings`) and DAWNBEAT_HOME go before them.
+"""
 
 from __future__ import annotations
 
@@ -12,9 +16,13 @@ from typing import Any
 import platformdirs
 
 from dawnbeat.journal.faults import plain_errors
-from dawnbeat.journal.place import HOME_VARIABLE, private_folder, replacing
-from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.morning import POSTURES
+from dawnbeat.journal.place import DATABASE, HOME_VARIABLE, data_folder, expanded, private_folder, replacing
+from dawnbeat.journal.ranges import RangeSettings
+from dawnbeat.journal.restoring import MARKER
+from dawnbeat.journal.store import Journal
+from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.morning import POSTURES, Posture, posture_from
+from dawnbeat.shared.settings import Settings, settings_from_toml
 
 THEMES = ("system", "light", "dark")
 DURATIONS_S = (60, 120, 180, 300)
@@ -65,6 +73,18 @@ class Choices:
             raise DawnbeatError("stream and journal are texts")
         if not isinstance(self.ranges, dict):
             raise DawnbeatError("ranges holds numbers by name")
+        self.range_settings  # noqa: B018  raises where a window can't be
+
+    @property
+    def range_settings(self) -> RangeSettings:
+        """The windows of the usual range; names that this version doesn't know are passed over."""
+        known = {each.name for each in dataclasses.fields(RangeSettings)}
+        return RangeSettings(**{name: value for name, value in self.ranges.items() if name in known})  # type: ignore[arg-type]
+
+    @property
+    def lies(self) -> Posture:
+        """The posture as its type."""
+        return posture_from(self.posture)
 
     @property
     def source_words(self) -> str:
@@ -78,18 +98,15 @@ def config_folder() -> Path:
     """Where the choices lie, not created here: DAWNBEAT_HOME, else the user's folder for settings."""
     named = os.environ.get(HOME_VARIABLE)
     if named:
-        return Path(named).expanduser().absolute()
+        return expanded(named)
     return platformdirs.user_config_path("dawnbeat", appauthor=False)
 
 
 class ChoiceStore:
-    """Reads and writes the choices; a file that can't be used is told of in `trouble` and not overwritten
-    before the runner changes something.
-    """
+    """Loads and writes the choices. folder: instead of the usual place."""
 
     def __init__(self, folder: Path | None = None) -> None:
         self.folder = config_folder() if folder is None else folder
-        self.trouble: str | None = None
 
     @property
     def path(self) -> Path:
@@ -102,19 +119,24 @@ class ChoiceStore:
         return self.folder / DETECTION_FILE
 
     def load(self) -> Choices:
-        """The choices on disk; what is missing, unknown or can't be keeps its default."""
-        self.trouble = None
-        found = self._read(self.path)
-        known = {each.name for each in dataclasses.fields(Choices)}
-        choices = Choices()
-        for name, value in found.items():
-            if name not in known:
-                continue
-            try:
-                choices = dataclasses.replace(choices, **{name: value})
-            except DawnbeatError as error:
-                self.trouble = f"{self.path}: {error}; the usual value is used"
-        return choices
+        """The choices on disk; what is missing keeps its usual value, and unknown names are passed over.
+
+        Raises DawnbeatError for a file that is damaged or holds what can't be: figures that rest on other choices
+        than the runner's, or a second journal begun beside the chosen one, would be worse.
+        """
+        try:
+            found = json.loads(self.path.read_text(encoding="utf-8"))
+            if not isinstance(found, dict):
+                raise ValueError("it holds no names and values")
+            known = {each.name for each in dataclasses.fields(Choices)}
+            return Choices(**{name: value for name, value in found.items() if name in known})
+        except FileNotFoundError:
+            return Choices()
+        except (OSError, ValueError, RecursionError, DawnbeatError) as error:
+            raise DawnbeatError(
+                f"the choices in {one_line(self.path)} can't be used ({one_line(error)}): mend the file, or move it "
+                "away to go on with the usual choices"
+            ) from error
 
     def save(self, choices: Choices) -> None:
         """Write the choices, whole or not at all; raises DawnbeatError when the disk refuses."""
@@ -122,21 +144,19 @@ class ChoiceStore:
 
     def load_state(self) -> dict[str, Any]:
         """What the window remembers of its place on the screen; empty where nothing usable is there."""
-        return self._read(self.folder / "place.json")
+        try:
+            found = json.loads(self._state_path.read_text(encoding="utf-8"))
+        except (OSError, ValueError, RecursionError):
+            return {}
+        return found if isinstance(found, dict) else {}
 
     def save_state(self, state: dict[str, Any]) -> None:
         """Remember the window's place; raises DawnbeatError when the disk refuses."""
-        self._write(self.folder / "place.json", state)
+        self._write(self._state_path, state)
 
-    def _read(self, path: Path) -> dict[str, Any]:
-        try:
-            found = json.loads(path.read_text(encoding="utf-8"))
-        except FileNotFoundError:
-            return {}
-        except (OSError, ValueError, RecursionError):
-            self.trouble = f"{path} can't be read, so the usual choices are used: delete or mend it"
-            return {}
-        return found if isinstance(found, dict) else {}
+    @property
+    def _state_path(self) -> Path:
+        return self.folder / "place.json"
 
     def _write(self, path: Path, values: dict[str, Any]) -> None:
         with plain_errors("keep the settings", path):
@@ -145,8 +165,46 @@ class ChoiceStore:
                 file.write(json.dumps(values, indent=1).encode("utf-8"))
 
 
-def home_to_open(choices: Choices, asked: Path | None = None) -> Path | None:
-    """The folder to open: the one asked for, DAWNBEAT_HOME, the chosen one; None for the usual place."""
+def home_to_open(choices: Choices, asked: Path | None = None) -> Path:
+    """The journal's folder: the one asked for, that of DAWNBEAT_HOME, the chosen one, or the usual place.
+
+    Raises DawnbeatError where the chosen one holds no journal, as when its disk is not connected: beginning a new
+    one there would hide every earlier morning.
+    """
     if asked is not None or os.environ.get(HOME_VARIABLE) or not choices.journal:
-        return asked
-    return Path(choices.journal)
+        return data_folder(asked)
+    chosen = expanded(choices.journal)
+    if not (chosen / DATABASE).exists() and not (chosen / MARKER).exists():
+        raise DawnbeatError(
+            f"the journal chosen under Settings is not in {one_line(chosen)}: connect its disk, or name another with "
+            f"--journal or {HOME_VARIABLE}"
+        )
+    return chosen
+
+
+def chosen_home(asked: Path | None) -> Path:
+    """The journal's folder as `home_to_open` finds it, by the choices on disk."""
+    return home_to_open(ChoiceStore().load(), asked)
+
+
+def open_journal(asked: Path | None, new: bool = False) -> Journal:
+    """The journal, open; raises DawnbeatError where it can't be opened.
+
+    new: whether a folder that isn't there yet may be asked for, by a command that will put something in it.
+    """
+    if asked is not None and not new and not expanded(asked).exists():
+        raise DawnbeatError(f"there is no journal in {one_line(asked)}: check the name given with --journal")
+    return Journal.open(chosen_home(asked))
+
+
+def chosen_ranges() -> RangeSettings:
+    """The windows of the usual range, by the choices on disk."""
+    return ChoiceStore().load().range_settings
+
+
+def reading_settings(path: Path | None) -> Settings:
+    """The detection settings for readings: those of the file named, else those made the default, else the usual."""
+    kept = ChoiceStore().detection_path
+    if path is None and kept.exists():
+        path = kept
+    return settings_from_toml(path) if path is not None else Settings()

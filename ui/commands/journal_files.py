@@ -38,7 +38,7 @@ def export_mornings(
     The names of the columns hold the units. Readings that are not usable are left out unless --all is given.
     """
     from dawnbeat.journal.export import export_mornings as write
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
 
     check_output(out)
     with open_journal(journal) as opened:
@@ -57,7 +57,7 @@ def export_intervals(
     A CSV with all of them and why some are left out, and the plain list that analysis programs commonly read.
     """
     from dawnbeat.journal.export import export_intervals as write
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
 
     check_output(out)
     with open_journal(journal) as opened:
@@ -79,7 +79,7 @@ def import_mornings(
     Rows with errors are listed by line, and then nothing is imported.
     """
     from dawnbeat.journal.import_csv import apply_import, plan_import
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
 
     with open_journal(journal, new=True) as opened:
         plan = plan_import(opened, path)
@@ -109,7 +109,7 @@ def backup(
     With all recordings, and checksums that `dawnbeat restore` looks at.
     """
     from dawnbeat.journal.backup import backup as write
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
 
     check_output(out)
     with open_journal(journal) as opened, _progress("backing up") as progress:
@@ -128,7 +128,7 @@ def restore(
     The backup is checked first, and the present journal is kept aside.
     """
     from dawnbeat.journal.backup import restore as put_back
-    from dawnbeat.morning.chosen_place import chosen_home
+    from dawnbeat.morning.choices import chosen_home
 
     if not archive.is_file():
         raise DawnbeatError(f"there is no file {archive}: name a zip that `dawnbeat backup` wrote")
@@ -149,7 +149,7 @@ def reanalyse(
     Each from its recording, with today's detection; shows what changes, and stores it once you accept.
     """
     from dawnbeat.capture.recording import read_recording
-    from dawnbeat.morning.chosen_place import open_journal, reading_settings
+    from dawnbeat.morning.choices import open_journal, reading_settings
     from dawnbeat.morning.reanalyse import accept
     from dawnbeat.morning.reanalyse import reanalyse as analyse_again
     from dawnbeat.signal.analysis import analyse

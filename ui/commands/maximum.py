@@ -30,7 +30,7 @@ def add_command(
     journal: JournalFolder = None,
 ) -> None:
     """Keep a maximum; a new zone set begins where it changes the one that counts."""
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
     from dawnbeat.training.maximum import Maximum, maximum_by_age
 
@@ -53,7 +53,7 @@ def add_command(
 @maximum_app.command("list")
 def list_command(journal: JournalFolder = None) -> None:
     """List the maxima, which one counts today, and what a run proposes."""
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.maximum import KIND_WORDS, maximum_on, maximum_proposal
     from dawnbeat.ui.commands.runs_tables import plain_table
@@ -97,7 +97,7 @@ def take_command(
     """Keep the highest pulse of a run, spikes left out, as a maximum."""
     from dataclasses import replace
 
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.maximum import MaximumProposal, maximum_on
 
@@ -126,7 +126,7 @@ def remove_command(
     journal: JournalFolder = None,
 ) -> None:
     """Delete an entry made by mistake."""
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
 
     with open_journal(journal) as opened:
@@ -143,7 +143,7 @@ def threshold_command(
     journal: JournalFolder = None,
 ) -> None:
     """Work out the threshold pulse and pace of a 30-minute test: mean of its last 20 minutes."""
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.threshold_effort import ERROR, threshold_test
 

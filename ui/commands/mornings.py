@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
+    from dawnbeat.journal.ranges import RangeSettings
     from dawnbeat.journal.store import Journal
     from dawnbeat.shared.morning import Context, StoredReading
 
@@ -31,14 +32,14 @@ def mornings(
 
     Lists the readings with their 95 % intervals, then compares this morning and this week with your own usual range.
     """
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import chosen_ranges, open_journal
     from dawnbeat.ui.report import console
 
     if not 1 <= weeks <= 520:
         raise DawnbeatError(f"--weeks {weeks} is out of range: give 1 to 520")
     screen = console()
     with open_journal(journal) as opened:
-        print_mornings(screen, opened, date.today(), weeks)
+        print_mornings(screen, opened, date.today(), weeks, chosen_ranges())
         for orphan in opened.orphans():
             screen.print()
             screen.print(
@@ -48,11 +49,14 @@ def mornings(
             )
 
 
-def print_mornings(screen: Console, journal: Journal, today: date, weeks: int) -> None:
-    """Print table, sparkline and today's paragraph."""
+def print_mornings(
+    screen: Console, journal: Journal, today: date, weeks: int, ranges: RangeSettings | None = None
+) -> None:
+    """Print table, sparkline and today's paragraph. ranges: windows of the usual range; None for the usual ones."""
     from rich.padding import Padding
 
     from dawnbeat.journal.listing import sparkline
+    from dawnbeat.journal.ranges import DEFAULT
     from dawnbeat.journal.today import today_of
     from dawnbeat.journal.words import paragraph, rests_on
 
@@ -70,7 +74,7 @@ def print_mornings(screen: Console, journal: Journal, today: date, weeks: int) -
         screen.print(f"lnRMSSD by day  {sparkline(days)}")
     else:
         screen.print(f"No reading since {first}: `dawnbeat read` takes one.")
-    stand = today_of(journal, today)
+    stand = today_of(journal, today, ranges or DEFAULT)
     screen.print()
     screen.print(paragraph(stand))
     for line in rests_on(stand):
@@ -138,7 +142,7 @@ def note(
     those slept; ill and alcohol are yes or no; run is yesterday's run and note anything else, both in plain words.
     """
     from dawnbeat.journal.context_line import context_from_line, line_of
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
     from dawnbeat.shared.morning import posture_from
 
     with open_journal(journal) as opened:

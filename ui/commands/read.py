@@ -59,7 +59,7 @@ def read(
     captured is kept.
     """
     from dawnbeat.journal.context_line import NOTHING, context_from_line
-    from dawnbeat.morning.chosen_place import reading_settings
+    from dawnbeat.morning.choices import reading_settings
     from dawnbeat.shared.morning import Circumstances, posture_from
     from dawnbeat.ui.report import console
 
@@ -83,7 +83,7 @@ def read(
     if save is False:
         _without_journal(source, wanted, began)
         return
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
 
     with open_journal(journal, new=True) as opened:
         notice = opened.clock_notice(began)
@@ -172,13 +172,14 @@ def _say_kept(journal: Journal, stored: StoredReading, ask: bool) -> None:
     from dawnbeat.journal.context_line import HELP, context_from_line
     from dawnbeat.journal.today import today_of
     from dawnbeat.journal.words import paragraph
+    from dawnbeat.morning.choices import chosen_ranges
     from dawnbeat.ui.report import console
 
     screen = console()
     screen.print()
     screen.print(f"Saved as reading {stored.id}.")
     screen.print()
-    screen.print(paragraph(today_of(journal, stored.local_date)))
+    screen.print(paragraph(today_of(journal, stored.local_date, chosen_ranges())))
     if not ask or not sys.stdin.isatty():
         return
     screen.print()

@@ -58,7 +58,7 @@ def import_command(
     from rich.console import Console
     from rich.progress import Progress
 
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training.import_runs import import_runs
 
     moment = None if began is None else moment_from(began)
@@ -97,7 +97,7 @@ def add_command(
     """Keep a run without a file: duration, distance and how hard it felt."""
     from datetime import datetime
 
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
 
     seconds = seconds_from(duration)
@@ -114,7 +114,7 @@ def list_command(
     first: First = None, last: Last = None, as_json: AsJson = False, journal: JournalFolder = None
 ) -> None:
     """List the runs of the last eight weeks, or of the days given, each judged by the zones of its day."""
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training.weeks import judged_runs
     from dawnbeat.ui.commands.runs_tables import run_json, runs_table
 
@@ -133,7 +133,7 @@ def list_command(
 @runs_app.command("show")
 def show_command(run_id: RunId, as_json: AsJson = False, journal: JournalFolder = None) -> None:
     """Show one run: time in zones, easy share, drift, and what is marked in it."""
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
     from dawnbeat.training.weeks import judge_runs
     from dawnbeat.training.zone_store import present_sets
@@ -190,7 +190,7 @@ def week_command(
     journal: JournalFolder = None,
 ) -> None:
     """Show the last weeks: easy share, time, distance, load."""
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training.load import daily_loads, rolling
     from dawnbeat.training.weeks import EASY_AIM_SOURCE, RANGE_WEEKS, judged_runs, monday_of, weeks_of
     from dawnbeat.ui.commands.runs_tables import WEEK_MEANINGS, loads_table, week_json, weeks_table
@@ -230,7 +230,7 @@ def export_command(
     journal: JournalFolder = None,
 ) -> None:
     """Write runs or weeks to a CSV file that is safe to open in a spreadsheet."""
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training.export_runs import export_runs, export_weeks
     from dawnbeat.training.weeks import judged_runs, weeks_of
 
@@ -257,7 +257,7 @@ def edit_command(
     journal: JournalFolder = None,
 ) -> None:
     """Change how a run felt, its note, or whether it was a race."""
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
 
     if felt is None and note is None and race is None:
@@ -275,7 +275,7 @@ def overrule_command(
     journal: JournalFolder = None,
 ) -> None:
     """Believe a marked pulse after all; the run is judged again."""
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
 
     with open_journal(journal) as opened:
@@ -296,7 +296,7 @@ def bin_command(
     journal: JournalFolder = None,
 ) -> None:
     """Put a run in the bin, take it out again, list the bin, or empty it."""
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
 
     if sum((run_id is not None, back is not None, empty)) > 1:

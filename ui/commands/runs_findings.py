@@ -21,7 +21,7 @@ def mornings_command(
     journal: JournalFolder = None,
 ) -> None:
     """Show the hardest days with the morning after, and whether load and mornings go together."""
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import chosen_ranges, open_journal
     from dawnbeat.training import mornings_after
     from dawnbeat.training.weeks import judged_runs
     from dawnbeat.ui.commands.runs_tables import plain_table
@@ -33,7 +33,7 @@ def mornings_command(
     loads = mornings_after.daily_load(judged, "women" if women else "men")
     headings = ("Day", "Load", "RMSSD, morning after", "Resting pulse", "Week's lnRMSSD moved")
     table = plain_table(f"Hardest days by {loads.name}, and the morning after", headings)
-    for day in mornings_after.hardest_days(judged, loads, mornings):
+    for day in mornings_after.hardest_days(judged, loads, mornings, settings=chosen_ranges()):
         moved = "–" if day.week_moved is None else f"{day.week_moved:+.2f}"
         said = day.not_compared or str(day.ln_rmssd)
         pulse = "" if day.not_compared else str(day.resting_pulse)
@@ -54,7 +54,7 @@ def estimate_command(
     journal: JournalFolder = None,
 ) -> None:
     """Estimate oxygen uptake, threshold pace and equal races, each with formula, source and error."""
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import estimates, run_store, zone_store
     from dawnbeat.ui.report import console
 

@@ -19,8 +19,7 @@ def keep(
 
     Such recordings lie in the journal's folder without a reading: a power cut, a closed terminal, a killed program.
     """
-    from dawnbeat.journal.ranges import RangeSettings
-    from dawnbeat.morning.chosen_place import open_journal, reading_settings
+    from dawnbeat.morning.choices import chosen_ranges, open_journal, reading_settings
     from dawnbeat.morning.keeping import interrupted_readings, keep_interrupted
     from dawnbeat.ui.report import console, reading
 
@@ -35,7 +34,7 @@ def keep(
     wanted = [each for each in found if each.path.resolve() == folder.expanduser().resolve()]
     if not wanted:
         raise DawnbeatError(f"{folder} is no recording that waits in this journal: `dawnbeat keep` lists those that do")
-    kept = keep_interrupted(wanted[0], home, reading_settings(None), RangeSettings())
+    kept = keep_interrupted(wanted[0], home, reading_settings(None), chosen_ranges())
     console().print(reading(folder.name, kept.analysis))
     if kept.stored is not None:
         print(f"Saved as reading {kept.stored.id}.")
@@ -51,7 +50,7 @@ def bin_command(
     journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
     """Put a reading in the bin, take it out again, or empty the bin."""
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
 
     with open_journal(journal) as opened:
         if reading is not None:

@@ -73,11 +73,11 @@ def zones_command(
 
 def _kept_maximum(folder: Path | None) -> Maximum | None:
     """The maximum that counts today in the journal; None without one, or without a journal, and none is begun."""
-    from dawnbeat.journal.place import DATABASE, data_folder
-    from dawnbeat.morning.chosen_place import chosen_home, open_journal
+    from dawnbeat.journal.place import DATABASE
+    from dawnbeat.morning.choices import chosen_home, open_journal
     from dawnbeat.training import zone_store
 
-    if folder is None and not (data_folder(chosen_home(None)) / DATABASE).exists():
+    if folder is None and not (chosen_home(None) / DATABASE).exists():
         return None
     with open_journal(folder) as journal:
         return zone_store.standing(journal, date.today()).maximum
@@ -140,7 +140,7 @@ def _from_numbers(
 
 
 def _from_journal(folder: Path | None, scheme: Scheme | None, keep: bool, sets: bool, as_json: bool) -> None:
-    from dawnbeat.morning.chosen_place import open_journal
+    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
 
     today = date.today()

@@ -49,7 +49,7 @@ class AppContext(QObject):
         self.undo = QUndoStack(self)
         self.live_figures: LiveFigures | None = None  # of the present or last live view, once Read was shown
         self.theme = themes.Theme()
-        self.last_said = self.store.trouble or ""
+        self.last_said = ""
         self._detection: Settings | None = None
         QGuiApplication.styleHints().colorSchemeChanged.connect(self._system_turned)
         self.retheme()
@@ -74,7 +74,10 @@ class AppContext(QObject):
 
     def choose(self, **changes: Any) -> None:
         """Change choices by name, keep them on disk and tell everybody; raises DawnbeatError if refused."""
-        self.choices = dataclasses.replace(self.choices, **changes)
+        chosen = dataclasses.replace(self.choices, **changes)
+        if changes.get("journal"):  # begun now, so that its absence later means that its disk is not there
+            Journal.open(Path(chosen.journal)).close()
+        self.choices = chosen
         self.store.save(self.choices)
         if {"theme", "text_percent"} & set(changes):
             self.retheme()
@@ -83,13 +86,7 @@ class AppContext(QObject):
     @property
     def ranges(self) -> RangeSettings:
         """The windows of the usual range, as chosen."""
-        from dawnbeat.journal.ranges import DEFAULT, RangeSettings
-
-        try:
-            return RangeSettings(**self.choices.ranges)  # type: ignore[arg-type]
-        except (DawnbeatError, TypeError) as error:
-            self.say(f"The windows of the usual range can't be used ({error}); the usual ones are.")
-            return DEFAULT
+        return self.choices.range_settings
 
     @property
     def detection(self) -> Settings:
