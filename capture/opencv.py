@@ -1,4 +1,4 @@
-"""The one place where OpenCV is imported: late, quietly, and without its traces in the environment."""
+"""The one place where OpenCV is imported: late, and quietly."""
 
 from __future__ import annotations
 
@@ -9,9 +9,6 @@ from typing import Any, Protocol
 from dawnbeat.capture.frames import Image
 from dawnbeat.shared.errors import DawnbeatError, one_line
 
-# opencv-python points these at the Qt it carries; a window of another Qt in the same process then fails to
-# open.
-_QT_VARIABLES = ("QT_QPA_PLATFORM_PLUGIN_PATH", "QT_QPA_FONTDIR")
 _QUIET = {
     "OPENCV_LOG_LEVEL": "SILENT",
     "OPENCV_FFMPEG_LOGLEVEL": "-8",
@@ -34,7 +31,7 @@ class Capture(Protocol):
 
 
 def load_cv2() -> Any:
-    """The cv2 module, with its chatter off and the Qt variables as they were before the import.
+    """The cv2 module, with its chatter off.
 
     Raises DawnbeatError when OpenCV can't be loaded.
     """
@@ -42,21 +39,14 @@ def load_cv2() -> Any:
     if _loaded is not None:
         return _loaded
     with _import_lock:
-        before = {name: os.environ.get(name) for name in _QT_VARIABLES}
         for name, value in _QUIET.items():
             os.environ.setdefault(name, value)
         try:
             import cv2
         except ImportError as error:
             raise DawnbeatError(
-                f"OpenCV can't be loaded ({one_line(error)}): install opencv-python for this Python"
+                f"OpenCV can't be loaded ({one_line(error)}): install opencv-python-headless for this Python"
             ) from error
-        finally:
-            for name, was in before.items():
-                if was is None:
-                    os.environ.pop(name, None)
-                else:
-                    os.environ[name] = was
         if hasattr(cv2, "setLogLevel"):
             cv2.setLogLevel(0)  # for a cv2 that somebody imported before us
         _loaded = cv2

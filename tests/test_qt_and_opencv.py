@@ -1,4 +1,4 @@
-"""The window opens on X11 although opencv-python carries a Qt of its own, whichever of the two is loaded first."""
+"""The window opens on X11 beside OpenCV, whichever of the two is loaded first, since the headless build has no Qt."""
 
 from __future__ import annotations
 
@@ -60,6 +60,6 @@ def test_a_window_opens_where_qt_was_first(environment: dict[str, str], opencv: 
     assert what_a_window_says(environment, _QT, _OPENCV[opencv]).startswith("xcb")
 
 
-def test_the_program_leaves_no_trace_of_opencvs_qt_in_the_environment(environment: dict[str, str]) -> None:
+def test_opencv_brings_no_qt_variables(environment: dict[str, str]) -> None:
     said = what_a_window_says(environment, _OPENCV["as the program loads it"], _QT)
     assert said == "xcb QT_QPA_PLATFORM"

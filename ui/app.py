@@ -17,7 +17,7 @@ def build_app() -> typer.Typer:
     app = typer.Typer(
         help=_ABOUT,
         no_args_is_help=False,
-        add_completion=False,
+        context_settings={"help_option_names": ["-h", "--help"]},
         rich_markup_mode=None,
         pretty_exceptions_enable=False,  # a fault of ours is reported as Python does, without the values of variables
     )

@@ -5,13 +5,19 @@ Only the command that runs imports what it needs, so that `--version` and `--hel
 
 from __future__ import annotations
 
+import errno
+import os
 import sys
 
 _STOPPED = 130
+# What the system says of an output that takes no more: full, gone, or not open for writing.
+_OUTPUT_ERRORS = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EBADF)
+COMPLETION = "_DAWNBEAT_COMPLETE"
 
 
 def main() -> None:
     """Run the command line and end the process: 0 when all went well, 2 with one line when the input was bad."""
+    _make_outputs_safe()
     arguments = sys.argv[1:]
     if arguments == ["--version"]:
         from dawnbeat.shared.version import software_version
@@ -23,6 +29,8 @@ def main() -> None:
         sys.stdout.flush()
     except BrokenPipeError:
         _let_output_go()
+    except OSError as error:
+        code = _output_failed(error)
     sys.exit(code)
 
 
@@ -31,7 +39,7 @@ def run(arguments: list[str]) -> int:
     from dawnbeat.shared.errors import DawnbeatError, one_line
 
     try:
-        if not arguments:
+        if not arguments and COMPLETION not in os.environ:
             from dawnbeat.ui.window.shell.app import run_window
 
             return run_window(None)
@@ -45,6 +53,10 @@ def run(arguments: list[str]) -> int:
     except BrokenPipeError:
         _let_output_go()
         return 0
+    except OSError as error:
+        if error.errno not in _OUTPUT_ERRORS or error.filename is not None:
+            raise
+        return _output_failed(error)
     except Exception as error:
         if type(error).__name__ == "NoArgsIsHelpError":
             print(error, file=sys.stderr)
@@ -76,6 +88,8 @@ def _run_command(arguments: list[str]) -> int:
     except typer.Abort:
         raise KeyboardInterrupt from None
     except SystemExit as stop:
+        if COMPLETION in os.environ:
+            raise
         # What the library makes of an output that nobody reads any more.
         raise BrokenPipeError from stop
     if code == _STOPPED:
@@ -83,10 +97,27 @@ def _run_command(arguments: list[str]) -> int:
     return code
 
 
+def _make_outputs_safe() -> None:
+    """Letters that an output can't show become question marks, and a closed one takes everything and shows nothing."""
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:
+            # Open for good: it stands in for an output that the process was started without.
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
+        elif hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+
+
+def _output_failed(error: OSError) -> int:
+    """Say on the other output that this one failed; the exit code of that."""
+    _let_output_go()
+    print(f"dawnbeat: can't write the output: {error.strerror or error}: give it room", file=sys.stderr)
+    return 2
+
+
 def _let_output_go() -> None:
     """Whoever read our output has enough: what is still to be written goes nowhere, and nobody complains."""
     import contextlib
-    import os
 
     with contextlib.suppress(OSError, ValueError):  # an output that is no file at all needs nothing
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

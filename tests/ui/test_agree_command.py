@@ -14,6 +14,7 @@ KEYS = {
     *("lag_s", "matched_beats", "matched_share_a", "matched_share_b", "intervals", "interval_mean_absolute_ms"),
     *("interval_sd_ms", "interval_p95_ms", "interval_bias_ms", "limits_of_agreement_ms", "rmssd_a_ms", "rmssd_b_ms"),
     *("mean_hr_a_bpm", "mean_hr_b_bpm"),
+    "doubtful",
 }
 LITTLE = "They have little in common"
 
@@ -37,6 +38,7 @@ def _list(path: Path, values: FloatArray) -> Path:
 def test_two_cameras_on_one_heart_agree_whichever_starts_first(cli: CommandLine, hands: Path, a: str, b: str) -> None:
     (found,) = cli("agree", "--json", hands / a, hands / b).objects()
     assert set(found) == KEYS
+    assert found["doubtful"] is False
     assert found["lag_s"] == pytest.approx(float(a) - float(b), abs=0.01)
     assert min(found["matched_share_a"], found["matched_share_b"]) > 0.97
     assert found["interval_mean_absolute_ms"] < 3.0

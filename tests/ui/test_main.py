@@ -1,8 +1,10 @@
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from subprocess import Popen
 
 import pytest
@@ -11,6 +13,7 @@ from dawnbeat.shared.version import software_version
 from dawnbeat.ui import main
 from tests.ui.command_line import CommandLine
 
+SAMPLE = str(Path(__file__).parents[2] / "recordings" / "calm-morning")
 COMMANDS = [
     *("demo", "read", "mornings", "note", "replay", "record", "agree", "rehearse", "cameras", "backup", "restore"),
     *("reanalyse", "export mornings", "export intervals", "import mornings"),
@@ -106,3 +109,53 @@ def test_as_a_process_a_mistake_ends_with_code_two(process: Callable[..., Popen[
     out, err = (started := process("nonsense")).communicate(timeout=30)
     assert (started.returncode, out) == (2, "")
     assert len(err.splitlines()) == 1
+
+
+def as_a_process(*words: str, **more: object) -> subprocess.CompletedProcess[str]:
+    code = "from dawnbeat.ui.main import main; main()"
+    options: dict[str, object] = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True, "timeout": 60}
+    return subprocess.run([sys.executable, "-c", code, *words], check=False, **(options | more))  # type: ignore[call-overload,no-any-return]
+
+
+def test_letters_that_the_output_cannot_show_become_question_marks(tmp_path: Path) -> None:
+    environment = {**os.environ, "PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0", "DAWNBEAT_HOME": str(tmp_path)}
+    done = as_a_process("note", "today", "note=früh am Fluß", "--nonsense-ä", env=environment)
+    assert done.returncode == 2
+    assert done.stderr.startswith("dawnbeat: ")
+    assert "Traceback" not in done.stderr
+    assert "?" in done.stderr
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs an output that is always full")
+@pytest.mark.parametrize("words", [("--help",), ("replay", SAMPLE), ("replay", "--json", SAMPLE)])
+def test_a_full_output_is_said_in_one_line(words: tuple[str, ...]) -> None:
+    with open("/dev/full", "w") as full:
+        done = as_a_process(*words, stdout=full)
+    assert done.returncode == 2
+    assert len(done.stderr.splitlines()) == 1
+    assert "can't write the output" in done.stderr
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a shell that closes outputs")
+def test_a_closed_output_does_no_harm() -> None:
+    code = "from dawnbeat.ui.main import main; main()"
+    done = subprocess.run(
+        ["sh", "-c", '"$0" "$@" >&-', sys.executable, "-c", code, "replay", SAMPLE],
+        capture_output=True, text=True, timeout=60, check=False,
+    )  # fmt: skip
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_a_short_h_shows_the_help(cli: CommandLine) -> None:
+    assert cli("replay", "-h").fine() == cli("replay", "--help").fine()
+
+
+def test_the_shell_completes_commands() -> None:
+    words = {"_DAWNBEAT_COMPLETE": "complete_bash", "COMP_WORDS": "dawnbeat rep", "COMP_CWORD": "1"}
+    assert as_a_process(env={**os.environ, **words}).stdout.split() == ["replay"]
+
+
+def test_the_module_is_the_command() -> None:
+    module = [sys.executable, "-m", "dawnbeat", "--version"]
+    done = subprocess.run(module, capture_output=True, text=True, timeout=60, check=False)
+    assert done.stdout == f"dawnbeat {software_version()}\n"

@@ -150,6 +150,7 @@ def _as_dict(found: Comparison) -> dict[str, object]:
         "rmssd_b_ms": rmssd[1] if rmssd else None,
         "mean_hr_a_bpm": hr[0] if hr else None,
         "mean_hr_b_bpm": hr[1] if hr else None,
+        "doubtful": doubtful(found),
     }
 
 

@@ -9,6 +9,7 @@ from dawnbeat.shared.errors import DawnbeatError
 
 def cameras(
     seconds: float = typer.Option(2.0, help="How long each camera is measured, in seconds."),
+    json: bool = typer.Option(False, "--json", help="One JSON object a line and a camera."),
 ) -> None:
     """List the cameras and what they can do.
 
@@ -22,6 +23,13 @@ def cameras(
     if not 0.5 <= seconds <= 30.0:
         raise DawnbeatError(f"--seconds {seconds:g} is out of range: give 0.5 to 30")
     out = console()
+    if json:
+        import dataclasses
+        import json as json_library
+
+        for camera in list_cameras(seconds):
+            print(json_library.dumps(dataclasses.asdict(camera), allow_nan=False, ensure_ascii=False))
+        return
     with out.status("looking at the cameras ..."):
         found = list_cameras(seconds)
     if not found:

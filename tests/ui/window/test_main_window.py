@@ -53,7 +53,7 @@ def test_a_page_that_is_not_there_is_not_listed(
     context: AppContext, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(
-        main_window, "PAGES", (("mornings", "&Mornings", "mornings_page"), ("moon", "M&oon", "moon_page"))
+        main_window, "PAGES", (("mornings", "&Mornings", "mornings.page"), ("moon", "M&oon", "moon.page"))
     )
     made = MainWindow(context)
     qtbot.addWidget(made)
