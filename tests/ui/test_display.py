@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -49,3 +50,19 @@ def test_the_command_without_a_display_ends_with_one_line_and_code_2():
     assert done.stdout == ""
     assert done.stderr.count("\n") == 1
     assert "no display" in done.stderr
+
+
+@linux_only
+@pytest.mark.parametrize("problem", [display.display_problem, display.drawing_problem])
+def test_a_library_that_is_not_there_is_named_by_its_package(bare, problem):
+    bare.setenv("QT_QPA_PLATFORM", "offscreen")
+    bare.setattr(display, "TO_DRAW", {"libc.so.6": "libc6", "libnothing-of-the-kind.so.9": "libnothing9"})
+    said = problem() or ""
+    assert "apt-get install libnothing9 " in said
+    assert "libc6" not in said
+
+
+@pytest.mark.parametrize("file", ["README.md", ".ci/run"])
+def test_each_library_is_among_those_that_a_bare_machine_is_told_to_install(file):
+    words = (Path(__file__).parents[2] / file).read_text(encoding="utf-8").replace("(", " ").split()
+    assert set((display.TO_DRAW | display.FOR_A_WINDOW).values()) <= set(words)
