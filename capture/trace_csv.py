@@ -109,6 +109,10 @@ def _read_table(
     head = next((number for number, line in enumerate(lines) if line.strip()), None)
     if head is None:
         raise DawnbeatError(f"{path} is empty: record again")
+    for separator in (";", "\t"):
+        # A spreadsheet of a country with decimal commas separates cells by these.
+        if separator in lines[head] and "," not in lines[head]:
+            lines = [line.replace(",", ".").replace(separator, ",") for line in lines]
     names = _header(path, head + 1, lines[head], needed)
     notes: tuple[str, ...] = ()
     if lines[-1].strip() and len(lines) - 1 > head and (ours or not _reads_well(lines[-1], names, known)):

@@ -88,6 +88,9 @@ def test_files_are_the_users_alone(tmp_path: Path) -> None:
         GOOD.replace("time_s", ' "Time_s" '),
         "blue,green,time_s,red\n30.3,40.2,0,50.1\n30.4,40.3,0.033333,50.2\n30.5,40.4,0.066667,50.3\n",
         "note,time_s,red,green,blue,pad\nfine,0,50.1,40.2,30.3,1\n,0.033333,50.2,40.3,30.4,\nx,0.066667,50.3,40.4,30.5,z\n",
+        GOOD.replace(",", ";"),
+        GOOD.replace(",", "\t"),
+        GOOD.replace(",", ";").replace(".", ","),
     ],
 )
 def test_harmless_differences_between_csv_files_make_none(tmp_path: Path, text: str) -> None:
@@ -141,7 +144,7 @@ def test_the_recorders_own_unfinished_line_is_left_out_even_where_it_reads_well(
         (HEADER.strip() + ",covered\n0,1,2,3,0.5\n0.1,1,2,3,1.5\n", 3, "covered goes from 0 to 1"),
         ("time_s,red,green\n0,1,2\n", 1, "the column blue is missing"),
         ("0,1,2,3\n0.1,1,2,3\n", 1, "the column time_s is missing"),
-        ("time_s;red;green;blue\n0;1;2;3\n", 1, "the column time_s is missing"),
+        ("time_s|red|green|blue\n0|1|2|3\n", 1, "the column time_s is missing"),
         ("time_s,red,green,blue,red\n0,1,2,3,4\n", 1, "the column red is there twice"),
     ],
 )
