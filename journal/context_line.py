@@ -3,25 +3,19 @@
 from __future__ import annotations
 
 import shlex
-from dataclasses import replace
+from dataclasses import Field, fields, replace
 from typing import Any
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.morning import RATINGS, Context
+from dawnbeat.shared.morning import Context
 
 # What may stand before the equals sign, and the item it sets.
-WORDS = {
-    **{name: name for name in RATINGS},
-    "hours": "hours_slept",
-    "ill": "ill",
-    "alcohol": "alcohol",
-    "run": "yesterday_run",
-    "note": "note",
-}
+WORDS: dict[str, Field[Any]] = {each.metadata.get("word", each.name): each for each in fields(Context)}
 HELP = (
     "sleep, stress, fatigue and soreness from 1 (very, very good or low) to 7 (very, very bad or high); "
-    "hours=7.5; "
-    'ill=no; alcohol=no; run="10 km easy"; note="..."; all optional, an empty value takes the item away'
+    'hours=7.5; ill=no; well=yes (after an illness); alcohol=no; run="10 km easy"; note="..."; cycle=12 (day of it); '
+    'heat=yes; altitude=1800 (m); travel=6 (h of time zones); medicine="..."; apart=yes (keep this morning out of the '
+    "usual range); all optional, an empty value takes the item away"
 )
 NOTHING = Context()
 
@@ -42,7 +36,7 @@ def context_from_line(line: str, before: Context = NOTHING) -> Context:
         item = WORDS.get(name.strip().lower())
         if item is None or not equals:
             raise DawnbeatError(f"{word[:60]!r} is not understood: write {HELP}")
-        changes[item] = _value(item, value) if value else None
+        changes[item.name] = item_from(item.name, value)
     return replace(before, **changes)
 
 
@@ -50,7 +44,7 @@ def line_of(context: Context) -> str:
     """The context in the same words, which `context_from_line` reads back; empty where nothing was added."""
     words = []
     for word, item in WORDS.items():
-        value = getattr(context, item)
+        value = getattr(context, item.name)
         if isinstance(value, bool):
             words.append(f"{word}={'yes' if value else 'no'}")
         elif isinstance(value, float):
@@ -60,16 +54,24 @@ def line_of(context: Context) -> str:
     return " ".join(words)
 
 
-def _value(item: str, text: str) -> Any:
-    if item in ("yesterday_run", "note"):
-        return text
-    if item in ("ill", "alcohol"):
-        word = text.strip().lower()
-        if word not in ("yes", "no"):
-            raise DawnbeatError(f"{item} is {text[:40]!r}: say yes or no")
-        return word == "yes"
+def item_from(name: str, typed: str) -> Any:
+    """The value of one item of the context as somebody typed it; None for nothing.
+
+    Raises DawnbeatError where it can't be read; whether it is in its range is for Context to say.
+    """
+    facts = next(each.metadata for each in fields(Context) if each.name == name)
+    if not typed:
+        return None
+    if "flag" in facts:
+        answer = typed.strip().lower()
+        if answer not in ("yes", "no"):
+            raise DawnbeatError(f"{name} is {typed[:40]!r}: say yes or no")
+        return answer == "yes"
+    if "low" not in facts:
+        return typed
     try:
-        return float(text) if item == "hours_slept" else int(text)
+        return int(typed) if facts["whole"] else float(typed.replace(",", "."))
     except ValueError as error:
-        kind = "a number of hours" if item == "hours_slept" else "a whole number from 1 to 7"
-        raise DawnbeatError(f"{item} is {text[:40]!r}: give {kind}") from error
+        kind = "a whole number" if facts["whole"] else "a number"
+        bounds = f"from {facts['low']} to {facts['high']} {facts['unit']}".rstrip()
+        raise DawnbeatError(f"{name} is {typed[:40]!r}: give {kind} {bounds}") from error

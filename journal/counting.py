@@ -64,6 +64,9 @@ def morning_of(reading: StoredReading, irregular_share: float | None = None) -> 
         duration_s=reading.duration_s,
         ln_rmssd_error=_standard_error(reading, "ln_rmssd"),
         pulse_error_bpm=_standard_error(reading, "mean_hr_bpm"),
+        origin=reading.origin,
+        well_again=context.well_again,
+        comparable=not context.not_comparable,
         context=context,
     )
 

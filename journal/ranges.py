@@ -7,17 +7,16 @@ deviation, the smallest worthwhile change. The same is done for the resting puls
 
 from __future__ import annotations
 
-import dataclasses
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Any, Literal, get_args
+from typing import Literal, get_args
 
 import numpy as np
 from scipy.special import stdtrit
 
-from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.checked_fields import check_fields, number
 from dawnbeat.shared.morning import Morning, Posture
 from dawnbeat.shared.trace import FloatArray
 
@@ -33,10 +32,6 @@ ABOVE: Standing = "above your usual range"
 TOO_FEW: Standing = "too few mornings to say"
 
 
-def _parameter(default: float, low: float, high: float, unit: str, meaning: str) -> Any:
-    return field(default=default, metadata={"low": low, "high": high, "unit": unit, "meaning": meaning})
-
-
 @dataclass(frozen=True)
 class RangeSettings:
     """Windows, minimum counts and the smallest worthwhile change; metadata as in shared Settings.
@@ -44,28 +39,18 @@ class RangeSettings:
     Raises DawnbeatError when a value has the wrong type or lies outside its range.
     """
 
-    week_days: int = _parameter(7, 3, 14, "days", "length of the week's average, today included")
-    week_minimum: int = _parameter(3, 2, 14, "mornings", "fewest usable mornings for a week's average")
-    history_days: int = _parameter(60, 14, 365, "days", "days before the week that make the usual range")
-    history_minimum: int = _parameter(14, 3, 365, "mornings", "fewest usable mornings for a usual range")
-    worthwhile_sd: float = _parameter(0.5, 0.1, 2.0, "SD", "smallest worthwhile change in standard deviations")
-    trend_days: int = _parameter(28, 14, 84, "days", "length of the trend, today included")
-    trend_minimum: int = _parameter(14, 3, 84, "mornings", "fewest usable mornings for a trend")
-    hour_tolerance_h: float = _parameter(2.0, 0.5, 6.0, "h", "difference from the usual hour that is named")
-    far_sd: float = _parameter(2.0, 1.0, 4.0, "SD", "resting pulse this far above its mean is called far above")
+    week_days: int = number(7, 3, 14, "days", "length of the week's average, today included", whole=True)
+    week_minimum: int = number(3, 2, 14, "mornings", "fewest usable mornings for a week's average", whole=True)
+    history_days: int = number(60, 14, 365, "days", "days before the week that make the usual range", whole=True)
+    history_minimum: int = number(14, 3, 365, "mornings", "fewest usable mornings for a usual range", whole=True)
+    worthwhile_sd: float = number(0.5, 0.1, 2.0, "SD", "smallest worthwhile change in standard deviations")
+    trend_days: int = number(28, 14, 84, "days", "length of the trend, today included", whole=True)
+    trend_minimum: int = number(14, 3, 84, "mornings", "fewest usable mornings for a trend", whole=True)
+    hour_tolerance_h: float = number(2.0, 0.5, 6.0, "h", "difference from the usual hour that is named")
+    far_sd: float = number(2.0, 1.0, 4.0, "SD", "resting pulse this far above its mean is called far above")
 
     def __post_init__(self) -> None:
-        for parameter in dataclasses.fields(self):
-            value, about = getattr(self, parameter.name), parameter.metadata
-            whole = isinstance(parameter.default, int)
-            if isinstance(value, bool) or not isinstance(value, int if whole else int | float):
-                kind = "a whole number" if whole else "a number"
-                raise DawnbeatError(f"setting {parameter.name} is {value!r}: give {kind} of {about['unit']}")
-            if not about["low"] <= value <= about["high"]:
-                raise DawnbeatError(
-                    f"setting {parameter.name} is {value}: it goes from {about['low']} to {about['high']} "
-                    f"{about['unit']}"
-                )
+        check_fields(self, "setting ")
 
 
 DEFAULT = RangeSettings()

@@ -77,7 +77,7 @@ BEGAN_AT, USABLE_AT, PICKED_AT, BINNED_AT = 2, 9, 14, 15
 _METRICS_AT = 16
 _BOUNDS_AT = _METRICS_AT + len(METRICS)
 _CONTEXT_AT = _BOUNDS_AT + len(_BOUNDS)
-_NO_CONTEXT = Context()
+NO_CONTEXT = Context()
 
 
 def reading_from(row: tuple[Any, ...], counts: bool) -> StoredReading:
@@ -106,7 +106,7 @@ def reading_from(row: tuple[Any, ...], counts: bool) -> StoredReading:
         picked=bool(row[14]),
         counts=counts,
         binned_at=None if row[15] is None else datetime.fromisoformat(row[15]),
-        context=_NO_CONTEXT if row[_CONTEXT_AT] is None else _context(row[_CONTEXT_AT + 1 :]),
+        context=NO_CONTEXT if row[_CONTEXT_AT] is None else context_from(row[_CONTEXT_AT + 1 :]),
     )
 
 
@@ -115,7 +115,9 @@ def _verdict(usable: int, reasons_json: str) -> Verdict:
     return Verdict(bool(usable), tuple(json.loads(reasons_json)))
 
 
-def _context(values: tuple[Any, ...]) -> Context:
+@functools.lru_cache(maxsize=4096)
+def context_from(values: tuple[Any, ...]) -> Context:
+    """The context of its columns, in the order of CONTEXT."""
     sleep, stress, fatigue, soreness, hours_slept, ill, alcohol, run, note = values
     return Context(sleep, stress, fatigue, soreness, hours_slept, _flag(ill), _flag(alcohol), run, note)
 

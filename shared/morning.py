@@ -2,21 +2,28 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import date, datetime, timezone
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
+from dawnbeat.shared.checked_fields import check_fields, flag, number, text
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Metrics, Verdict
 
 Posture = Literal["lying", "sitting", "standing"]
 POSTURES: tuple[Posture, ...] = get_args(Posture)
 
+# Where the beats of a reading come from: light on a camera, a file of beat intervals such as a chest strap's, a count.
+Origin = Literal["camera", "strap", "hand"]
+ORIGINS: tuple[Origin, ...] = get_args(Origin)
+
 RATINGS = ("sleep", "stress", "fatigue", "soreness")
 RATING_LOW, RATING_HIGH = 1, 7
-TEXT_LIMIT = 20_000
+
+# A shorter reading is shown, but never enters a usual range: limits of agreement of lnRMSSD with five minutes are 0.41
+# at 30 s and 0.22 at 60 s (Esco & Flatt 2014, J Sports Sci Med 13:535-541).
+SHORTEST_COMPARABLE_S = 60.0
 
 
 def posture_from(text: str) -> Posture:
@@ -27,84 +34,82 @@ def posture_from(text: str) -> Posture:
     raise DawnbeatError(f"posture {text!r} is unknown: say {', '.join(POSTURES[:-1])} or {POSTURES[-1]}")
 
 
+def origin_from(text: str) -> Origin:
+    """The origin by its name; raises DawnbeatError for any other word."""
+    for origin in ORIGINS:
+        if text == origin:
+            return origin
+    raise DawnbeatError(f"origin {text!r} is unknown: say {', '.join(ORIGINS[:-1])} or {ORIGINS[-1]}")
+
+
+def _rating(what: str) -> Any:
+    return number(None, RATING_LOW, RATING_HIGH, "", what, whole=True)
+
+
 @dataclass(frozen=True)
 class Context:
-    """What the runner adds to a morning; every item is optional (None).
+    """What the runner adds to a morning; every item is optional (None). The metadata of each field says what it holds.
 
-    sleep, stress, fatigue, soreness: rated 1 (very, very good or low) to 7 (very, very bad or high), the four
-        items of the Hooper index (Hooper & Mackinnon 1995, Sports Med 20:321-327).
-    hours_slept: 0 to 24. ill: feeling ill this morning. alcohol: any the evening before.
-    yesterday_run: yesterday's run in plain words. note: anything else. An empty text is stored as None.
+    The four ratings are the items of the Hooper index (Hooper & Mackinnon 1995, Sports Med 20:321-327). From cycle_day
+    on stand the things that can shift readings for days or weeks, which a single morning can't tell from a change in
+    the runner; `not_comparable` keeps such a morning out of the usual range. An empty text is stored as None.
 
+    `word` in the metadata is what the item is called where context is typed in one line.
     Raises DawnbeatError when a value has the wrong type or lies outside its range.
     """
 
-    sleep: int | None = None
-    stress: int | None = None
-    fatigue: int | None = None
-    soreness: int | None = None
-    hours_slept: float | None = None
-    ill: bool | None = None
-    alcohol: bool | None = None
-    yesterday_run: str | None = None
-    note: str | None = None
+    sleep: int | None = _rating("how you slept, 1 very, very good to 7 very, very bad")
+    stress: int | None = _rating("stress, 1 very, very low to 7 very, very high")
+    fatigue: int | None = _rating("fatigue, 1 very, very low to 7 very, very high")
+    soreness: int | None = _rating("muscle soreness, 1 very, very low to 7 very, very high")
+    hours_slept: float | None = number(None, 0, 24, "h", "hours slept", word="hours")
+    ill: bool | None = flag(None, "feeling ill this morning")
+    alcohol: bool | None = flag(None, "alcohol the evening before")
+    yesterday_run: str | None = text(None, "yesterday's run in plain words", word="run")
+    note: str | None = text(None, "anything else")
+    well_again: bool | None = flag(None, "well again after an illness", word="well")
+    cycle_day: int | None = number(
+        None, 1, 99, "", "day of the menstrual cycle, the first day of bleeding is 1", True, word="cycle"
+    )
+    heat: bool | None = flag(None, "unaccustomed heat, by day or night")
+    altitude_m: float | None = number(None, -500, 9000, "m", "height above the sea, if unaccustomed", word="altitude")
+    time_zones: float | None = number(
+        None, -14, 14, "h", "hours of time zones crossed lately, eastwards positive", word="travel"
+    )
+    medicine: str | None = text(None, "medicine taken, or changed")
+    not_comparable: bool | None = flag(None, "keep this morning out of the usual range", word="apart")
 
     def __post_init__(self) -> None:
-        for name in RATINGS:
-            rating = getattr(self, name)
-            if rating is None:
-                continue
-            if type(rating) is not int or not RATING_LOW <= rating <= RATING_HIGH:
-                raise DawnbeatError(
-                    f"{name} is {rating!r}: rate it with a whole number from {RATING_LOW} to {RATING_HIGH}"
-                )
-        hours = self.hours_slept
-        if hours is not None:
-            if isinstance(hours, bool) or not isinstance(hours, int | float) or not 0 <= hours <= 24:
-                raise DawnbeatError(f"hours_slept is {hours!r}: give a number from 0 to 24")
-            object.__setattr__(self, "hours_slept", float(hours))
-        for name in ("ill", "alcohol"):
-            if getattr(self, name) not in (None, True, False):
-                raise DawnbeatError(f"{name} is {getattr(self, name)!r}: say yes or no")
-        for name in ("yesterday_run", "note"):
-            text = getattr(self, name)
-            if text is None:
-                continue
-            if not text:
-                object.__setattr__(self, name, None)
-            elif len(text) > TEXT_LIMIT:
-                raise DawnbeatError(f"the text of {name} is too long: keep it under {TEXT_LIMIT} characters")
-            elif not text.isascii() and any("\ud800" <= letter <= "\udfff" for letter in text):
-                raise DawnbeatError(f"the text of {name} is not valid Unicode: type it again")
-
-    @property
-    def hooper_index(self) -> int | None:
-        """Sum of the four ratings, 4 to 28, as published; None unless all four are given."""
-        ratings = [getattr(self, name) for name in RATINGS]
-        return None if None in ratings else sum(ratings)
+        for each in fields(self):
+            if getattr(self, each.name) == "":
+                object.__setattr__(self, each.name, None)
+        check_fields(self)
 
     @property
     def is_empty(self) -> bool:
         """True where the runner added nothing."""
-        return all(getattr(self, item.name) is None for item in dataclasses.fields(self))
+        return all(getattr(self, item.name) is None for item in fields(self))
 
 
 @dataclass(frozen=True)
 class Circumstances:
     """How a reading was taken.
 
-    began: date and time with the offset of the place where it was taken. camera: its name in plain words.
-    Raises DawnbeatError when `began` has no offset or the posture is unknown.
+    began: date and time with the offset of the place where it was taken. camera: its name in plain words, or that of
+    whatever else took it. origin: what kind of thing that was.
+    Raises DawnbeatError when `began` has no offset, or posture or origin are unknown.
     """
 
     began: datetime
     posture: Posture
     camera: str
     context: Context = Context()
+    origin: Origin = "camera"
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "began", with_fixed_offset(self.began))
         posture_from(self.posture)
+        origin_from(self.origin)
 
 
 def with_fixed_offset(moment: datetime) -> datetime:
@@ -127,7 +132,8 @@ class StoredReading:
     intervals95: 95 % intervals by the names of Metrics. timing_error_ms: of one beat time.
     version, settings_json: what analysed it. recording: path relative to the journal's folder, or None.
     picked: the runner chose it for its day. counts: it is the one that counts on its day.
-    binned_at: when it went to the bin (UTC), or None.
+    binned_at: when it went to the bin (UTC), or None. origin: what kind of thing took it.
+    answer: what the runner was told that morning and what it rested on, as plain JSON values; None where nothing was.
     """
 
     id: int
@@ -149,6 +155,8 @@ class StoredReading:
     counts: bool = False
     binned_at: datetime | None = None
     context: Context = field(default_factory=Context)
+    origin: Origin = "camera"
+    answer: Mapping[str, Any] | None = None
 
     @property
     def local_date(self) -> date:
@@ -159,10 +167,6 @@ class StoredReading:
     def hour(self) -> float:
         """Hour of the day by the clock of the place, 0 to 24, with minutes as a fraction."""
         return self.began.hour + self.began.minute / 60 + self.began.second / 3600
-
-
-Origin = Literal["camera", "strap"]
-ORIGINS: tuple[Origin, ...] = get_args(Origin)
 
 
 @dataclass(frozen=True)

@@ -4,16 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 import tomllib
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
+from dawnbeat.shared.checked_fields import check_fields, choice, number
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.trace import CHANNELS
-
-
-def _parameter(default: Any, low: float, high: float, unit: str, meaning: str) -> Any:
-    return field(default=default, metadata={"low": low, "high": high, "unit": unit, "meaning": meaning})
 
 
 @dataclass(frozen=True)
@@ -23,53 +19,36 @@ class Settings:
     Raises DawnbeatError when a value has the wrong type or lies outside its range.
     """
 
-    channel: str = field(
-        default="auto",
-        metadata={"choices": ("auto", *CHANNELS), "unit": "", "meaning": "colour that carries the pulse"},
-    )
-    max_gap_s: float = _parameter(0.2, 0.05, 1.0, "s", "longest hole between frames that is bridged")
-    highpass_hz: float = _parameter(0.5, 0.1, 2.0, "Hz", "lower cut-off of the band in which beats are found")
-    lowpass_hz: float = _parameter(8.0, 3.0, 20.0, "Hz", "upper cut-off of the band in which beats are found")
-    timing_lowpass_hz: float = _parameter(12.0, 3.0, 20.0, "Hz", "upper cut-off of the wave that beats are timed on")
-    lowest_bpm: float = _parameter(33.0, 20.0, 60.0, "bpm", "slowest pulse looked for")
-    highest_bpm: float = _parameter(230.0, 100.0, 240.0, "bpm", "fastest pulse looked for")
-    period_window_s: float = _parameter(8.0, 4.0, 30.0, "s", "window in which the wave is compared with itself")
-    rhythm_cost: float = _parameter(0.8, 0.0, 5.0, "", "how much an odd interval counts against a beat")
-    edge_before_ms: float = _parameter(220.0, 40.0, 300.0, "ms", "edge compared from this long before the beat")
-    edge_after_ms: float = _parameter(120.0, 40.0, 400.0, "ms", "edge compared until this long after the beat")
-    min_likeness: float = _parameter(0.7, 0.0, 1.0, "", "least correlation of a beat with the median beat")
-    min_height_ratio: float = _parameter(0.35, 0.0, 1.0, "", "least height of a beat beside those around it")
-    max_height_ratio: float = _parameter(2.5, 1.0, 10.0, "", "greatest height of a beat beside those around it")
-    max_excursion_ratio: float = _parameter(2.0, 1.0, 10.0, "", "greatest swing between beats beside the usual")
-    max_misfit_ratio: float = _parameter(3.5, 1.0, 50.0, "", "greatest misfit of an edge beside those around it")
-    max_beat_error_ms: float = _parameter(15.0, 1.0, 100.0, "ms", "greatest timing error of a beat that counts")
-    min_kept_s: float = _parameter(90.0, 10.0, 600.0, "s", "kept time that a usable reading needs at the most")
-    min_kept_share: float = _parameter(0.75, 0.0, 1.0, "", "share of the time that a usable reading keeps")
+    channel: str = choice("auto", ("auto", *CHANNELS), "colour that carries the pulse")
+    max_gap_s: float = number(0.2, 0.05, 1.0, "s", "longest hole between frames that is bridged")
+    highpass_hz: float = number(0.5, 0.1, 2.0, "Hz", "lower cut-off of the band in which beats are found")
+    lowpass_hz: float = number(8.0, 3.0, 20.0, "Hz", "upper cut-off of the band in which beats are found")
+    timing_lowpass_hz: float = number(12.0, 3.0, 20.0, "Hz", "upper cut-off of the wave that beats are timed on")
+    lowest_bpm: float = number(33.0, 20.0, 60.0, "bpm", "slowest pulse looked for")
+    highest_bpm: float = number(230.0, 100.0, 240.0, "bpm", "fastest pulse looked for")
+    period_window_s: float = number(8.0, 4.0, 30.0, "s", "window in which the wave is compared with itself")
+    rhythm_cost: float = number(0.8, 0.0, 5.0, "", "how much an odd interval counts against a beat")
+    edge_before_ms: float = number(220.0, 40.0, 300.0, "ms", "edge compared from this long before the beat")
+    edge_after_ms: float = number(120.0, 40.0, 400.0, "ms", "edge compared until this long after the beat")
+    min_likeness: float = number(0.7, 0.0, 1.0, "", "least correlation of a beat with the median beat")
+    min_height_ratio: float = number(0.35, 0.0, 1.0, "", "least height of a beat beside those around it")
+    max_height_ratio: float = number(2.5, 1.0, 10.0, "", "greatest height of a beat beside those around it")
+    max_excursion_ratio: float = number(2.0, 1.0, 10.0, "", "greatest swing between beats beside the usual")
+    max_misfit_ratio: float = number(3.5, 1.0, 50.0, "", "greatest misfit of an edge beside those around it")
+    max_beat_error_ms: float = number(15.0, 1.0, 100.0, "ms", "greatest timing error of a beat that counts")
+    min_kept_s: float = number(90.0, 10.0, 600.0, "s", "kept time that a usable reading needs at the most")
+    min_kept_share: float = number(0.75, 0.0, 1.0, "", "share of the time that a usable reading keeps")
 
-    min_long_share: float = _parameter(0.6, 0.0, 1.0, "", "share of the time that a longer reading keeps")
-    min_duration_s: float = _parameter(25.0, 5.0, 300.0, "s", "shortest trace that can be a usable reading")
-    min_frame_rate_hz: float = _parameter(9.0, 5.0, 60.0, "Hz", "fewest frames a second of a usable reading")
-    min_frames_a_beat: float = _parameter(8.0, 2.0, 60.0, "", "fewest frames in an interval that counts")
-    min_median_likeness: float = _parameter(0.8, 0.0, 1.0, "", "least median likeness of a usable reading")
-    max_timing_share: float = _parameter(0.2, 0.0, 1.0, "", "share of RMSSD squared that timing errors may make up")
-    min_agreement: float = _parameter(0.7, 0.0, 1.0, "", "share of windows in which rates must agree")
+    min_long_share: float = number(0.6, 0.0, 1.0, "", "share of the time that a longer reading keeps")
+    min_duration_s: float = number(25.0, 5.0, 300.0, "s", "shortest trace that can be a usable reading")
+    min_frame_rate_hz: float = number(9.0, 5.0, 60.0, "Hz", "fewest frames a second of a usable reading")
+    min_frames_a_beat: float = number(8.0, 2.0, 60.0, "", "fewest frames in an interval that counts")
+    min_median_likeness: float = number(0.8, 0.0, 1.0, "", "least median likeness of a usable reading")
+    max_timing_share: float = number(0.2, 0.0, 1.0, "", "share of RMSSD squared that timing errors may make up")
+    min_agreement: float = number(0.7, 0.0, 1.0, "", "share of windows in which rates must agree")
 
     def __post_init__(self) -> None:
-        for parameter in dataclasses.fields(self):
-            self._check(parameter)
-
-    def _check(self, parameter: dataclasses.Field[Any]) -> None:
-        value = getattr(self, parameter.name)
-        if "choices" in parameter.metadata:
-            if value not in parameter.metadata["choices"]:
-                choices = ", ".join(parameter.metadata["choices"])
-                raise DawnbeatError(f"setting {parameter.name} is {value!r}: choose one of {choices}")
-            return
-        low, high, unit = (parameter.metadata[key] for key in ("low", "high", "unit"))
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            raise DawnbeatError(f"setting {parameter.name} is {value!r}: give a number from {low} to {high} {unit}")
-        if not low <= value <= high:
-            raise DawnbeatError(f"setting {parameter.name} is {value}: it goes from {low} to {high} {unit}")
+        check_fields(self, "setting ")
 
 
 def settings_from_toml(path: Path) -> Settings:

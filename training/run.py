@@ -9,6 +9,7 @@ from typing import Literal, get_args
 
 import numpy as np
 
+from dawnbeat.shared.checked_fields import plain_text
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
 
@@ -166,11 +167,7 @@ def check_felt_effort(rating: float | None) -> float | None:
 
 def check_note(note: str) -> str:
     """The note itself; raises DawnbeatError when it is too long or not valid text."""
-    if len(note) > NOTE_LIMIT:
-        raise DawnbeatError(f"the note is too long: keep it under {NOTE_LIMIT} characters")
-    if any("\ud800" <= letter <= "\udfff" for letter in note):
-        raise DawnbeatError("the note is not valid Unicode: type it again")
-    return note
+    return plain_text("the note", note, NOTE_LIMIT)
 
 
 def blob_of(samples: Samples) -> bytes:

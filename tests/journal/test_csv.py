@@ -6,10 +6,9 @@ import contextlib
 import csv
 import dataclasses
 import io
-import json
 import math
 import os
-from datetime import date, datetime, timedelta, timezone
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -21,27 +20,11 @@ from dawnbeat.journal.columns import BY_NAME, COLUMNS, cells_of, reading_of
 from dawnbeat.journal.csv_safe import guard, unguard
 from dawnbeat.journal.export import export_intervals, export_mornings, mornings_csv
 from dawnbeat.journal.import_csv import apply_import, plan_import
-from dawnbeat.journal.rows import WITH_INTERVAL
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.morning import POSTURES, Context, StoredReading
-from dawnbeat.shared.reading import Metrics, Verdict
-
-RISKY = (
-    "=1+1",
-    "+1",
-    "-1",
-    "@SUM(A1)",
-    "\t=1",
-    "\r=1",
-    "\n=1",
-    "\x00=1",
-    " =1",
-    "＝1",
-    "'=1",
-    "''",
-    "\ufeff=1",
-)
+from dawnbeat.shared.morning import StoredReading
+from dawnbeat.shared.reading import Metrics
+from tests.journal.strategies import RISKY, readings
 
 
 @pytest.mark.parametrize("text", RISKY)
@@ -55,60 +38,6 @@ def test_every_text_comes_back_as_it_was(text: str) -> None:
     cell = guard(text)
     assert unguard(cell) == text
     assert cell[:1] not in ("=", "+", "-", "@", "\t", "\r", "\n")
-
-
-text = st.text(st.characters(exclude_categories=("Cs",)), max_size=60) | st.sampled_from(RISKY)
-number = st.floats(min_value=0, allow_nan=False, allow_infinity=False)
-anything = st.floats(allow_nan=False, allow_infinity=False)
-rating = st.none() | st.integers(1, 7)
-flag = st.none() | st.booleans()
-
-
-def maybe(strategy: st.SearchStrategy[Any]) -> st.SearchStrategy[Any]:
-    return st.none() | strategy
-
-
-zones = st.integers(-14 * 60, 14 * 60).map(lambda minutes: timezone(timedelta(minutes=minutes)))
-whole_metrics = {"nn50": maybe(st.integers(0, 10**6)), "kept_beats": st.integers(0, 10**6)}
-metrics = st.builds(
-    Metrics,
-    **{
-        field.name: whole_metrics.get(field.name, maybe(anything if field.name == "ln_rmssd" else number))
-        for field in dataclasses.fields(Metrics)
-    },
-)
-contexts = st.builds(
-    Context,
-    sleep=rating,
-    stress=rating,
-    fatigue=rating,
-    soreness=rating,
-    hours_slept=maybe(st.floats(0, 24)),
-    ill=flag,
-    alcohol=flag,
-    yesterday_run=maybe(text),
-    note=maybe(text),
-)
-readings = st.builds(
-    StoredReading,
-    id=st.just(0),
-    uid=st.uuids().map(lambda uid: uid.hex),
-    began=st.datetimes(datetime(1990, 1, 1), datetime(2090, 1, 1), timezones=zones),
-    duration_s=number,
-    posture=st.sampled_from(POSTURES),
-    camera=text,
-    frame_rate_hz=maybe(number),
-    channel=maybe(text.filter(bool)),
-    metrics=metrics,
-    intervals95=st.dictionaries(st.sampled_from(WITH_INTERVAL), st.tuples(number, number)),
-    timing_error_ms=maybe(number),
-    verdict=st.builds(Verdict, st.booleans(), st.lists(text).map(tuple)),
-    version=text,
-    settings_json=st.dictionaries(text, anything).map(json.dumps),
-    recording=maybe(st.just("recordings/2025-03-01/06-30-00")),
-    picked=st.booleans(),
-    context=contexts,
-)
 
 
 @given(st.lists(readings, max_size=4))

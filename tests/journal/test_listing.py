@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 import pytest
 from hypothesis import given
-from hypothesis import strategies as st
 
 from dawnbeat.journal import ranges
 from dawnbeat.journal.context_line import context_from_line, line_of
@@ -19,6 +18,7 @@ from dawnbeat.journal.today import today_of
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings, invented_analysis
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Context
+from tests.journal.strategies import contexts
 
 
 def test_a_row_holds_figures_with_intervals_verdict_and_context(journal: Journal, taken: Any, analysed: Any) -> None:
@@ -55,12 +55,7 @@ def test_a_line_that_makes_no_sense_is_refused(line: str) -> None:
     assert "\n" not in str(caught.value)
 
 
-words = st.none() | st.text(st.characters(exclude_categories=("Cs",)), min_size=1)
-rating = st.none() | st.integers(1, 7)
-flag = st.none() | st.booleans()
-
-
-@given(st.builds(Context, rating, rating, rating, rating, st.none() | st.floats(0, 24), flag, flag, words, words))
+@given(contexts)
 def test_context_shown_in_one_line_reads_back(context: Context) -> None:
     assert context_from_line(line_of(context)) == context
 

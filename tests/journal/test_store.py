@@ -159,11 +159,6 @@ def test_context_out_of_range_is_refused_in_one_line(wrong: dict[str, Any]) -> N
     assert "\n" not in str(caught.value)
 
 
-def test_the_hooper_index_is_the_sum_of_all_four_ratings_or_nothing() -> None:
-    assert Context(sleep=1, stress=2, fatigue=3, soreness=4).hooper_index == 10
-    assert Context(sleep=1, stress=2, fatigue=3).hooper_index is None
-
-
 def test_the_bin_gives_back_what_was_put_into_it(journal: Journal, taken: Any, analysed: Any) -> None:
     saved = journal.save(taken(note="kept"), analysed())
     journal.put_in_bin(saved.id)

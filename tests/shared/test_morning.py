@@ -41,12 +41,6 @@ def test_hours_slept_are_a_number_from_0_to_24(hours):
         Context(hours_slept=hours)
 
 
-def test_the_hooper_index_is_the_sum_of_four_ratings_or_nothing():
-    # Hooper and Mackinnon 1995, Sports Med 20:321-327: the index is the sum of the four ratings.
-    assert Context(sleep=2, stress=3, fatigue=4, soreness=1).hooper_index == 2 + 3 + 4 + 1
-    assert Context(sleep=2, stress=3, fatigue=4).hooper_index is None
-
-
 def test_an_empty_text_says_nothing():
     assert Context(note="", yesterday_run="").is_empty
     assert not Context(ill=False).is_empty

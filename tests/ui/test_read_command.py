@@ -120,7 +120,7 @@ class _Keyboard(io.StringIO):
     ("typed", "sleep", "said"),
     [
         ("sleep=3 note=fine\n", 3, ""),
-        ("sleep=12\nsleep=4\n", 4, "rate it with a whole number"),
+        ("sleep=12\nsleep=4\n", 4, "it goes from 1 to 7"),
         ("\n", None, ""),
         ("", None, ""),  # the end of the input, as of Ctrl+D
     ],

@@ -11,7 +11,7 @@ from typing import Any
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt
 from PySide6.QtGui import QFont
 
-from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.journal.context_line import item_from
 from dawnbeat.shared.morning import POSTURES, RATING_HIGH, RATING_LOW, RATINGS, Context, StoredReading
 from dawnbeat.ui.window.parts.formats import interval_words, long_day
 
@@ -109,20 +109,7 @@ COLUMNS: tuple[Column, ...] = (
 
 def changed_context(context: Context, item: str, text: str) -> Context:
     """The context with one item as it was typed; raises DawnbeatError where it can't be."""
-    text = text.strip()
-    value: Any = text or None
-    if value is not None and item in RATINGS:
-        value = int(text) if text.isdecimal() else text
-    elif value is not None and item == "hours_slept":
-        try:
-            value = float(text.replace(",", "."))
-        except ValueError as error:
-            raise DawnbeatError(f"hours slept is {text[:40]!r}: give a number from 0 to 24") from error
-    elif value is not None and item in ("ill", "alcohol"):
-        if text not in YES_NO:
-            raise DawnbeatError(f"{item} is {text[:40]!r}: say yes or no")
-        value = text == "yes"
-    return replace(context, **{item: value})
+    return replace(context, **{item: item_from(item, text.strip())})
 
 
 class MorningsModel(QAbstractTableModel):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from PySide6.QtCore import QEvent, QRegularExpression, Qt, Signal
 from PySide6.QtGui import QKeyEvent, QRegularExpressionValidator
 from PySide6.QtWidgets import (
@@ -13,7 +15,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from dawnbeat.shared.morning import RATING_HIGH, RATING_LOW, RATINGS, TEXT_LIMIT, Context
+from dawnbeat.shared.checked_fields import TEXT_LIMIT
+from dawnbeat.shared.morning import RATING_HIGH, RATING_LOW, RATINGS, Context
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.read.widgets import label
 
@@ -60,6 +63,7 @@ class ContextForm(QWidget):
         super().__init__()
         self.context = context
         self._setting = False
+        self._said = Context()  # holds the items that the form doesn't show
         self._ratings = {name: self._rating(name) for name in RATINGS}
         self._hours = QLineEdit()
         self._hours.setValidator(QRegularExpressionValidator(QRegularExpression(_HOURS), self._hours))
@@ -81,7 +85,8 @@ class ContextForm(QWidget):
     def value(self) -> Context:
         """What is in the form."""
         ratings = {name: box.currentData() for name, box in self._ratings.items()}
-        return Context(
+        return replace(
+            self._said,
             **ratings,
             hours_slept=_hours(self._hours.text()),
             ill=self._ill.currentData(),
@@ -92,6 +97,7 @@ class ContextForm(QWidget):
 
     def set_value(self, said: Context) -> None:
         """Fill the form; nothing counts as changed by it."""
+        self._said = said
         self._setting = True
         for name, box in self._ratings.items():
             box.setCurrentIndex(getattr(said, name) or 0)
