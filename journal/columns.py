@@ -21,7 +21,7 @@ from dawnbeat.shared.morning import (
     posture_from,
     with_fixed_offset,
 )
-from dawnbeat.shared.reading import Metrics, Verdict
+from dawnbeat.shared.reading import Finding, Metrics, Verdict, findings_as_data, findings_from_data
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,9 @@ COLUMNS: tuple[Column, ...] = (
     *_metric_columns(),
     Column("timing_error_ms", "number", "ms", "standard deviation of the error of one beat time"),
     Column("usable", "flag", "yes or no", "whether the reading may be trusted", needed=True),
-    Column("reasons", "reasons", "JSON list", "why"),
+    Column("pulse_usable", "flag", "yes or no", "whether the mean pulse may be used"),
+    Column("irregular", "flag", "yes or no", "whether the pulse kept coming irregularly"),
+    Column("findings", "findings", "JSON list", "why, as codes with the numbers they rest on"),
     Column("version", "text", "", "software version that analysed it"),
     Column("settings", "json", "JSON", "settings of the analysis"),
     Column("recording", "text", "", "path of its recording within the journal's folder"),
@@ -115,7 +117,9 @@ def cells_of(reading: StoredReading) -> list[str]:
         **vars(reading),
         "date": reading.local_date,
         "usable": reading.verdict.usable,
-        "reasons": list(reading.verdict.reasons),
+        "pulse_usable": reading.verdict.pulse_usable,
+        "irregular": reading.verdict.irregular,
+        "findings": findings_as_data(reading.verdict.findings),
         "version": reading.version,
         "settings": reading.settings_json,
     }
@@ -162,13 +166,22 @@ def reading_of(cells: Mapping[str, str]) -> StoredReading:
         metrics=Metrics(**metrics),
         intervals95=_intervals95(given),
         timing_error_ms=given["timing_error_ms"],
-        verdict=Verdict(given["usable"], tuple(given["reasons"] or ())),
+        verdict=_verdict(given),
         version=given["version"] or "",
         settings_json=given["settings"] or "{}",
         recording=recording,
         picked=bool(given["picked"]),
         context=Context(**{name: given[name] for name in CONTEXT}),
     )
+
+
+def _verdict(given: Mapping[str, Any]) -> Verdict:
+    """Raises DawnbeatError where the three flags contradict each other; a missing one follows from the others."""
+    usable, pulse_usable, irregular = given["usable"], given["pulse_usable"], bool(given["irregular"])
+    try:
+        return Verdict(usable, usable if pulse_usable is None else pulse_usable, irregular, given["findings"] or ())
+    except ValueError as error:
+        raise DawnbeatError("usable: it goes with pulse_usable yes and irregular no") from error
 
 
 def _intervals95(given: Mapping[str, Any]) -> dict[str, tuple[float, float]]:
@@ -211,11 +224,8 @@ def _flag(cell: str) -> bool:
     return word == "yes"
 
 
-def _reasons(cell: str) -> list[str]:
-    found = json.loads(unguard(cell))
-    if not isinstance(found, list) or not all(isinstance(each, str) for each in found):
-        raise ValueError(cell)
-    return found
+def _findings(cell: str) -> tuple[Finding, ...]:
+    return findings_from_data(json.loads(unguard(cell)))
 
 
 def _settings(cell: str) -> str:
@@ -239,7 +249,7 @@ _WRITERS: Mapping[str, Callable[[Any], str]] = {
     "whole": _blank_or(lambda value: str(int(value))),
     "rating": _blank_or(lambda value: str(int(value))),
     "flag": _blank_or(lambda value: "yes" if value else "no"),
-    "reasons": _blank_or(lambda value: guard(json.dumps(value, ensure_ascii=False))),
+    "findings": _blank_or(lambda value: guard(json.dumps(value))),
     "json": _blank_or(guard),
 }
 _READERS: Mapping[str, Callable[[str], Any]] = {
@@ -252,6 +262,6 @@ _READERS: Mapping[str, Callable[[str], Any]] = {
     "whole": _whole,
     "rating": int,
     "flag": _flag,
-    "reasons": _reasons,
+    "findings": _findings,
     "json": _settings,
 }

@@ -55,5 +55,5 @@ def sparkline(values: Sequence[float | None]) -> str:
 
 def _verdict(reading: StoredReading) -> str:
     if not reading.verdict.usable:
-        return f"not usable: {'; '.join(reading.verdict.reasons)}"
+        return "not usable"
     return "usable" if reading.counts else "usable, another counts"

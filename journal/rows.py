@@ -16,7 +16,7 @@ import numpy as np
 from dawnbeat.shared.beats import REASONS, Intervals, Reason
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Context, StoredReading
-from dawnbeat.shared.reading import Analysis, Metrics, Verdict
+from dawnbeat.shared.reading import Analysis, Metrics, Verdict, findings_from_data, verdict_as_data
 from dawnbeat.shared.settings import Settings
 
 METRICS = (
@@ -112,7 +112,8 @@ def reading_from(row: tuple[Any, ...], counts: bool) -> StoredReading:
 
 @functools.lru_cache(maxsize=4096)
 def _verdict(usable: int, reasons_json: str) -> Verdict:
-    return Verdict(bool(usable), tuple(json.loads(reasons_json)))
+    said = json.loads(reasons_json)
+    return Verdict(bool(usable), said["pulse_usable"], said["irregular"], findings_from_data(said["findings"]))
 
 
 @functools.lru_cache(maxsize=4096)
@@ -142,7 +143,7 @@ def analysed_values(
         "channel": channel or None,
         "timing_error_ms": _number(timing_error_ms),
         "usable": int(verdict.usable),
-        "reasons_json": json.dumps(list(verdict.reasons), ensure_ascii=False),
+        "reasons_json": json.dumps(verdict_as_data(verdict)),
     }
     for name, value in asdict(metrics).items():
         if name in WHOLE_METRICS:

@@ -10,7 +10,7 @@ from dawnbeat.journal.hand_edits import Figures, FiguresOf
 from dawnbeat.shared.beats import Intervals, Reason
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
-from dawnbeat.shared.reading import Analysis, Verdict
+from dawnbeat.shared.reading import Analysis, Finding, Verdict
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import FloatArray, Trace
 from dawnbeat.signal.agreement import agreeing_share
@@ -88,9 +88,8 @@ def _verdict_without(reading: StoredReading, intervals: Intervals) -> Verdict:
     kept_s = float(intervals.kept_ms.sum()) / 1000.0
     wanted_s = needed_s(reading.duration_s, Settings())
     if kept_s < wanted_s:
-        return Verdict(
-            False, (f"only {int(kept_s)} s are kept after leaving out by hand, and {wanted_s:.0f} s are needed",)
-        )
+        missing = Finding("left_out_by_hand", {"kept_s": kept_s, "needed_s": wanted_s})
+        return Verdict(False, reading.verdict.pulse_usable, reading.verdict.irregular, (missing,))
     return reading.verdict
 
 

@@ -19,6 +19,7 @@ from dawnbeat.journal.faults import plain_errors
 from dawnbeat.journal.recordings_kept import is_safe_path
 from dawnbeat.journal.schema import copy_aside
 from dawnbeat.journal.store import Journal
+from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.reading import Analysis, PulseWave
@@ -59,7 +60,7 @@ class Change:
         said += f"pulse {_bpm(old.metrics.mean_hr_bpm)} -> {_bpm(new.metrics.mean_hr_bpm)}"
         if old.verdict.usable != new.verdict.usable:
             was, now = (("usable" if each else "not usable") for each in (old.verdict.usable, new.verdict.usable))
-            said += f", {was} -> {now}: {'; '.join(new.verdict.reasons)}"
+            said += f", {was} -> {now}: {'; '.join(verdict_lines(new.verdict))}"
         return said
 
 

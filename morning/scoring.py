@@ -13,6 +13,7 @@ from multiprocessing.synchronize import Event
 from pathlib import Path
 
 from dawnbeat.morning.bench_recordings import read_with_reference
+from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.settings import Settings
 from dawnbeat.signal.analysis import analyse
@@ -104,7 +105,7 @@ def score(path: Path, settings: Settings) -> Score:
         timing_error_ms=analysis.timing_error_ms,
         pulse_bpm=analysis.metrics.mean_hr_bpm,
         rmssd_ms=analysis.metrics.rmssd_ms,
-        reason=analysis.verdict.reasons[0],
+        reason=verdict_lines(analysis.verdict)[0],
     )
 
 

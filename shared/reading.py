@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
 
 from dawnbeat.shared.beats import Beats, Intervals
 from dawnbeat.shared.settings import Settings
@@ -35,14 +38,71 @@ class Metrics:
 
 
 @dataclass(frozen=True)
-class Verdict:
-    """Whether a reading may be trusted, always with reasons in plain words.
+class Finding:
+    """One thing that speaks for or against a reading, as data.
 
-    reasons is never empty: for a usable reading it says what the trust rests on.
+    code: a short word, such as "movement". values: the numbers it rests on, by name with unit, such as "from_s".
+    """
+
+    code: str
+    values: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Which figures of a reading may be trusted, and what that rests on.
+
+    usable: the variability may be used. pulse_usable: the mean pulse may be used. irregular: the pulse keeps coming
+    irregularly. findings: what speaks against the reading, most important first, or what the trust rests on.
+    Usable implies pulse_usable, and irregular implies not usable; anything else raises ValueError.
     """
 
     usable: bool
-    reasons: tuple[str, ...]
+    pulse_usable: bool
+    irregular: bool
+    findings: tuple[Finding, ...]
+
+    def __post_init__(self) -> None:
+        if self.usable and (self.irregular or not self.pulse_usable):
+            raise ValueError(f"a verdict that contradicts itself: {self}")
+
+
+def verdict_as_data(verdict: Verdict) -> dict[str, Any]:
+    """The verdict as plain values for JSON: the three flags, and the findings as code and values."""
+    return {
+        "usable": verdict.usable,
+        "pulse_usable": verdict.pulse_usable,
+        "irregular": verdict.irregular,
+        "findings": findings_as_data(verdict.findings),
+    }
+
+
+def findings_as_data(findings: Iterable[Finding]) -> list[dict[str, Any]]:
+    """The findings as a list of {"code", "values"} for JSON; a value that is not finite is left out."""
+    return [
+        {
+            "code": each.code,
+            "values": {name: float(value) for name, value in each.values.items() if math.isfinite(value)},
+        }
+        for each in findings
+    ]
+
+
+def findings_from_data(data: Any) -> tuple[Finding, ...]:
+    """The findings of what `findings_as_data` gave; raises ValueError for anything else."""
+    if not isinstance(data, list):
+        raise ValueError("findings are a list")
+    findings = []
+    for each in data:
+        if not isinstance(each, dict) or not isinstance(each.get("code"), str):
+            raise ValueError("a finding has a code")
+        values = each.get("values", {})
+        if not isinstance(values, dict) or any(
+            isinstance(value, bool) or not isinstance(value, int | float) for value in values.values()
+        ):
+            raise ValueError("the values of a finding are numbers by name")
+        findings.append(Finding(each["code"], {str(name): float(value) for name, value in values.items()}))
+    return tuple(findings)
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from dawnbeat.capture.recording import Recording, read_recording
+from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.signal.analysis import analyse
 from tests.signal.fingers import against_truth, overlapping
@@ -35,7 +36,7 @@ def test_a_recording_gets_the_verdict_that_it_must(name, replayed):
     recording, analysis = replayed[name]
     check(analysis)
     said = "usable" if analysis.verdict.usable else "not usable"
-    assert said == recording.about["verdict"], analysis.verdict.reasons
+    assert said == recording.about["verdict"], verdict_lines(analysis.verdict)
 
 
 @pytest.mark.parametrize("name", USABLE)
@@ -96,13 +97,13 @@ def test_the_lifted_finger_is_told_with_where_it_was(replayed):
     recording, analysis = replayed["finger-lifted"]
     for low, high in ((31.5, 53.5), (76.5, 103.5)):
         assert sum(reason is None for reason in overlapping(analysis.intervals, low, high)) <= 1
-    assert "kept" in analysis.verdict.reasons[0]
+    assert analysis.verdict.findings[0].code == "little_kept"
     found = against_truth(analysis, recording.beats_s)
     assert np.median(np.abs(found.difference_ms)) < 2.5
 
 
 def test_poor_light_says_that_the_pulse_is_faint_or_drowned(replayed):
-    said = "; ".join(replayed["poor-light"][1].verdict.reasons)
+    said = "; ".join(verdict_lines(replayed["poor-light"][1].verdict))
     assert any(word in said for word in ("faint", "noise", "light"))
 
 

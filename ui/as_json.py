@@ -7,7 +7,8 @@ import json
 import math
 from typing import Any
 
-from dawnbeat.shared.reading import Analysis
+from dawnbeat.morning.verdict_text import verdict_lines
+from dawnbeat.shared.reading import Analysis, verdict_as_data
 
 
 def json_line(recording: str, analysis: Analysis) -> str:
@@ -17,8 +18,8 @@ def json_line(recording: str, analysis: Analysis) -> str:
         "recording": recording,
         "duration_s": round(analysis.duration_s, 6),
         "frame_rate_hz": analysis.frame_rate_hz,
-        "usable": analysis.verdict.usable,
-        "reasons": list(analysis.verdict.reasons),
+        **verdict_as_data(analysis.verdict),
+        "reasons": verdict_lines(analysis.verdict),
         "channel": analysis.channel,
         "beats_s": [round(beat, 6) for beat in analysis.beats.time_s.tolist()],
         "intervals_ms": [round(interval, 3) for interval in intervals.interval_ms.tolist()],

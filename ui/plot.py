@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 
 from dawnbeat.journal.faults import plain_errors
 from dawnbeat.journal.place import replacing
+from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.signal.compare import Comparison
 
@@ -40,7 +41,7 @@ def plot_reading(name: str, analysis: Analysis, out: Path) -> None:
     _draw_intervals(intervals, analysis)
     pairs = figure.add_subplot(grid[rows, 3], facecolor=_PAPER)
     _draw_pairs(pairs, analysis)
-    verdict = "usable" if analysis.verdict.usable else "not usable: " + "; ".join(analysis.verdict.reasons)
+    verdict = "usable" if analysis.verdict.usable else "not usable: " + "; ".join(verdict_lines(analysis.verdict))
     figure.suptitle(f"{name}: {verdict}", fontsize=11, color=_INK, wrap=True)
     _save(figure, out)
 

@@ -11,6 +11,8 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from dawnbeat.morning.verdict_text import verdict_lines
+
 if TYPE_CHECKING:
     from dawnbeat.shared.reading import Analysis
 
@@ -28,7 +30,7 @@ def reading(name: str, analysis: Analysis) -> RenderableType:
         Text.assemble((name, "bold"), f"  {analysis.duration_s:.0f} s{rate}"),
         Text("usable" if usable else "NOT USABLE", style="bold" if usable else "bold reverse"),
     ]
-    parts += [Text(f"  {'' if usable else 'because '}{reason}") for reason in analysis.verdict.reasons]
+    parts += [Text(f"  {'' if usable else 'because '}{reason}") for reason in verdict_lines(analysis.verdict)]
     if analysis.intervals95:
         if not usable:
             parts.append(Text("  The figures below are for looking into it, not to be relied on.", style="italic"))

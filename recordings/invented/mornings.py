@@ -13,7 +13,7 @@ import numpy as np
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.beats import Beats, Intervals, Reason
 from dawnbeat.shared.morning import Circumstances, Context, Posture
-from dawnbeat.shared.reading import Analysis, Metrics, PulseWave, Verdict
+from dawnbeat.shared.reading import Analysis, Finding, Metrics, PulseWave, Verdict
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.version import software_version
 
@@ -85,10 +85,16 @@ def invented_analysis(ln_rmssd: float, pulse_bpm: float, rng: np.random.Generato
     reasons += ["movement"] * (count - first_left_out)
     kept_ms = interval_ms[:first_left_out]
     metrics = _metrics(kept_ms, kept_ms.size / count)
-    verdict = Verdict(True, ("invented: a clear pulse for two minutes",))
+    verdict = Verdict(
+        True, True, False, (Finding("kept", {"kept_s": float(kept_ms.sum()) / 1000, "duration_s": _DURATION_S}),)
+    )
     if moved:
         at_s = start_s[first_left_out]
-        verdict = Verdict(False, (f"invented: the finger moved at {int(at_s // 60)}:{int(at_s % 60):02d}",))
+        findings = (
+            Finding("little_kept", {"kept_s": float(kept_ms.sum()) / 1000, "duration_s": _DURATION_S}),
+            Finding("movement", {"from_s": float(at_s), "to_s": _DURATION_S}),
+        )
+        verdict = Verdict(False, True, False, findings)
     nothing = np.empty(0)
     beat_times = np.append(start_s, start_s[-1] + interval_ms[-1] / 1000)
     return Analysis(

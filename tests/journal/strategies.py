@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from dawnbeat.journal.rows import CONTEXT, WITH_INTERVAL
 from dawnbeat.shared.morning import POSTURES, Context, StoredReading
-from dawnbeat.shared.reading import Metrics, Verdict
+from dawnbeat.shared.reading import Finding, Metrics, Verdict
 
 # Texts that a spreadsheet could take for a formula, or that a guard could spoil.
 RISKY = (
@@ -58,6 +58,10 @@ metrics = st.builds(
         for each in dataclasses.fields(Metrics)
     },
 )
+findings = st.lists(st.builds(Finding, texts, st.dictionaries(texts, any_numbers))).map(tuple)
+# What may not be: usable, yet irregular or without a pulse.
+flags = st.sampled_from([(True, True, False), (False, True, True), (False, True, False), (False, False, False)])
+verdicts = st.builds(lambda said, found: Verdict(*said, found), flags, findings)
 readings = st.builds(
     StoredReading,
     id=st.just(0),
@@ -71,7 +75,7 @@ readings = st.builds(
     metrics=metrics,
     intervals95=st.dictionaries(st.sampled_from(WITH_INTERVAL), st.tuples(numbers, numbers)),
     timing_error_ms=maybe(numbers),
-    verdict=st.builds(Verdict, st.booleans(), st.lists(texts).map(tuple)),
+    verdict=verdicts,
     version=texts,
     settings_json=st.dictionaries(texts, any_numbers).map(json.dumps),
     recording=maybe(st.just("recordings/2025-03-01/06-30-00")),

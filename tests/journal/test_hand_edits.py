@@ -10,13 +10,18 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.shared.beats import Intervals
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
-from dawnbeat.shared.reading import Metrics, Verdict
+from dawnbeat.shared.reading import Finding, Metrics, Verdict
 
 
 def counted(intervals: Intervals) -> Figures:
     kept = int(intervals.kept.sum())
     metrics = Metrics(mean_hr_bpm=60_000.0 / float(intervals.kept_ms.mean()), rmssd_ms=float(kept), kept_beats=kept)
-    return Figures(metrics, {"rmssd_ms": (kept - 1.0, kept + 1.0)}, 1.0, Verdict(True, (f"{kept} kept",)))
+    return Figures(
+        metrics,
+        {"rmssd_ms": (kept - 1.0, kept + 1.0)},
+        1.0,
+        Verdict(True, True, False, (Finding("kept", {"kept": float(kept)}),)),
+    )
 
 
 @pytest.fixture

@@ -121,7 +121,7 @@ def test_the_tables_have_the_columns_that_rows_are_written_to(journal: Journal) 
     assert names("context") == {*rows.CONTEXT, "reading_id"}
     exported = {column.name for column in columns.COLUMNS if not column.derived}
     kept = names("readings") | names("context")
-    assert exported - {"reasons", "version", "settings"} <= kept
+    assert exported - {"findings", "pulse_usable", "irregular", "version", "settings"} <= kept
     assert kept - exported == {
         *("id", "saved_at", "analysed_with", "reading_id", "local_date", "binned_at", "reasons_json")
     }

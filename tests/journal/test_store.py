@@ -98,7 +98,7 @@ def test_the_first_usable_reading_of_a_day_counts_unless_another_is_picked(
 def test_a_reading_that_is_not_usable_is_kept_and_marked(journal: Journal, taken: Any, analysed: Any) -> None:
     saved = journal.save(taken(), analysed(usable=False))
     assert not saved.counts
-    assert saved.verdict.reasons
+    assert saved.verdict.findings
     assert [each.usable for each in journal.mornings()] == [False]
     assert journal.counting(MARCH_1).id == saved.id
 

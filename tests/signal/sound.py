@@ -6,6 +6,7 @@ import dataclasses
 
 import numpy as np
 
+from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.beats import REASONS
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.settings import Settings
@@ -44,8 +45,8 @@ def check(analysis: Analysis) -> None:
     assert analysis.timing_error_ms is None or (np.isfinite(analysis.timing_error_ms) and analysis.timing_error_ms >= 0)
     assert np.isfinite(analysis.duration_s)
     assert analysis.frame_rate_hz is None or np.isfinite(analysis.frame_rate_hz)
-    assert analysis.verdict.reasons
-    for reason in analysis.verdict.reasons:
+    assert analysis.verdict.findings
+    for reason in verdict_lines(analysis.verdict):
         assert reason.strip()
         assert len(reason.splitlines()) == 1
         assert "nan" not in reason.lower().split()

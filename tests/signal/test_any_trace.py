@@ -98,7 +98,7 @@ def test_a_few_frames_are_not_usable_for_want_of_length(count):
     analysis = analyse(Trace(trace.time_s[:count], trace.colour[:count]))
     check(analysis)
     assert not analysis.verdict.usable
-    assert "long" in analysis.verdict.reasons[0]
+    assert analysis.verdict.findings[0].code == "too_short"
 
 
 @pytest.mark.parametrize("level", [0.0, 1.0, 63.7, 100.0, 128.0, 254.5, 255.0])
@@ -106,7 +106,7 @@ def test_a_constant_colour_has_no_pulse(level):
     analysis = analyse(grey_trace(np.arange(3600) / 30.0, np.full(3600, level)))
     check(analysis)
     assert not analysis.verdict.usable
-    assert "no pulse" in analysis.verdict.reasons[0]
+    assert analysis.verdict.findings[0].code == "no_pulse"
     assert analysis.metrics.mean_hr_bpm is None
 
 

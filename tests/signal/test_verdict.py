@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.recordings.invented.faults import Faults, Stretch
 from dawnbeat.recordings.invented.finger_trace import LAMP_FINGER, Finger
 from dawnbeat.recordings.invented.wave import Wave
@@ -20,7 +21,7 @@ NOISY = replace(LAMP_FINGER, noise=(0.6, 0.35, 0.3))
 
 def verdict(trace: Trace, settings: Settings | None = None) -> tuple[bool, str]:
     found = analyse(trace, settings).verdict
-    return found.usable, "; ".join(found.reasons)
+    return found.usable, "; ".join(verdict_lines(found))
 
 
 def test_a_sound_morning_is_usable_and_says_why():
@@ -78,7 +79,7 @@ def test_timing_that_would_make_up_the_variability_is_not_usable():
     scenario = finger(seed=68, optics=optics, rmssd_ms=4.0, slow_depth=0.002)
     analysis = analyse(scenario.trace())
     assert not analysis.verdict.usable
-    assert any("faint" in reason or "noise" in reason for reason in analysis.verdict.reasons)
+    assert any("faint" in reason or "noise" in reason for reason in verdict_lines(analysis.verdict))
 
 
 def test_too_few_frames_a_second_are_named():
@@ -113,7 +114,7 @@ def test_stricter_settings_give_the_reason_that_they_ask_for(settings, word):
 
 def test_reasons_are_whole_short_lines():
     for optics in (LAMP_FINGER, NOISY, Finger(pulse_pct=(0.0, 0.0, 0.0))):
-        for reason in analyse(finger(seed=71, optics=optics).trace()).verdict.reasons:
+        for reason in verdict_lines(analyse(finger(seed=71, optics=optics).trace()).verdict):
             assert 5 < len(reason) < 200
             assert reason == reason.strip()
             assert "%%" not in reason

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from dawnbeat.shared.beats import Beats, Intervals, Reason
-from dawnbeat.shared.reading import Analysis, Metrics, PulseWave, Verdict
+from dawnbeat.shared.reading import Analysis, Finding, Metrics, PulseWave, Verdict
 from dawnbeat.shared.settings import Settings
 
 
@@ -37,7 +37,12 @@ def eight_beats(usable: bool = True) -> Analysis:
         ),
         intervals95={"mean_hr_bpm": (59.5, 60.5), "rmssd_ms": (30.0, 55.0)},
         timing_error_ms=1.25,
-        verdict=Verdict(usable, ("a clear pulse",) if usable else ("the finger moved at 0:03",)),
+        verdict=Verdict(
+            usable,
+            True,
+            False,
+            (Finding("rates_agree") if usable else Finding("movement", {"from_s": 3.0, "to_s": 5.0}),),
+        ),
         wave=PulseWave(time_s, np.sin(2 * np.pi * time_s)),
         settings=Settings(),
         version="test",

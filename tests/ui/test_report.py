@@ -35,9 +35,9 @@ def test_each_figure_has_its_unit_and_its_interval() -> None:
 
 
 def test_the_verdict_comes_first_in_words_with_its_reasons() -> None:
-    assert _shown(eight_beats())[1:3] == ["usable", "  a clear pulse"]
+    assert _shown(eight_beats())[1:3] == ["usable", "  beats, repetition and spectrum agree about the rate"]
     lines = _shown(eight_beats(False))
-    assert lines[1:3] == ["NOT USABLE", "  because the finger moved at 0:03"]
+    assert lines[1:3] == ["NOT USABLE", "  because the finger moved, mostly from 0:03 to 0:05"]
     assert any("not to be relied on" in line for line in lines)
 
 

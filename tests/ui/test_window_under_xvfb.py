@@ -135,8 +135,9 @@ def test_a_reading_on_a_real_screen_is_taken_stopped_noted_and_kept_by_keys_alon
     assert started - timedelta(seconds=1) < reading.began < started + timedelta(seconds=60)
     assert _STOPPED_AFTER_S <= reading.duration_s < _TOO_SHORT_BELOW_S
     assert not reading.verdict.usable
-    (reason,) = reading.verdict.reasons
-    assert reason == f"only {reading.duration_s:.1f} s long: a reading needs at least {_TOO_SHORT_BELOW_S:.0f} s"
+    (finding,) = reading.verdict.findings
+    assert finding.code == "too_short"
+    assert finding.values == pytest.approx({"duration_s": reading.duration_s, "needed_s": _TOO_SHORT_BELOW_S})
     assert reading.metrics.mean_hr_bpm == pytest.approx(quiet_morning(_SEED).rhythm.mean_hr_bpm, abs=3.0)
     assert reading.posture == "sitting"
     assert reading.camera == f"stream {address}"

@@ -66,6 +66,7 @@ def read_series(path: Path, settings: Settings) -> Series:
     grow are beats, others intervals. Raises DawnbeatError for anything else.
     """
     from dawnbeat.capture.recording import read_recording
+    from dawnbeat.morning.verdict_text import verdict_lines
     from dawnbeat.signal.analysis import analyse
     from dawnbeat.signal.compare import Series
 
@@ -73,7 +74,7 @@ def read_series(path: Path, settings: Settings) -> Series:
     if numbers is None:
         analysis = analyse(read_recording(path).trace, settings)
         if len(analysis.beats) < 3:
-            raise DawnbeatError(f"no beats were found in {path}: {analysis.verdict.reasons[0]}")
+            raise DawnbeatError(f"no beats were found in {path}: {verdict_lines(analysis.verdict)[0]}")
         return Series(analysis.beats.time_s, analysis.intervals.kept)
     import numpy as np
 

@@ -59,6 +59,7 @@ def print_mornings(
     from dawnbeat.journal.ranges import DEFAULT
     from dawnbeat.journal.today import today_of
     from dawnbeat.journal.words import paragraph, rests_on
+    from dawnbeat.morning.verdict_text import verdict_lines
 
     first = today - timedelta(days=7 * weeks - 1)
     readings = journal.readings(first, today)
@@ -66,7 +67,7 @@ def print_mornings(
         screen.print(_table(readings, screen.width))
         for each in readings:
             if not each.verdict.usable:
-                why = "; ".join(each.verdict.reasons)
+                why = "; ".join(verdict_lines(each.verdict))
                 screen.print(Padding(f"{each.local_date} {each.began:%H:%M} not usable: {why}", (0, 0, 0, 2)))
         screen.print()
         by_day = {morning.date: morning.ln_rmssd for morning in journal.mornings(first, today) if morning.usable}
@@ -106,10 +107,9 @@ def _table(readings: list[StoredReading], width: int) -> Table:
 
 
 def _in_terminal(row: tuple[str, ...]) -> list[str]:
-    """The cells of one reading up to the verdict: lnRMSSD without its interval, the verdict without its reasons."""
+    """The cells of one reading up to the verdict: lnRMSSD without its interval."""
     cells = list(row[: _VERDICT + 1])
     cells[_LN_RMSSD] = cells[_LN_RMSSD].split(" (")[0]
-    cells[_VERDICT] = cells[_VERDICT].split(":")[0]
     return cells
 
 

@@ -28,6 +28,7 @@ from PySide6.QtWidgets import (
 from dawnbeat.capture.recording import Recording
 from dawnbeat.morning.bench_recordings import FILTER, read_with_reference, recordings_in
 from dawnbeat.morning.bench_run import BenchRun, run_bench
+from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.settings import Settings
 from dawnbeat.ui.window.bench.compare import CompareView
 from dawnbeat.ui.window.bench.default import DefaultDialog
@@ -326,8 +327,8 @@ class BenchPage(PageWidget):
             self.later.setEnabled(False)
             return
         verdict, words = run.analysis.verdict, verdict_words(run.analysis)
-        self.verdict.setText(f"<b>{words[:1].upper()}{words[1:]}</b>: {html.escape('; '.join(verdict.reasons))}")
-        self.verdict.setAccessibleDescription(f"{words}: {'; '.join(verdict.reasons)}")
+        self.verdict.setText(f"<b>{words[:1].upper()}{words[1:]}</b>: {html.escape('; '.join(verdict_lines(verdict)))}")
+        self.verdict.setAccessibleDescription(f"{words}: {'; '.join(verdict_lines(verdict))}")
         notes = [*run.recording.notes, str(run.recording.about.get("notes") or "")]
         self.told.setText(" · ".join(note for note in notes if note))
         self.told.setVisible(bool(self.told.text()))

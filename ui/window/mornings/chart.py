@@ -12,6 +12,7 @@ from PySide6.QtGui import QFont, QFontMetricsF
 from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
 
 from dawnbeat.journal.ranges import Measure, RangeSettings
+from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.trace import BoolArray
 from dawnbeat.ui.window.mornings.series import DAY_S, Series, day_of, seconds_of, series_of
@@ -155,7 +156,7 @@ class MorningsChart(QWidget):
             text += f"RMSSD {interval_words(reading, 'rmssd_ms', 'ms')}, pulse "
             text += f"{interval_words(reading, 'mean_hr_bpm', 'bpm')}"
         else:
-            text += f"not usable, {'; '.join(reading.verdict.reasons)}"
+            text += f"not usable, {'; '.join(verdict_lines(reading.verdict))}"
         within = round((series.day_s[place] - series.daily.day_s[0]) / DAY_S)
         week, low, high = (values[within] for values in (series.daily.week, series.daily.low, series.daily.high))
         if math.isfinite(week):

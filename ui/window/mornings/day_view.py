@@ -13,6 +13,7 @@ from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QPushButton, QSize
 from dawnbeat.journal.hand_edits import edit_intervals, edits_of, take_back
 from dawnbeat.journal.recordings_kept import is_safe_path
 from dawnbeat.morning.by_hand import Reviewed, beside, figures_with, review
+from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.beats import REASONS, Intervals, Reason
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
@@ -111,7 +112,7 @@ class DayView(QWidget):
         )
         verdict = "Usable" if reading.verdict.usable else "Not usable"
         counts = "" if reading.counts or not reading.verdict.usable else "; another reading counts on this day"
-        self.verdict.setText(f"{verdict}: {'; '.join(reading.verdict.reasons)}{counts}.")
+        self.verdict.setText(f"{verdict}: {'; '.join(verdict_lines(reading.verdict))}{counts}.")
         changed = sum(len(edit.changes) for edit in edits)
         once = "once" if len(edits) == 1 else f"in {len(edits)} edits"
         self._about(f"Changed by hand {once}, {changed} interval{'' if changed == 1 else 's'}." if edits else "")

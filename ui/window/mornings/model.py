@@ -12,6 +12,7 @@ from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelInd
 from PySide6.QtGui import QFont
 
 from dawnbeat.journal.context_line import item_from
+from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.morning import POSTURES, RATING_HIGH, RATING_LOW, RATINGS, Context, StoredReading
 from dawnbeat.ui.window.parts.formats import interval_words, long_day
 
@@ -202,7 +203,7 @@ class MorningsModel(QAbstractTableModel):
         if column.title.startswith("Pulse"):
             return interval_words(reading, "mean_hr_bpm", "bpm", 1)
         if column.title == "Verdict":
-            return "; ".join(reading.verdict.reasons)
+            return "; ".join(verdict_lines(reading.verdict))
         if column.title == "Day":
             return f"{long_day(reading.local_date)} (Enter opens it)"
         return f"{column.tip} (F2 edits it)" if column.edits else column.tip

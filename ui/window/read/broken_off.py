@@ -5,6 +5,7 @@ from __future__ import annotations
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QVBoxLayout
 
 from dawnbeat.morning.keeping import Interrupted, Kept, discard_interrupted, interrupted_readings, keep_interrupted
+from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import clock, long_day
 from dawnbeat.ui.window.read.widgets import button, label, rename
@@ -78,7 +79,7 @@ class InterruptedOffer(QFrame):
 
     def _was_kept(self, kept: Kept) -> None:
         verdict = kept.analysis.verdict
-        how = "it is usable" if verdict.usable else f"it is not usable: {verdict.reasons[0]}"
+        how = "it is usable" if verdict.usable else f"it is not usable: {verdict_lines(verdict)[0]}"
         self.context.say(f"Kept the reading of {long_day(kept.taken.began.date())}; {how}.")
         self.context.journal_changed.emit()
         self._next()

@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QBoxLayout, QFrame, QHBoxLayout, QPushButton, QScr
 
 from dawnbeat.morning.capturing import Outcome
 from dawnbeat.morning.keeping import Kept
+from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.ui.window.parts.context import AppContext
@@ -154,7 +155,7 @@ class ResultView(QWidget):
         self.ended.setVisible(bool(self.ended.text()))
         self.verdict.setText("Usable" if usable else "Not usable: take it again")
         self.verdict.setProperty("class", "soft" if usable else "title")
-        reasons = "; ".join(analysis.verdict.reasons)
+        reasons = "; ".join(verdict_lines(analysis.verdict))
         self.reasons.setText(f"{reasons[:1].upper()}{reasons[1:]}.")
         self.reasons.setProperty("class", "small" if usable else "large")
         restyle(self.verdict, self.reasons)
