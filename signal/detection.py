@@ -45,7 +45,7 @@ def median_beat(rows: FloatArray) -> FloatArray:
 
 
 SHORTEST_S = 0.24
-LONGEST_S = 2.6
+LONGEST_S = 3.0
 # What a leap over a stretch without any plausible beat costs, in units of one good beat.
 _LEAP_COST = 1.0
 _FOOT_S = 0.12
