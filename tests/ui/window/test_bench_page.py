@@ -20,10 +20,9 @@ from dawnbeat.shared.trace import Trace
 from dawnbeat.ui.window.bench.compare import NO_REFERENCE, OPINION, REFERENCE
 from dawnbeat.ui.window.bench.default import DefaultDialog
 from dawnbeat.ui.window.bench.page import BenchPage
-from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.newest import Newest
-from dawnbeat.ui.window.parts.work import Background, Task
+from dawnbeat.ui.window.parts.work import Background, Newest, Task
 from dawnbeat.ui.window.shell.main_window import MainWindow
 
 SAMPLES = Path(__file__).parents[3] / "recordings"
@@ -281,7 +280,7 @@ def test_everything_that_takes_keys_has_a_name(qtbot: QtBot, page: BenchPage) ->
             if widget.focusPolicy() != Qt.FocusPolicy.NoFocus and not inside:
                 text = widget.text() if isinstance(widget, QAbstractButton) else ""
                 assert widget.accessibleName() or text, widget
-    keys = {key.keys for key in shortcuts.overview()["Bench"]}
+    keys = {key.keys for key in controls.overview()["Bench"]}
     assert {"Ctrl+O", "Ctrl+S", "Ctrl+D", "Ctrl+G", "N", "PgDown"} <= keys
 
 

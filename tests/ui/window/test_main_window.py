@@ -11,7 +11,7 @@ from pytestqt.qtbot import QtBot
 
 from dawnbeat.morning.choices import ChoiceStore
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.shell import app, main_window
 from dawnbeat.ui.window.shell.first_start import FirstStart
@@ -138,7 +138,7 @@ def test_help_says_the_first_words_every_key_and_the_sources(window: MainWindow)
     said = text.toPlainText()
     for words in FIRST_WORDS:
         assert words in said
-    for keys in shortcuts.overview().values():
+    for keys in controls.overview().values():
         for key in keys:
             assert key.does in said
             assert QKeySequence(key.keys).toString(QKeySequence.SequenceFormat.NativeText) in said

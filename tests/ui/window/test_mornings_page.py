@@ -8,17 +8,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QComboBox, QMessageBox
+from PySide6.QtWidgets import QApplication, QComboBox, QLineEdit, QMessageBox
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.mornings import invented_analysis
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Circumstances
-from dawnbeat.ui.window.mornings.model import COLUMNS
 from dawnbeat.ui.window.mornings.page import MorningsPage
 from dawnbeat.ui.window.mornings.series import seconds_of
-from dawnbeat.ui.window.parts import save_files as files
+from dawnbeat.ui.window.mornings.table import COLUMNS
+from dawnbeat.ui.window.parts import saving
 from dawnbeat.ui.window.parts.context import AppContext
 
 TITLES = [column.title for column in COLUMNS]
@@ -47,18 +47,19 @@ def second_of_the_day(journal: Journal) -> int:
 def type_into(qtbot: QtBot, page: MorningsPage, title: str, text: str) -> None:
     """Edit the cell of the selected row as hands do: F2, type or choose, Enter."""
     view = page.table.view
+    page.table.wide_button.setChecked(True)
     index = page.table.model.index(view.currentIndex().row(), TITLES.index(title))
     view.setCurrentIndex(index)
     qtbot.keyClick(view, Qt.Key.Key_F2)
-    editor = view.viewport().findChildren(QComboBox if COLUMNS[index.column()].choices else files.QWidget)[-1]
+    editor = view.viewport().findChildren(QComboBox if COLUMNS[index.column()].choices else QLineEdit)[-1]
     if isinstance(editor, QComboBox):
         editor.setCurrentText(text)
-        qtbot.keyClick(editor, Qt.Key.Key_Return)
-        return
-    editor = view.focusWidget()
-    qtbot.keyClick(editor, Qt.Key.Key_A, Qt.KeyboardModifier.ControlModifier)
-    qtbot.keyClicks(editor, text)
+    else:
+        qtbot.keyClick(editor, Qt.Key.Key_A, Qt.KeyboardModifier.ControlModifier)
+        qtbot.keyClicks(editor, text)
     qtbot.keyClick(editor, Qt.Key.Key_Return)
+    QApplication.processEvents()  # the editor hands its text over only then
+    assert page.views.currentIndex() == 0, "Enter ends the editing and opens nothing"
 
 
 # Opening
@@ -173,10 +174,10 @@ def test_a_press_on_a_heading_sorts(ninety_days: Journal, page: MorningsPage) ->
     page.shown()
     header = page.table.view.horizontalHeader()
     header.setSortIndicator(TITLES.index("RMSSD, ms"), Qt.SortOrder.AscendingOrder)
-    values = [each.metrics.rmssd_ms for each in page.table.model.readings]
+    values = [each.metrics.rmssd_ms for each in page.table.model.rows]
     assert values == sorted(values)
-    header.setSortIndicator(0, Qt.SortOrder.DescendingOrder)
-    assert page.table.model.readings[0].local_date == date(2025, 6, 1)
+    header.setSortIndicator(TITLES.index("Day"), Qt.SortOrder.DescendingOrder)
+    assert page.table.model.rows[0].local_date == date(2025, 6, 1)
 
 
 def test_the_filter_finds_words_and_kinds(qtbot: QtBot, ninety_days: Journal, page: MorningsPage) -> None:
@@ -208,7 +209,7 @@ def test_context_is_edited_in_place_and_undone(
     page.shown()
     page.table.view.selectRow(0)
     type_into(qtbot, page, title, text)
-    number = page.table.model.readings[0].id
+    number = page.table.model.rows[0].id
     assert getattr(one_reading.reading(number).context, item) == value
     page.context.undo.undo()
     assert one_reading.reading(number).context.is_empty
@@ -258,9 +259,9 @@ def test_binning_is_undone_by_key_and_from_the_bin(qtbot: QtBot, ninety_days: Jo
     assert len(ninety_days.readings()) == before
     page.context.undo.redo()
     page.table.kind.setCurrentText("in the bin")
-    assert [each.id for each in page.table.model.readings] == [row_day.id]
+    assert [each.id for each in page.table.model.rows] == [row_day.id]
     page.table.view.selectRow(0)
-    page.table.restore()
+    page.table.bring_back()
     assert len(ninety_days.readings()) == before
 
 
@@ -269,7 +270,7 @@ def test_the_bin_is_emptied_only_after_asking(
 ) -> None:
     page.shown()
     page.table.view.selectRow(0)
-    page.table.to_bin()
+    page.table.bin()
     page.table.kind.setCurrentText("in the bin")
     answers = iter([QMessageBox.StandardButton.Cancel, QMessageBox.StandardButton.Yes])
     monkeypatch.setattr(QMessageBox, "question", lambda *_: next(answers))
@@ -289,7 +290,7 @@ def test_a_change_that_the_journal_refuses_is_said(
     page.shown()
     page.table.view.selectRow(0)
     monkeypatch.setattr(one_reading, "put_in_bin", refuses)
-    page.table.to_bin()
+    page.table.bin()
     assert page.context.last_said == "the disk is full: free some space"
     assert not page.context.undo.canUndo()
 
@@ -298,7 +299,7 @@ def test_a_change_that_the_journal_refuses_is_said(
 
 
 def save_as(monkeypatch: pytest.MonkeyPatch, path: Path | None) -> None:
-    monkeypatch.setattr(files, "ask_save", lambda *_: path)
+    monkeypatch.setattr(saving, "ask_save", lambda *_: path)
 
 
 def test_csv_picture_and_month_are_saved(

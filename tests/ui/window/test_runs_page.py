@@ -17,16 +17,16 @@ from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from dawnbeat.recordings.invented.runs import fill_with_invented_runs
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.weeks import judged_runs, monday_of, weeks_of
-from dawnbeat.ui.window.parts import save_files as files
+from dawnbeat.ui.window.parts import saving
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.scrolled import Scrolled
+from dawnbeat.ui.window.parts.layouts import Scrolled
+from dawnbeat.ui.window.parts.tables import IN_THE_BIN
 from dawnbeat.ui.window.runs.after_view import AfterView
+from dawnbeat.ui.window.runs.bars import Bar, StackedBars
 from dawnbeat.ui.window.runs.estimates_view import EstimatesView
-from dawnbeat.ui.window.runs.model import COLUMNS, UNRATED, WITHOUT_PULSE
 from dawnbeat.ui.window.runs.page import AFTER, ESTIMATES, VIEWS, WEEKS, RunsPage
 from dawnbeat.ui.window.runs.run_view import RunView
-from dawnbeat.ui.window.runs.table import IN_THE_BIN
-from dawnbeat.ui.window.runs.week_bars import Bar, StackedBars
+from dawnbeat.ui.window.runs.table import COLUMNS, UNRATED, WITHOUT_PULSE
 from dawnbeat.ui.window.runs.weeks_view import WeeksView
 from tests.training.run_files import csv_text, fit_bytes, gpx_text, steady, tcx_text, write
 from tests.ui.window.conftest import TODAY
@@ -139,19 +139,19 @@ def test_three_thousand_runs_are_all_there(qtbot: QtBot, page: RunsPage, invente
 def test_the_list_sorts_and_filters(page: RunsPage, invented: Journal) -> None:
     page.shown()
     model = page.table.model
-    days = [each.run.local_date for each in model.runs]
+    days = [each.run.local_date for each in model.rows]
     assert days == sorted(days, reverse=True)
     page.table.view.sortByColumn(TITLES.index("km"), Qt.SortOrder.AscendingOrder)
-    km = [each.run.figures.distance_m or 0 for each in model.runs]
+    km = [each.run.figures.distance_m or 0 for each in model.rows]
     assert km == sorted(km)
     page.table.kind.setCurrentText(WITHOUT_PULSE)
-    assert model.runs
-    assert not any(each.run.has_pulse for each in model.runs)
+    assert model.rows
+    assert not any(each.run.has_pulse for each in model.rows)
     page.table.kind.setCurrentText(UNRATED)
-    assert {each.run.felt_effort for each in model.runs} == {None}
+    assert {each.run.felt_effort for each in model.rows} == {None}
     page.table.kind.setCurrentIndex(0)
     page.table.words.setText("800 invented")
-    assert {each.run.note for each in model.runs} == {"6 x 800 m, invented"}
+    assert {each.run.note for each in model.rows} == {"6 x 800 m, invented"}
 
 
 def test_the_easy_share_in_the_list_is_that_of_the_zones_of_the_day(page: RunsPage, invented: Journal) -> None:
@@ -169,7 +169,7 @@ def test_felt_effort_is_edited_in_place_and_undone(
 ) -> None:
     page.shown()
     view = page.table.view
-    run = page.table.model.runs[0].run
+    run = page.table.model.rows[0].run
 
     def type_felt(text: str) -> None:
         view.setFocus()
@@ -223,13 +223,13 @@ def test_the_bin_is_emptied_only_after_asking(
 def test_enter_opens_a_run_and_escape_goes_back(qtbot: QtBot, page: RunsPage, invented: Journal) -> None:
     page.shown()
     page.table.view.selectRow(3)
-    wanted = page.table.model.runs[3].run.id
+    wanted = page.table.model.rows[3].run.id
     qtbot.keyClick(page.table.view, Qt.Key.Key_Return)
     assert page.run_view is not None
     assert page.run_view.each is not None
     assert page.run_view.each.run.id == wanted
     qtbot.keyClick(page.run_view, Qt.Key.Key_Down, Qt.KeyboardModifier.AltModifier)
-    assert page.run_view.each.run.id == page.table.model.runs[4].run.id
+    assert page.run_view.each.run.id == page.table.model.rows[4].run.id
     qtbot.keyClick(page.run_view, Qt.Key.Key_Escape)
     assert page.whole.currentIndex() == 0
 
@@ -590,7 +590,7 @@ def test_runs_and_weeks_are_saved_as_csv(
         (page.save_weeks, "weeks.csv", 12),
     ):
         out = tmp_path / name
-        monkeypatch.setattr(files, "ask_save", lambda *_, out=out: out)
+        monkeypatch.setattr(saving, "ask_save", lambda *_, out=out: out)
         save()
         with out.open(encoding="utf-8", newline="") as file:
             assert len(list(csv.DictReader(file))) == count

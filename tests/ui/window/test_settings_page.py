@@ -14,7 +14,7 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.morning.choices import ChoiceStore
 from dawnbeat.recordings.invented.rehearsal import RehearsalSource
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.ui.window.parts import save_files as files
+from dawnbeat.ui.window.parts import saving
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.settings.camera_trial import CameraTest, Measured
 from dawnbeat.ui.window.settings.page import SettingsPage
@@ -143,7 +143,7 @@ def test_cv2_is_not_loaded_before_a_camera_is_wanted() -> None:
 def test_the_journal_is_backed_up_into_one_file(
     qtbot: QtBot, page: SettingsPage, one_reading: Journal, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(files, "ask_save", lambda *_: tmp_path / "all.zip")
+    monkeypatch.setattr(saving, "ask_save", lambda *_: tmp_path / "all.zip")
     page.backup_button.click()
     qtbot.waitUntil(lambda: "Backed up 1 readings" in page.context.last_said)
     assert "journal.sqlite3" in zipfile.ZipFile(tmp_path / "all.zip").namelist()

@@ -16,9 +16,9 @@ from dawnbeat.training import cautions, run_store, zone_store
 from dawnbeat.training.maximum import Maximum
 from dawnbeat.training.zone_store import Threshold, snapshot
 from dawnbeat.training.zones import ROUNDING
-from dawnbeat.ui.window.parts import save_files as files
+from dawnbeat.ui.window.parts import saving
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.scrolled import Scrolled
+from dawnbeat.ui.window.parts.layouts import Scrolled
 from dawnbeat.ui.window.parts.theme import Theme
 from dawnbeat.ui.window.parts.zone_inks import density, hatch_gap, paint_zone
 from dawnbeat.ui.window.zones.page import ZonesPage
@@ -121,7 +121,7 @@ def test_the_picture_is_saved_by_key(
 ) -> None:
     page.shown()
     out = tmp_path / "zones.png"
-    monkeypatch.setattr(files, "ask_save", lambda *_: out)
+    monkeypatch.setattr(saving, "ask_save", lambda *_: out)
     page.methods.picture.setFocus()
     qtbot.keyClick(page.methods.picture, Qt.Key.Key_P)
     assert out.read_bytes().startswith(b"\x89PNG")

@@ -12,7 +12,6 @@ from PySide6.QtCore import QSignalBlocker
 from PySide6.QtGui import QShowEvent
 from PySide6.QtWidgets import (
     QComboBox,
-    QDoubleSpinBox,
     QFileDialog,
     QFormLayout,
     QFrame,
@@ -33,12 +32,11 @@ from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.signal.compare import Comparison, Series, compare
 from dawnbeat.ui.window.bench.figures import comparison_rows
-from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.newest import Newest
+from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, Key
 from dawnbeat.ui.window.parts.plots import Ink, Plot
-from dawnbeat.ui.window.parts.shortcuts import Key
-from dawnbeat.ui.window.parts.work import Task
+from dawnbeat.ui.window.parts.work import Newest, Task
 
 REFERENCE, OPINION = "reference", "opinion"
 NO_REFERENCE = "This recording has no reference beats: a beats.csv with the column time_s beside it, or load one."
@@ -74,11 +72,11 @@ class CompareView(QWidget):
         self._what: object = None
         self._newest = Newest(context.background, self._arrived, self._failed, self)
         self._read_other = read
-        self.other = QComboBox()
+        self.other = ComboBox()
         self.other.setAccessibleName("Compare with")
         self.other.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.other.setMinimumContentsLength(5)
-        self.lag = QDoubleSpinBox()
+        self.lag = DoubleSpinBox()
         self.lag.setRange(0.0, 600.0)
         self.lag.setDecimals(1)
         self.lag.setSingleStep(5.0)
@@ -90,7 +88,7 @@ class CompareView(QWidget):
         self._lag_words = QLabel("lag up to")
         self._lag_words.setBuddy(self.lag)
         self.load = QPushButton("Load…")
-        shortcuts.give(self.load, Key("Ctrl+B", "Load reference beats for this recording from a CSV file", "Bench"))
+        controls.give(self.load, Key("Ctrl+B", "Load reference beats for this recording from a CSV file", "Bench"))
         self.load.setAccessibleName("Load reference…")
         self.plot = Plot(
             context, "Differences of intervals", ("Mean of both intervals", "ms"), ("This less the other", "ms")

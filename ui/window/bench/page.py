@@ -37,11 +37,10 @@ from dawnbeat.ui.window.bench.scoring import ScoringView
 from dawnbeat.ui.window.bench.settings import SettingsPanel
 from dawnbeat.ui.window.bench.shape import ShapeView
 from dawnbeat.ui.window.bench.traces import TracesView
-from dawnbeat.ui.window.parts import shortcuts
-from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.newest import Newest
-from dawnbeat.ui.window.parts.page import PageWidget
-from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.parts import controls
+from dawnbeat.ui.window.parts.context import AppContext, PageWidget
+from dawnbeat.ui.window.parts.controls import ComboBox, Key
+from dawnbeat.ui.window.parts.work import Newest
 
 WHERE = "Bench"
 _REMEMBERED = 6
@@ -83,7 +82,7 @@ class BenchPage(PageWidget):
         self.compare = CompareView(context, self._read)
         self.scoring = ScoringView(context)
         self.tabs = QTabWidget()
-        self.chooser = QComboBox()
+        self.chooser = ComboBox()
         self.verdict = QLabel()
         self.told = QLabel()
         self.figures = QLabel()
@@ -96,10 +95,10 @@ class BenchPage(PageWidget):
 
     def _lay_out(self) -> None:
         open_files = QPushButton("Open…")
-        shortcuts.give(open_files, Key("Ctrl+O", "Open one or many recordings", WHERE))
+        controls.give(open_files, Key("Ctrl+O", "Open one or many recordings", WHERE))
         open_files.clicked.connect(self._ask_files)
         open_folder = QPushButton("Folder…")
-        shortcuts.give(open_folder, Key("Ctrl+Shift+O", "Open every recording below a folder", WHERE))
+        controls.give(open_folder, Key("Ctrl+Shift+O", "Open every recording below a folder", WHERE))
         open_folder.setAccessibleName("Open folder…")
         open_folder.clicked.connect(self._ask_folder)
         self.chooser.setAccessibleName("Recording on the bench")
@@ -143,7 +142,7 @@ class BenchPage(PageWidget):
         self.tabs.setTabToolTip(2, "With a reference, another recording, or a second detector")
         self.tabs.setTabToolTip(3, "A whole folder with these settings")
         self.tabs.tabBar().setAccessibleName("Views")
-        shortcuts.register(
+        controls.register(
             Key("Ctrl+Tab", "Next view, Ctrl+Shift+Tab the one before", WHERE),
             Key("Tab", "From view to view: then left and right arrow keys", WHERE),
         )
@@ -185,7 +184,7 @@ class BenchPage(PageWidget):
     def _step_button(self, text: str, keys: str, does: str, way: int) -> QToolButton:
         button = QToolButton()
         button.setText(text)
-        shortcuts.give(button, Key(keys, does, WHERE))
+        controls.give(button, Key(keys, does, WHERE))
         button.setAccessibleName(does)
         button.clicked.connect(lambda: self.step_recording(way))
         return button

@@ -24,9 +24,9 @@ from dawnbeat.morning.scoring import Score, ScoringPool
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.settings import Settings
 from dawnbeat.ui.window.bench.table import VERDICT, ScoreModel, ScoreOrder
-from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.parts.controls import Key
 from dawnbeat.ui.window.parts.work import Task, Work
 
 _LEGEND = (
@@ -56,11 +56,11 @@ class ScoringView(QWidget):
         self._scored_with: Settings | None = None
         self._came.connect(self._add, Qt.ConnectionType.QueuedConnection)
         self.choose = QPushButton("Score a folder…")
-        shortcuts.give(self.choose, Key("Ctrl+G", "Score every recording below a folder", "Bench"))
+        controls.give(self.choose, Key("Ctrl+G", "Score every recording below a folder", "Bench"))
         self.again = QPushButton("Again")
-        shortcuts.give(self.again, Key("F5", "Score the same folder again, with the settings as they are", "Bench"))
+        controls.give(self.again, Key("F5", "Score the same folder again, with the settings as they are", "Bench"))
         self.stop = QPushButton("Stop")
-        shortcuts.give(self.stop, Key("Ctrl+.", "Stop scoring; what is scored stays", "Bench"))
+        controls.give(self.stop, Key("Ctrl+.", "Stop scoring; what is scored stays", "Bench"))
         self.bar = QProgressBar()
         self.bar.setAccessibleName("Recordings scored")
         self.bar.setFormat("%v of %m")

@@ -23,10 +23,9 @@ from PySide6.QtWidgets import (
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.settings import Settings, settings_from_toml, settings_to_toml
 from dawnbeat.ui.window.bench.control import ParameterControl
-from dawnbeat.ui.window.parts import save_files as files
-from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.parts.controls import Key
 
 WHERE = "Bench"
 _TOML = "Settings (*.toml)"
@@ -165,11 +164,11 @@ class SettingsPanel(QWidget):
         self.context.say(f"Loaded {path.name}.")
 
     def _save(self) -> None:
-        path = files.ask_save(self, "Save settings", "dawnbeat-settings.toml", _TOML)
+        path = saving.ask_save(self, "Save settings", "dawnbeat-settings.toml", _TOML)
         if path is None:
             return
         try:
-            files.write_whole(path, settings_to_toml(self.settings).encode("utf-8"), "save the settings")
+            saving.write_whole(path, settings_to_toml(self.settings).encode("utf-8"), "save the settings")
         except DawnbeatError as error:
             self.context.say(str(error))
             return
@@ -177,7 +176,7 @@ class SettingsPanel(QWidget):
 
     def _button(self, text: str, keys: str, does: str) -> QPushButton:
         button = QPushButton(text)
-        shortcuts.give(button, Key(keys, does, WHERE))
+        controls.give(button, Key(keys, does, WHERE))
         return button
 
 

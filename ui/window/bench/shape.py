@@ -9,9 +9,8 @@ from PySide6.QtWidgets import QLabel, QSizePolicy, QSplitter, QVBoxLayout, QWidg
 
 from dawnbeat.morning.bench_run import BenchRun, Edges, Spectrum, edges_between, spectrum_between
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.newest import Newest
 from dawnbeat.ui.window.parts.plots import Ink, Plot
-from dawnbeat.ui.window.parts.work import Task
+from dawnbeat.ui.window.parts.work import Newest, Task
 
 _LEGEND = (
     "Of the beats in view: thin, each edge; thick, the median edge; dashed, the chosen beat. Between the upright lines "

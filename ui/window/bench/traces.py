@@ -6,16 +6,16 @@ import math
 
 import numpy as np
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QSizePolicy, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QToolButton, QVBoxLayout, QWidget
 
 from dawnbeat.morning.bench_run import BenchRun
 from dawnbeat.shared.beats import REASONS
 from dawnbeat.shared.trace import CHANNELS, FloatArray
 from dawnbeat.ui.window.bench.figures import SHAPES, beat_words, left_out_words
-from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.controls import ComboBox, Key
 from dawnbeat.ui.window.parts.plots import Ink, Plot
-from dawnbeat.ui.window.parts.shortcuts import Key
 
 WHERE = "Bench"
 ALL_COLOURS = "all colours"
@@ -68,7 +68,7 @@ class TracesView(QWidget):
             for reason in REASONS
         }
         self._cursors = [plot.upright(Ink("accent", 160, 1.0)) for plot in self.plots]
-        self.colour = QComboBox()
+        self.colour = ComboBox()
         self.colour.addItems((ALL_COLOURS, *CHANNELS))
         self.colour.setAccessibleName("Colour of the upper plot")
         self.colour.setToolTip(_COLOUR_TIP)
@@ -141,7 +141,7 @@ class TracesView(QWidget):
     def _step_button(self, text: str, keys: str, does: str) -> QToolButton:
         button = QToolButton()
         button.setText(text)
-        shortcuts.give(button, Key(keys, does, WHERE))
+        controls.give(button, Key(keys, does, WHERE))
         button.setAccessibleName(does)
         return button
 

@@ -6,7 +6,6 @@ import numpy as np
 from PySide6.QtCore import Signal
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
-    QComboBox,
     QGridLayout,
     QHBoxLayout,
     QLabel,
@@ -18,11 +17,11 @@ from PySide6.QtWidgets import (
 from dawnbeat.journal.ranges import Measure
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.window.mornings.context_effects import FEWEST, Effect, effects
-from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.controls import ComboBox, Key
+from dawnbeat.ui.window.parts.layouts import Scrolled
 from dawnbeat.ui.window.parts.plots import Ink, Plot
-from dawnbeat.ui.window.parts.scrolled import Scrolled
-from dawnbeat.ui.window.parts.shortcuts import Key
 
 _MEASURES: tuple[tuple[str, Measure, tuple[str, str]], ...] = (
     ("RMSSD", "ln_rmssd", ("from usual", "%")),
@@ -38,13 +37,13 @@ class ContextView(QWidget):
     def __init__(self, context: AppContext) -> None:
         super().__init__()
         self.context = context
-        self.measure = QComboBox()
+        self.measure = ComboBox()
         for words, _, _ in _MEASURES:
             self.measure.addItem(words)
         self.measure.setAccessibleName("Which figure of the morning after")
         self.measure.currentIndexChanged.connect(lambda _: self.refresh())
         back = QPushButton("Back")
-        shortcuts.give(back, Key("Alt+Left", "Back to the months, as Esc does", "Mornings, context"))
+        controls.give(back, Key("Alt+Left", "Back to the months, as Esc does", "Mornings, context"))
         back.clicked.connect(self.left.emit)
         heading = QLabel("What you noted, and the morning after")
         heading.setProperty("class", "title")

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
 from dawnbeat.journal.hand_edits import edit_intervals, edits_of, take_back
 from dawnbeat.journal.recordings_kept import is_safe_path
@@ -19,12 +19,11 @@ from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.settings import Settings
 from dawnbeat.ui.window.mornings.day_plots import DayPlots, about_beat
-from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.flow import flow_of
+from dawnbeat.ui.window.parts.controls import ComboBox, Key
 from dawnbeat.ui.window.parts.formats import clock, interval_words, long_day, short_day
-from dawnbeat.ui.window.parts.scrolled import Scrolled
-from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
 from dawnbeat.ui.window.parts.work import Task, Work
 
 _WHERE = "Mornings, one day"
@@ -55,10 +54,10 @@ class DayView(QWidget):
         self.chosen.setAccessibleName("The chosen beat")
         self.plots = DayPlots(context)
         self.plots.beat_chosen.connect(self.choose)
-        self.others = QComboBox()
+        self.others = ComboBox()
         self.others.setAccessibleName("Readings of this day")
         self.others.activated.connect(self._other)
-        self.reason = QComboBox()
+        self.reason = ComboBox()
         self.reason.addItems(_BY_HAND)
         self.reason.setCurrentText("irregular beat")
         self.reason.setAccessibleName("Why to leave the beat out")
@@ -187,7 +186,7 @@ class DayView(QWidget):
             number[:] = [edit_intervals(journal, reading.id, reasons, figures_of).number]
 
         if self.context.do(f"{words} of {short_day(reading.local_date)}", forth, lambda: take_back(journal, number[0])):
-            self.context.say(f"Done: {words}. {shortcuts.shown('Ctrl+Z')} undoes it.")
+            self.context.say(f"Done: {words}. {controls.shown('Ctrl+Z')} undoes it.")
 
     def _when(self) -> str:
         beats_s = self.plots.beats_s
@@ -235,7 +234,7 @@ class DayView(QWidget):
 
     def _button(self, words: str, keys: str, tip: str, does: Callable[[], object]) -> QPushButton:
         button = QPushButton(words)
-        shortcuts.give(button, Key(keys, tip, _WHERE))
+        controls.give(button, Key(keys, tip, _WHERE))
         button.clicked.connect(lambda: does())
         return button
 

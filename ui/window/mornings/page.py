@@ -25,13 +25,10 @@ from dawnbeat.shared.morning import StoredReading
 from dawnbeat.ui.window.mornings.chart import MorningsChart
 from dawnbeat.ui.window.mornings.standing_sheet import StandingSheet
 from dawnbeat.ui.window.mornings.table import MorningsTable
-from dawnbeat.ui.window.parts import save_files as files
-from dawnbeat.ui.window.parts import shortcuts
-from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.flow import Flow
-from dawnbeat.ui.window.parts.page import Page, PageWidget
-from dawnbeat.ui.window.parts.scrolled import Scrolled
-from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.parts import controls, saving
+from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
+from dawnbeat.ui.window.parts.controls import Key
+from dawnbeat.ui.window.parts.layouts import Flow, Scrolled
 
 if TYPE_CHECKING:
     from dawnbeat.ui.window.mornings.context_view import ContextView
@@ -74,12 +71,13 @@ class MorningsPage(PageWidget):
         self._lay_out()
         self.chart.picked.connect(self._picked_on_chart)
         self.chart.opened.connect(self._open_day)
-        self.table.picked.connect(self.chart.select)
+        self.table.picked.connect(lambda reading: self.chart.select(reading.local_date))
         self.table.opened.connect(self.open_reading)
+        self.table.widened.connect(lambda on: self.chart.setVisible(not on))
         context.journal_changed.connect(self._journal_changed)
         context.choices_changed.connect(self._journal_changed)
         QShortcut(QKeySequence("Esc"), self, self.back)
-        shortcuts.register(Key("Esc", "Back to the months", _WHERE))
+        controls.register(Key("Esc", "Back to the months", _WHERE))
 
     # The page
 
@@ -102,7 +100,7 @@ class MorningsPage(PageWidget):
         except DawnbeatError as error:
             self.context.say(str(error))
             return
-        self.table.refresh(readings)
+        self.table.show_rows(readings)
         first_time = not self.chart.readings
         self.chart.set_readings(readings, self.context.ranges)
         self.sheet.show_day(readings[-1].local_date if readings else None)
@@ -146,7 +144,7 @@ class MorningsPage(PageWidget):
 
     def save_csv(self) -> None:
         """Ask for a name and write all mornings as CSV."""
-        path = files.ask_save(self, "Save the mornings", "dawnbeat-mornings.csv", "CSV (*.csv)")
+        path = saving.ask_save(self, "Save the mornings", "dawnbeat-mornings.csv", "CSV (*.csv)")
         if path is None:
             return
         try:
@@ -157,11 +155,11 @@ class MorningsPage(PageWidget):
 
     def save_picture(self) -> None:
         """Ask for a name and save both plots as one PNG."""
-        path = files.ask_save(self, "Save the picture", "dawnbeat-mornings.png", "PNG picture (*.png)")
+        path = saving.ask_save(self, "Save the picture", "dawnbeat-mornings.png", "PNG picture (*.png)")
         if path is None:
             return
         try:
-            files.write_whole(path, files.png_of(self.chart.grab()), "save the picture")
+            saving.write_whole(path, saving.png_of(self.chart.grab()), "save the picture")
             self.context.say(f"Saved {path.name}.")
         except DawnbeatError as error:
             self.context.say(str(error))
@@ -172,12 +170,12 @@ class MorningsPage(PageWidget):
 
         chosen = self.chart.selected or (self.chart.readings[-1].local_date if self.chart.readings else date.today())
         name = f"dawnbeat-{chosen:%Y-%m}.pdf"
-        path = files.ask_save(self, "Save the month report", name, "PDF (*.pdf)")
+        path = saving.ask_save(self, "Save the month report", name, "PDF (*.pdf)")
         if path is None:
             return
         try:
             packed = month_pdf(self.context.journal, chosen.year, chosen.month, self.context.ranges)
-            files.write_whole(path, packed, "save the month report")
+            saving.write_whole(path, packed, "save the month report")
             self.context.say(f"Saved {path.name}.")
         except DawnbeatError as error:
             self.context.say(str(error))
@@ -237,7 +235,7 @@ class MorningsPage(PageWidget):
 
     def _tool(self, words: str, keys: str, tip: str, does: Callable[[], None]) -> QPushButton:
         button = QPushButton(words)
-        shortcuts.give(button, Key(keys, tip, _WHERE))
+        controls.give(button, Key(keys, tip, _WHERE))
         button.clicked.connect(does)
         return button
 

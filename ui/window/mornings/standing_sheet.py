@@ -13,11 +13,11 @@ from dawnbeat.journal.ranges import TOO_FEW
 from dawnbeat.journal.today import Today, today_of
 from dawnbeat.journal.words import paragraph, rests_on
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.controls import Key
 from dawnbeat.ui.window.parts.formats import short_day
 from dawnbeat.ui.window.parts.range_strip import RangeStrip
-from dawnbeat.ui.window.parts.shortcuts import Key
 
 
 class StandingSheet(QFrame):
@@ -38,7 +38,7 @@ class StandingSheet(QFrame):
         self.pulse = RangeStrip(context, "Resting pulse", "bpm")
         self.more = QPushButton("What it rests on")
         self.more.setCheckable(True)
-        shortcuts.give(self.more, Key("W", "Show or hide which mornings the statements rest on", "Mornings"))
+        controls.give(self.more, Key("W", "Show or hide which mornings the statements rest on", "Mornings"))
         self.more.toggled.connect(self._toggle)
         self._names: list[QLabel] = []
         for words in ("RMSSD", "Resting pulse"):

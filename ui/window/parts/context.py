@@ -1,15 +1,16 @@
-"""What every page is given: the journal, the choices, the theme, the background, undo, and a line to speak on."""
+"""What every page is given, and what it owes the window."""
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from PySide6.QtCore import QObject, Signal
 from PySide6.QtGui import QGuiApplication, QUndoCommand, QUndoStack
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QWidget
 
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.choices import ChoiceStore
@@ -65,6 +66,14 @@ class AppContext(QObject):
         """Show one sentence on the line at the foot of the window, which screen readers hear too."""
         self.last_said = sentence
         self.said.emit(sentence)
+
+    @contextmanager
+    def saying(self, before: str = "") -> Iterator[None]:
+        """Say what goes wrong inside the block, with `before` in front of it; the rest of the block is left out."""
+        try:
+            yield
+        except DawnbeatError as error:
+            self.say(f"{before}{error}")
 
     def go(self, page: str, what: Any = None) -> None:
         """Bring a page to the front by its key; `what` is handed to its `shown`."""
@@ -174,3 +183,63 @@ class _Step(QUndoCommand):
             self._context.say(words)
         else:
             self.setObsolete(True)
+
+
+class Page(Protocol):
+    """One page. A module `NAME/page.py` of the window exports `make_page(context) -> Page`.
+
+    key: its short name, as in `dawnbeat window --page KEY`. title: the word in the navigation.
+    widget: what is shown; a page that is itself a widget returns itself.
+    """
+
+    key: str
+    title: str
+
+    @property
+    def widget(self) -> QWidget:
+        """What is shown."""
+        ...
+
+    def shown(self, what: Any = None) -> None:
+        """Called whenever the page comes to the front; `what` is what `context.go` was given."""
+        ...
+
+    def hidden(self) -> None:
+        """Called when another page comes to the front: stop cameras and timers here."""
+        ...
+
+    def busy(self) -> str | None:
+        """What closing the window would break off, in one sentence; None where nothing is going on."""
+        ...
+
+    def closing(self) -> None:
+        """Called once before the window closes: keep what there is, and let devices go."""
+        ...
+
+
+MakePage = Callable[..., Page]
+
+
+class PageWidget(QWidget):
+    """A page that is itself a widget, with nothing to stop and nothing to lose. Override what differs."""
+
+    key = ""
+    title = ""
+
+    @property
+    def widget(self) -> QWidget:
+        """The page itself."""
+        return self
+
+    def shown(self, what: Any = None) -> None:
+        """Nothing to do."""
+
+    def hidden(self) -> None:
+        """Nothing to stop."""
+
+    def busy(self) -> str | None:
+        """Nothing is going on."""
+        return None
+
+    def closing(self) -> None:
+        """Nothing to keep."""

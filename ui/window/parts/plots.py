@@ -18,10 +18,9 @@ from PySide6.QtWidgets import QGraphicsPathItem, QLabel, QMenu, QVBoxLayout, QWi
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import FloatArray
-from dawnbeat.ui.window.parts import date_ticks, shortcuts
-from dawnbeat.ui.window.parts import save_files as files
+from dawnbeat.ui.window.parts import controls, formats, saving
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.parts.controls import Key
 
 pg.setConfigOptions(antialias=True, useOpenGL=False)
 
@@ -108,7 +107,7 @@ class Plot(QWidget):
         self.item.scene().sigMouseClicked.connect(self._clicked)
         self.box.sigXRangeChanged.connect(self._range_changed)
         self.box.sigResized.connect(self._range_changed)
-        shortcuts.register(*KEYS)
+        controls.register(*KEYS)
         self._restyle.append(self._dress)
         context.theme_changed.connect(self._retheme)
         self._dress()
@@ -263,7 +262,7 @@ class Plot(QWidget):
         if self._dates:
             low, high = self.visible_x()
             room = max(int(self.box.width() / self.context.theme.px(74)), 2)
-            self.item.getAxis("bottom").setTicks([date_ticks.ticks(low, high, room)])
+            self.item.getAxis("bottom").setTicks([formats.ticks(low, high, room)])
         self.viewed.emit()
 
     def _moved(self, at: QPointF) -> None:
@@ -321,11 +320,11 @@ class Plot(QWidget):
     def save_picture(self) -> None:
         """Ask for a name and save the plot as PNG."""
         name = re.sub(r"[^a-z0-9]+", "-", self.name.lower()).strip("-")
-        path = files.ask_save(self, "Save picture", f"dawnbeat-{name}.png", "PNG picture (*.png)")
+        path = saving.ask_save(self, "Save picture", f"dawnbeat-{name}.png", "PNG picture (*.png)")
         if path is None:
             return
         try:
-            files.write_whole(path, files.png_of(self.canvas.grab()), "save the picture")
+            saving.write_whole(path, saving.png_of(self.canvas.grab()), "save the picture")
             self.context.say(f"Saved {path.name}.")
         except DawnbeatError as error:
             self.context.say(str(error))

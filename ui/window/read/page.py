@@ -16,9 +16,8 @@ from dawnbeat.morning.keeping import Kept, saved
 from dawnbeat.morning.live_figures import LiveFigures
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import posture_from
-from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.formats import interval_words
-from dawnbeat.ui.window.parts.page import PageWidget
 from dawnbeat.ui.window.read.finger import FingerView
 from dawnbeat.ui.window.read.live import LiveViewPage
 from dawnbeat.ui.window.read.sentences import ended_sentence

@@ -19,9 +19,9 @@ from PySide6.QtWidgets import (
 from dawnbeat.morning.choices import DURATIONS_S
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import POSTURES
-from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.parts.controls import Key
 from dawnbeat.ui.window.read.broken_off import InterruptedOffer
 from dawnbeat.ui.window.read.sentences import LAMP, NOT_MEDICAL, REHEARSAL
 from dawnbeat.ui.window.read.widgets import WHERE, button, label
@@ -62,7 +62,7 @@ class StartView(QWidget):
         self._set_up.clicked.connect(lambda: context.go("settings"))
         self.rehearsal.toggled.connect(lambda _on: self._refresh())
         self._lay_out()
-        shortcuts.register(Key("Space", "Press the button that has the focus; Return does the same", WHERE))
+        controls.register(Key("Space", "Press the button that has the focus; Return does the same", WHERE))
         context.choices_changed.connect(self._refresh)
         self._refresh()
 

@@ -10,9 +10,9 @@ from PySide6.QtGui import QFont, QImage, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QLabel, QPushButton, QSizePolicy, QWidget
 
 from dawnbeat.morning.live_figures import LiveFigures
-from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.parts.controls import Key
 
 if TYPE_CHECKING:
     from dawnbeat.capture.frames import Image
@@ -26,7 +26,7 @@ def button(text: str, keys: str, does: str, main: bool = False) -> QPushButton:
     made.setAutoDefault(True)
     if main:
         made.setProperty("class", "main")
-    shortcuts.give(made, Key(keys, does, WHERE))
+    controls.give(made, Key(keys, does, WHERE))
     return made
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import timedelta
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import mornings_after, zone_store
@@ -15,16 +15,17 @@ from dawnbeat.training.load import coefficients_from
 from dawnbeat.training.mornings_after import FEWEST_PAIRS, HardDay
 from dawnbeat.training.weeks import JudgedRun
 from dawnbeat.training.wording import UNKNOWN, number
-from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.flow import flow_of
+from dawnbeat.ui.window.parts.controls import label
 from dawnbeat.ui.window.parts.formats import long_day
-from dawnbeat.ui.window.parts.shortcuts import Key
-from dawnbeat.ui.window.parts.small_tables import plain_table, write_rows
+from dawnbeat.ui.window.parts.layouts import flow_of
+from dawnbeat.ui.window.parts.tables import plain_table, write_rows
 from dawnbeat.ui.window.runs.weeks_view import COEFFICIENTS
 
 _HEADINGS = ("Day", "Load", "RMSSD, morning after", "Resting pulse, morning after", "Week’s RMSSD moved")
 _DAYS = 20
+_WHERE = "Runs, morning after"
 _NOTE = (
     "The last column: how far the mean of the seven mornings after lies from that of the seven up to the day. "
     "What goes together need not be cause and effect. How you feel outweighs any number here; when you are ill, rest, "
@@ -41,17 +42,15 @@ class AfterView(QWidget):
         super().__init__()
         self.context = context
         self.days: list[HardDay] = []
-        self.heading = _label("large", "What the list shows")
-        self.left_out = _label("small", "What is left out")
+        self.heading = label("large", "What the list shows")
+        self.left_out = label("small", "What is left out")
         self.table = plain_table(_HEADINGS, "Hardest days, hardest first")
         self.table.setAccessibleDescription("Enter opens the day's run.")
-        self.found = _label("", "Whether load and mornings go together")
-        self.open_button = QPushButton("Open the run")
-        shortcuts.give(self.open_button, Key("O", "Open the day's run, as Enter does", "Runs, morning after"))
-        self.open_button.clicked.connect(self.open)
-        self.morning_button = QPushButton("The morning after")
-        shortcuts.give(self.morning_button, Key("G", "Show that morning on the page Mornings", "Runs, morning after"))
-        self.morning_button.clicked.connect(self.go_to_morning)
+        self.found = label("", "Whether load and mornings go together")
+        self.open_button = controls.button("Open the run", "O", "Open the day's run, as Enter does", self.open, _WHERE)
+        self.morning_button = controls.button(
+            "The morning after", "G", "Show that morning on the page Mornings", self.go_to_morning, _WHERE
+        )
         self.table.activated.connect(lambda _: self.open())
         self.table.itemSelectionChanged.connect(self._selected)
         layout = QVBoxLayout(self)
@@ -61,7 +60,7 @@ class AfterView(QWidget):
         layout.addWidget(self.table, 1)
         layout.addLayout(flow_of(self.open_button, self.morning_button))
         layout.addWidget(self.found)
-        layout.addWidget(_label("small", "How to read it", _NOTE))
+        layout.addWidget(label("small", "How to read it", _NOTE))
         context.theme_changed.connect(lambda _: self._fit())
         self._selected()
 
@@ -126,11 +125,3 @@ def _cells(day: HardDay) -> tuple[str, ...]:
         pulse = day.resting_pulse if day.next_morning.usable else ""
     moved = UNKNOWN if day.week_moved is None else f"{100 * math.expm1(day.week_moved):+.0f} %"
     return f"{long_day(day.date)}{runs}", number(day.load), said, pulse, moved
-
-
-def _label(style: str, name: str, text: str = "") -> QLabel:
-    label = QLabel(text)
-    label.setWordWrap(True)
-    label.setProperty("class", style)
-    label.setAccessibleName(name)
-    return label

@@ -13,10 +13,9 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPlainTextEdit, QProg
 from dawnbeat.journal.store import Journal
 from dawnbeat.training.import_runs import FileOutcome, ImportResult, import_runs
 from dawnbeat.training.wording import moment_from
-from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.flow import flow_of
-from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.parts.layouts import flow_of
 from dawnbeat.ui.window.parts.work import Task
 from dawnbeat.ui.window.runs.dialogs import BeganDialog
 
@@ -51,14 +50,18 @@ class ImportStrip(QFrame):
         self.details.setReadOnly(True)
         self.details.setTabChangesFocus(True)
         self.details.setAccessibleName("What became of the files")
-        self.cancel_button = self._button("Cancel", "Ctrl+.", "Stop after this file; what was added stays", self.cancel)
-        self.sports_button = self._button(
+
+        def give(words: str, keys: str, tip: str, does: Callable[[], object]) -> QPushButton:
+            return controls.button(words, keys, tip, does, "Runs, import")
+
+        self.cancel_button = give("Cancel", "Ctrl+.", "Stop after this file; what was added stays", self.cancel)
+        self.sports_button = give(
             "Take other sports too", "Ctrl+Shift+O", "Import again, with files of other sports", self._any_sport
         )
-        self.began_button = self._button(
+        self.began_button = give(
             "Say when it began…", "Ctrl+Shift+B", "For a CSV whose times count from the start", self.ask_beginning
         )
-        self.close_button = self._button("Close", "Ctrl+W", "Put the report of the import away", self._put_away)
+        self.close_button = give("Close", "Ctrl+W", "Put the report of the import away", self._put_away)
         top = QHBoxLayout()
         top.addWidget(self.words, 2)
         top.addWidget(self.bar, 1)
@@ -155,9 +158,3 @@ class ImportStrip(QFrame):
         line = self.details.fontMetrics().lineSpacing()
         self.details.setFixedHeight(min(2 * lines, 6) * line + self.context.theme.px(22))
         self.show()
-
-    def _button(self, words: str, keys: str, tip: str, does: Callable[[], object]) -> QPushButton:
-        button = QPushButton(words)
-        shortcuts.give(button, Key(keys, tip, "Runs, import"))
-        button.clicked.connect(lambda: does())
-        return button

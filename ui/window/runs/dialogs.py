@@ -6,7 +6,7 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 
 from PySide6.QtCore import QDateTime
-from PySide6.QtWidgets import QCheckBox, QComboBox, QDateTimeEdit, QLabel, QLineEdit, QWidget
+from PySide6.QtWidgets import QCheckBox, QComboBox, QLabel, QLineEdit, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions
@@ -15,7 +15,8 @@ from dawnbeat.training.threshold_effort import ERROR, threshold_test
 from dawnbeat.training.wording import UNKNOWN, clock, moment_from, seconds_from
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.dialog_form import FormDialog
+from dawnbeat.ui.window.parts.controls import ComboBox, DateTimeEdit
+from dawnbeat.ui.window.parts.forms import FormDialog
 
 _RATINGS = {
     0: "rest",
@@ -31,7 +32,7 @@ _RATINGS = {
 
 def felt_box(felt: float | None = None) -> QComboBox:
     """Foster's session rating of 0 to 10, whole or in between, or nothing; type a number such as 3.5."""
-    box = QComboBox()
+    box = ComboBox()
     box.setEditable(True)
     box.setInsertPolicy(QComboBox.InsertPolicy.NoInsert)
     box.addItem("")
@@ -67,7 +68,7 @@ class ByHandDialog(FormDialog):
     ) -> None:
         super().__init__(context, "A run by hand", lambda: keep(*self.entry()), parent, height=430)
         began = now - timedelta(hours=1)
-        self.began = QDateTimeEdit(QDateTime(began.year, began.month, began.day, began.hour, began.minute, 0))
+        self.began = DateTimeEdit(QDateTime(began.year, began.month, began.day, began.hour, began.minute, 0))
         self.began.setDisplayFormat("yyyy-MM-dd HH:mm")
         self.began.setMaximumDateTime(QDateTime(now.year, now.month, now.day, 23, 59, 59))
         self.duration = QLineEdit()
@@ -115,7 +116,7 @@ class BeganDialog(FormDialog):
 
     def __init__(self, context: AppContext, keep: Callable[[str], object], parent: QWidget) -> None:
         super().__init__(context, "When the run began", lambda: keep(self.moment()), parent, height=240)
-        self.began = QDateTimeEdit(QDateTime.currentDateTime())
+        self.began = DateTimeEdit(QDateTime.currentDateTime())
         self.began.setDisplayFormat("yyyy-MM-dd HH:mm:ss")
         self.row("Began", self.began, "Local time of the first row of the file")
         self.say("The times in this file count from the start, so it can't say by itself when that was.", "soft")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from datetime import date
 
-from PySide6.QtWidgets import QComboBox, QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions, estimates, zone_store
@@ -17,9 +17,10 @@ from dawnbeat.training.weeks import JudgedRun
 from dawnbeat.training.wording import UNKNOWN, clock
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.controls import ComboBox, label
 from dawnbeat.ui.window.parts.formats import short_day
-from dawnbeat.ui.window.parts.scrolled import Scrolled
-from dawnbeat.ui.window.parts.small_tables import fit_rows, plain_table, write_rows
+from dawnbeat.ui.window.parts.layouts import Scrolled
+from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
 from dawnbeat.ui.window.runs.weeks_view import COEFFICIENTS
 
 
@@ -32,7 +33,7 @@ class EstimatesView(QWidget):
         self._today = today
         self.races: list[Run] = []
         self.cards: list[QFrame] = []
-        self.race = QComboBox()
+        self.race = ComboBox()
         self.race.setAccessibleName("Race")
         self.race.setToolTip("Which race the estimates rest on; mark a run as a race where you open it")
         self.race.activated.connect(lambda _: self._show())
@@ -45,8 +46,8 @@ class EstimatesView(QWidget):
         row.addWidget(self.race)
         row.addStretch(1)
         self.equals = plain_table(("Distance", "Time", "Times as long or short"), "Equal races")
-        self.equals_title = _label("soft", "Equal races by the same formula")
-        self.equals_error = _label("small", estimates.EQUIVALENTS_ERROR)
+        self.equals_title = label("soft", "", "Equal races by the same formula")
+        self.equals_error = label("small", "", estimates.EQUIVALENTS_ERROR)
         self._pulses, self._tests, self._of_race = QVBoxLayout(), QVBoxLayout(), QVBoxLayout()
         inside = QWidget()
         column = QVBoxLayout(inside)
@@ -57,9 +58,9 @@ class EstimatesView(QWidget):
         column.addLayout(self._of_race)
         for each in (self.equals_title, self.equals, self.equals_error):
             column.addWidget(each)
-        column.addWidget(_label("small", cautions.NOT_MEDICAL))
+        column.addWidget(label("small", "", cautions.NOT_MEDICAL))
         # A race and a test are maximal efforts as well.
-        column.addWidget(_label("small", "\n".join(cautions.MAXIMAL_TEST)))
+        column.addWidget(label("small", "", "\n".join(cautions.MAXIMAL_TEST)))
         column.addStretch(1)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
@@ -162,11 +163,11 @@ class EstimatesView(QWidget):
         column = QVBoxLayout(card)
         column.setContentsMargins(16, 8, 16, 8)
         column.setSpacing(2)
-        column.addWidget(_label("soft", name))
+        column.addWidget(label("soft", "", name))
         if value != UNKNOWN:
-            column.addWidget(_label("large", value))
+            column.addWidget(label("large", "", value))
         for line in lines:
-            column.addWidget(_label("small", line))
+            column.addWidget(label("small", "", line))
         part.addWidget(card)
         self.cards.append(card)
 
@@ -188,10 +189,3 @@ def _empty(layout: QVBoxLayout) -> None:
         if widget is not None:
             widget.hide()
             widget.deleteLater()
-
-
-def _label(style: str, text: str) -> QLabel:
-    label = QLabel(text)
-    label.setWordWrap(True)
-    label.setProperty("class", style)
-    return label

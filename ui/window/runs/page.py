@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +13,6 @@ from PySide6.QtGui import QDragEnterEvent, QDropEvent, QResizeEvent
 from PySide6.QtWidgets import (
     QButtonGroup,
     QFileDialog,
-    QLabel,
     QPushButton,
     QSizePolicy,
     QStackedWidget,
@@ -20,24 +20,19 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.export_runs import export_runs, export_weeks
 from dawnbeat.training.load_run import SUFFIXES
 from dawnbeat.training.weeks import RANGE_WEEKS, JudgedRun, judge_runs, judged_runs, monday_of, weeks_of
-from dawnbeat.ui.window.parts import save_files as files
-from dawnbeat.ui.window.parts import shortcuts
-from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.flow import Flow
-from dawnbeat.ui.window.parts.formats import short_day
-from dawnbeat.ui.window.parts.page import Page, PageWidget
-from dawnbeat.ui.window.parts.scrolled import Scrolled
-from dawnbeat.ui.window.parts.shortcuts import Key
-from dawnbeat.ui.window.runs import edits as runs_edit
+from dawnbeat.ui.window.parts import controls, saving
+from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
+from dawnbeat.ui.window.parts.controls import label
+from dawnbeat.ui.window.parts.formats import count_of, short_day
+from dawnbeat.ui.window.parts.layouts import Flow, Scrolled
 from dawnbeat.ui.window.runs.bring_in import ImportStrip, paths_in
 from dawnbeat.ui.window.runs.dialogs import ByHandDialog
 from dawnbeat.ui.window.runs.sentences import NO_ZONES, week_words
-from dawnbeat.ui.window.runs.table import RunsTable
+from dawnbeat.ui.window.runs.table import RunsTable, rating_from
 
 if TYPE_CHECKING:
     from dawnbeat.ui.window.runs.after_view import AfterView
@@ -73,9 +68,9 @@ class RunsPage(PageWidget):
         self._today = today
         self._stale = True
         self.judged: list[JudgedRun] = []
-        self.table = RunsTable(context, self._binned)
+        self.table = RunsTable(context, lambda: self.judged, self._binned)
         self.strip = ImportStrip(context)
-        self.week = _label("", "This week")
+        self.week = label("", "This week")
         self.weeks: WeeksView | None = None
         self.after: AfterView | None = None
         self.estimates: EstimatesView | None = None
@@ -118,18 +113,15 @@ class RunsPage(PageWidget):
     def refresh(self) -> None:
         """Read the journal again."""
         self._stale = False
-        try:
+        with self.context.saying():
             self.judged = judged_runs(self.context.journal, self._today())
-        except DawnbeatError as error:
-            self.context.say(str(error))
-            return
-        self.table.show_runs(self.judged)
-        self._say_week()
-        for view, holder in self._holders.items():
-            if holder is self.views.currentWidget():
-                self._show_runs(view)
-        if self.run_view is not None and self.whole.currentWidget() is self.run_view:
-            self.run_view.refresh()
+            self.table.show_rows(self.judged)
+            self._say_week()
+            for view, holder in self._holders.items():
+                if holder is self.views.currentWidget():
+                    self._show_runs(view)
+            if self.run_view is not None and self.whole.currentWidget() is self.run_view:
+                self.run_view.refresh()
 
     # Views
 
@@ -220,20 +212,15 @@ class RunsPage(PageWidget):
     def _save(self, name: str, what: str, write: Callable[[Path], int]) -> None:
         if self._stale:
             self.refresh()
-        path = files.ask_save(self, f"Save the {what}s", name, "CSV (*.csv)")
-        if path is None:
-            return
-        try:
-            count = write(path)
-            self.context.say(f"Saved {count} {what}{'' if count == 1 else 's'} in {path.name}.")
-        except DawnbeatError as error:
-            self.context.say(str(error))
+        saving.save(
+            self.context, self, f"Save the {what}s", name, "CSV (*.csv)", lambda path: count_of(write(path), what)
+        )
 
     def _keep_by_hand(
         self, began: datetime, seconds: float, way_m: float | None, felt: str, note: str, race: bool
     ) -> None:
         journal, kept = self.context.journal, [0]
-        rating = runs_edit.rating_from(felt)
+        rating = rating_from(felt)
 
         def forth() -> None:
             if kept[0]:
@@ -317,14 +304,12 @@ class RunsPage(PageWidget):
 
     def _lay_out(self) -> None:
         tools = Flow()
-        tools.addWidget(_label("title", "Runs", "Runs"))
+        tools.addWidget(label("title", "Runs", "Runs"))
         group = QButtonGroup(self)
         for number, name in enumerate(VIEWS, start=1):
-            button = QPushButton(name)
-            shortcuts.give(button, Key(f"Ctrl+{number}", _TIPS[name], _WHERE))
+            button = controls.button(name, f"Ctrl+{number}", _TIPS[name], partial(self.show_view, name), _WHERE)
             button.setCheckable(True)
             button.setChecked(name == LIST)
-            button.clicked.connect(lambda _=False, name=name: self.show_view(name))
             group.addButton(button)
             self._buttons[name] = button
             tools.addWidget(button)
@@ -336,10 +321,7 @@ class RunsPage(PageWidget):
             ("Runs CSV…", "Ctrl+E", "Save all runs as CSV", self.save_runs),
             ("Weeks CSV…", "Ctrl+Shift+E", "Save all weeks as CSV", self.save_weeks),
         ):
-            button = QPushButton(words)
-            shortcuts.give(button, Key(keys, tip, _WHERE))
-            button.clicked.connect(lambda _=False, does=does: does())
-            tools.addWidget(button)
+            tools.addWidget(controls.button(words, keys, tip, does, _WHERE))
         self.views.addWidget(self.table)
         main = QWidget()
         column = QVBoxLayout(main)
@@ -368,11 +350,3 @@ class RunsPage(PageWidget):
         self.views.setMinimumHeight(self.context.theme.px(280))
         if self.run_view is not None:
             self.run_view.turn(self.width() >= self.context.theme.px(920))
-
-
-def _label(style: str, name: str, text: str = "") -> QLabel:
-    label = QLabel(text)
-    label.setWordWrap(style != "title")
-    label.setProperty("class", style)
-    label.setAccessibleName(name)
-    return label

@@ -26,20 +26,19 @@ from dawnbeat.training.run import CAN_BE_OVERRULED, MARK_WORDS, Mark, Samples
 from dawnbeat.training.weeks import JudgedRun, judge_runs
 from dawnbeat.training.wording import DRIFT_IN_WORDS, clock
 from dawnbeat.training.zone_store import Threshold
-from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.flow import Flow
+from dawnbeat.ui.window.parts.controls import Key, label
 from dawnbeat.ui.window.parts.formats import long_day
-from dawnbeat.ui.window.parts.scrolled import Scrolled
-from dawnbeat.ui.window.parts.shortcuts import Key
-from dawnbeat.ui.window.parts.small_tables import fit_rows, give_tip, plain_table, write_rows
-from dawnbeat.ui.window.runs import edits as runs_edit
+from dawnbeat.ui.window.parts.layouts import Flow, Scrolled
+from dawnbeat.ui.window.parts.tables import fit_rows, give_tip, plain_table, write_rows
+from dawnbeat.ui.window.runs.bars import ZoneBars
 from dawnbeat.ui.window.runs.curve import RunCurve
 from dawnbeat.ui.window.runs.dialogs import ThresholdTestDialog, felt_box, felt_in, show_felt
 from dawnbeat.ui.window.runs.sentences import figures_words, headline_of
-from dawnbeat.ui.window.runs.zone_bars import ZoneBars
+from dawnbeat.ui.window.runs.table import change, overrule, to_bin
 from dawnbeat.ui.window.zones.dialogs import MaximumDialog
-from dawnbeat.ui.window.zones.undo import change_zones
+from dawnbeat.ui.window.zones.sets import change_zones
 
 _WHERE = "Runs, one run"
 _OVERRULE_KEY = "L"
@@ -59,19 +58,22 @@ class RunView(QWidget):
         self.samples: Samples | None = None
         self.marks: list[Mark] = []
         self._writing = False
-        self.heading = _label("title", "Which run")
-        self.summary = _label("", "The run in short")
-        self.figures = _label("small", "Figures of this run")
-        self.drift_rule = _label("small", "What drift means")
+        self.heading = label("title", "Which run")
+        self.summary = label("", "The run in short")
+        self.figures = label("small", "Figures of this run")
+        self.drift_rule = label("small", "What drift means")
         self.drift_rule.setText(DRIFT_IN_WORDS)
         self.curve = RunCurve(context)
         self.bars = ZoneBars(context)
-        self.marks_title = _label("soft", "Marks")
+        self.marks_title = label("soft", "Marks")
         self.marks_table = plain_table(("No.", "From", "To", "What", ""), "What is marked in this run")
         self.felt = felt_box()
         self.race = QCheckBox("It was a race")
         self.note = QLineEdit()
-        give = self._button
+
+        def give(words: str, keys: str, tip: str, does: Callable[[], object]) -> QPushButton:
+            return controls.button(words, keys, tip, does, _WHERE)
+
         self.back_button = give("Back", "B", "Back to the list, as Esc does", self.left.emit)
         self.up_button = give("‹ Up", "Alt+Up", "The run above in the list", lambda: self.stepped.emit(-1))
         self.down_button = give("Down ›", "Alt+Down", "The run below in the list", lambda: self.stepped.emit(+1))
@@ -168,7 +170,7 @@ class RunView(QWidget):
         if self.each is None or not 1 <= number <= len(self.marks):
             return
         overruled = not self.marks[number - 1].overruled
-        if runs_edit.overrule(self.context, self.each.run, number, overruled):
+        if overrule(self.context, self.each.run, number, overruled):
             self.refresh()
             assert self.each is not None
             measured = clock(self.each.run.figures.measured_s)
@@ -178,7 +180,7 @@ class RunView(QWidget):
         """Bin this run and go back."""
         if self.each is not None:
             run, self.each = self.each.run, None
-            runs_edit.to_bin(self.context, [run])
+            to_bin(self.context, [run])
             self.left.emit()
 
     def ask_test(self) -> ThresholdTestDialog | None:
@@ -216,13 +218,8 @@ class RunView(QWidget):
         each = self.each
         if each is None or self._writing:
             return
-        run = each.run
-        felt = "" if run.felt_effort is None else f"{run.felt_effort:g}"
-        present = {"felt_effort": felt, "race": "yes" if run.race else "no", "note": run.note}[item]
-        if text.strip() == present:
-            return
-        runs_edit.change(self.context, run, item, text)
-        self.refresh()
+        if change(self.context, each.run, item, text):
+            self.refresh()
 
     # Inside
 
@@ -240,12 +237,6 @@ class RunView(QWidget):
             self.overrule_button.setAccessibleName(words)
         if self.samples is not None and number:
             self.curve.choose(number)
-
-    def _button(self, words: str, keys: str, tip: str, does: Callable[[], object]) -> QPushButton:
-        button = QPushButton(words)
-        shortcuts.give(button, Key(keys, tip, _WHERE))
-        button.clicked.connect(lambda: does())
-        return button
 
     def _lay_out(self) -> None:
         tools = Flow()
@@ -298,18 +289,10 @@ class RunView(QWidget):
         layout.setContentsMargins(0, 0, 0, 0)
         layout.addWidget(Scrolled(inside))
         QShortcut(QKeySequence("Esc"), self, self.left.emit)
-        shortcuts.register(Key("Esc", "Back to the list", _WHERE))
+        controls.register(Key("Esc", "Back to the list", _WHERE))
 
     def turn(self, beside: bool) -> None:
         """Curve and figures beside one another, or one below the other."""
         self.splitter.setOrientation(Qt.Orientation.Horizontal if beside else Qt.Orientation.Vertical)
         least = self.context.theme.px(330)
         self.splitter.setMinimumHeight(least if beside else 2 * least)
-
-
-def _label(style: str, name: str) -> QLabel:
-    label = QLabel()
-    label.setWordWrap(True)
-    label.setProperty("class", style)
-    label.setAccessibleName(name)
-    return label

@@ -17,7 +17,7 @@ from dawnbeat.training.weeks import EASY_AIM, Week, monday_of
 from dawnbeat.ui.window.mornings.series import DAY_S, daily_ranges, day_of, seconds_of
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.plots import Ink, Plot
-from dawnbeat.ui.window.runs.week_bars import Bar, StackedBars
+from dawnbeat.ui.window.runs.bars import Bar, StackedBars
 
 _WEEK_S = 7.0 * DAY_S
 _LEFT = (("Time", "h"), ("Easy", "%"), ("Load", ""), ("RMSSD", "ms"))

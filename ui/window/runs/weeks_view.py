@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import date, timedelta
+from functools import partial
 from typing import Any
 
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import (
     QButtonGroup,
-    QComboBox,
-    QLabel,
-    QPushButton,
     QSizePolicy,
     QStackedWidget,
     QVBoxLayout,
@@ -23,12 +21,12 @@ from dawnbeat.training import zone_store
 from dawnbeat.training.load import daily_loads, rolling
 from dawnbeat.training.weeks import EASY_AIM_SOURCE, JudgedRun, Week, weeks_of
 from dawnbeat.training.wording import UNKNOWN, clock, number, percent
-from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.flow import Flow
+from dawnbeat.ui.window.parts.controls import ComboBox, label
 from dawnbeat.ui.window.parts.formats import short_day
-from dawnbeat.ui.window.parts.shortcuts import Key
-from dawnbeat.ui.window.parts.small_tables import plain_table, write_rows
+from dawnbeat.ui.window.parts.layouts import Flow
+from dawnbeat.ui.window.parts.tables import plain_table, write_rows
 from dawnbeat.ui.window.runs.sentences import load_words, week_words
 from dawnbeat.ui.window.runs.weeks_chart import WeeksChart
 
@@ -77,9 +75,9 @@ class WeeksView(QWidget):
         self._span: int | None = 12
         self._first_time = True
         self._table_stale = True
-        self.said = _label("", "The chosen week")
-        self.loads = _label("small", "Load of the chosen week")
-        self.which = QComboBox()
+        self.said = label("", "The chosen week")
+        self.loads = label("small", "Load of the chosen week")
+        self.which = ComboBox()
         for words, name in _LOADS:
             self.which.addItem(words, name)
         self.which.setAccessibleName("Which load")
@@ -213,13 +211,13 @@ class WeeksView(QWidget):
         tools = Flow()
         group = QButtonGroup(self)
         for words, weeks, keys in _SPANS:
-            button = self._tool(words, keys, f"Show {'every week' if weeks is None else 'the last ' + words.lower()}")
+            tip = f"Show {'every week' if weeks is None else 'the last ' + words.lower()}"
+            button = controls.button(words, keys, tip, partial(self._show_span, weeks), _WHERE)
             button.setCheckable(True)
             button.setChecked(weeks == self._span)
-            button.clicked.connect(lambda _=False, weeks=weeks: self._show_span(weeks))
             group.addButton(button)
             tools.addWidget(button)
-        self.as_table = self._tool("As a table", "W", "Show the weeks as a table, or as plots")
+        self.as_table = controls.button("As a table", "W", "Show the weeks as a table, or as plots", None, _WHERE)
         self.as_table.setCheckable(True)
         self.as_table.toggled.connect(self._show_table)
         tools.addWidget(self.as_table)
@@ -229,7 +227,7 @@ class WeeksView(QWidget):
         column = QVBoxLayout(tabled)
         column.setContentsMargins(0, 0, 0, 0)
         column.addWidget(self.table, 1)
-        column.addWidget(_label("small", "About the stars", "* some runs of the week are not in this sum"))
+        column.addWidget(label("small", "About the stars", "* some runs of the week are not in this sum"))
         self.views.addWidget(self.chart)
         self.views.addWidget(tabled)
         layout = QVBoxLayout(self)
@@ -238,7 +236,7 @@ class WeeksView(QWidget):
         layout.addWidget(self.said)
         layout.addWidget(self.loads)
         layout.addWidget(self.views, 1)
-        layout.addWidget(_label("small", "Where the aim and the loads come from", _FOOT))
+        layout.addWidget(label("small", "Where the aim and the loads come from", _FOOT))
         self._fit()
         self.context.theme_changed.connect(lambda _: self._fit())
 
@@ -254,11 +252,6 @@ class WeeksView(QWidget):
             text = max(heading, widest, key=metrics.horizontalAdvance)
             self.table.setColumnWidth(column, metrics.horizontalAdvance(text) + px(22))
 
-    def _tool(self, words: str, keys: str, tip: str) -> QPushButton:
-        button = QPushButton(words)
-        shortcuts.give(button, Key(keys, tip, _WHERE))
-        return button
-
 
 def _key(name: str) -> Any:
     """The coefficients that a choice of load stands for."""
@@ -267,11 +260,3 @@ def _key(name: str) -> Any:
 
 def _partly(words: str, missing: int) -> str:
     return f"{words} *" if missing and words != UNKNOWN else words
-
-
-def _label(style: str, name: str, text: str = "") -> QLabel:
-    label = QLabel(text)
-    label.setWordWrap(True)
-    label.setProperty("class", style)
-    label.setAccessibleName(name)
-    return label

@@ -30,14 +30,11 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.morning.choices import DURATIONS_S, SOURCES, TEXT_PERCENT, THEMES
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import POSTURES
-from dawnbeat.ui.window.parts import save_files as files
-from dawnbeat.ui.window.parts import shortcuts
-from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.flow import flow_of
-from dawnbeat.ui.window.parts.page import Page, PageWidget
-from dawnbeat.ui.window.parts.rows_form import RowsForm
-from dawnbeat.ui.window.parts.scrolled import Scrolled
-from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.parts import controls, saving
+from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
+from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, Key, SpinBox
+from dawnbeat.ui.window.parts.forms import RowsForm
+from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
 from dawnbeat.ui.window.parts.work import Task
 from dawnbeat.ui.window.settings.camera_trial import CameraTest, Measured
 
@@ -109,7 +106,7 @@ class SettingsPage(PageWidget):
     def _camera_group(self) -> None:
         form = self._group("Camera")
         self.source = self._combo(form, "Light comes from", {each: _SOURCE_WORDS[each] for each in SOURCES}, "source")
-        self.number = QSpinBox(maximum=99)
+        self.number = SpinBox(maximum=99)
         form.row("Number of the camera", self.number, "0 is the first; the list below names them")
         self.number.valueChanged.connect(lambda value: self._choose(camera=value))
         self.stream = QLineEdit()
@@ -163,10 +160,10 @@ class SettingsPage(PageWidget):
             about = parameter.metadata
             spin: QSpinBox | QDoubleSpinBox
             if isinstance(parameter.default, int):
-                spin = QSpinBox()
+                spin = SpinBox()
                 spin.setRange(about["low"], about["high"])
             else:
-                spin = QDoubleSpinBox()
+                spin = DoubleSpinBox()
                 spin.setDecimals(1)
                 spin.setSingleStep(0.1)
                 spin.setRange(about["low"], about["high"])
@@ -280,7 +277,7 @@ class SettingsPage(PageWidget):
         self.context.say("The window opens the usual place from the next start on; nothing was moved.")
 
     def _backup(self) -> None:
-        path = files.ask_save(self, "Back up the journal", "dawnbeat-backup.zip", "Zip (*.zip)")
+        path = saving.ask_save(self, "Back up the journal", "dawnbeat-backup.zip", "Zip (*.zip)")
         if path is None:
             return
         home = self.context.home
@@ -305,7 +302,7 @@ class SettingsPage(PageWidget):
             form.fit(self.width() - 64)
 
     def _combo(self, form: RowsForm, words: str, choices: dict[Any, str], name: str) -> QComboBox:
-        combo = QComboBox()
+        combo = ComboBox()
         for value, shown in choices.items():
             combo.addItem(shown, value)
         form.row(words, combo, words)
@@ -323,7 +320,7 @@ class SettingsPage(PageWidget):
     def _button(self, words: str, keys: str, tip: str, does: Callable[[], None]) -> QPushButton:
         button = QPushButton(words)
         if keys:
-            shortcuts.give(button, Key(keys, tip, _WHERE))
+            controls.give(button, Key(keys, tip, _WHERE))
         else:
             button.setToolTip(tip)
             button.setAccessibleName(words)

@@ -8,9 +8,8 @@ from typing import Any
 from PySide6.QtWidgets import QLabel, QTextBrowser, QVBoxLayout
 
 from dawnbeat.shared.version import software_version
-from dawnbeat.ui.window.parts import shortcuts
-from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.page import Page, PageWidget
+from dawnbeat.ui.window.parts import controls
+from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
 from dawnbeat.ui.window.shell.method_words import FIRST_WORDS, METHOD
 
 
@@ -49,11 +48,11 @@ class HelpPage(PageWidget):
         parts = ["<h2>How to hold the finger, and what this is not</h2>"]
         parts += [f"<p>{escape(words)}</p>" for words in FIRST_WORDS]
         parts.append("<h2>Keys</h2><table cellspacing='0' cellpadding='3'>")
-        for where, keys in shortcuts.overview().items():
+        for where, keys in controls.overview().items():
             name = "Everywhere" if where == "everywhere" else where[0].upper() + where[1:]
             parts.append(f"<tr><td colspan='2'><br><i>{escape(name)}</i></td></tr>")
             parts += [
-                f"<tr><td><b>{escape(shortcuts.shown(key.keys))}</b>&nbsp;&nbsp;&nbsp;</td>"
+                f"<tr><td><b>{escape(controls.shown(key.keys))}</b>&nbsp;&nbsp;&nbsp;</td>"
                 f"<td>{escape(key.does)}</td></tr>"
                 for key in keys
             ]

@@ -26,10 +26,9 @@ from PySide6.QtWidgets import (
 )
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.ui.window.parts import shortcuts
-from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.page import Page
-from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.parts import controls
+from dawnbeat.ui.window.parts.context import AppContext, Page
+from dawnbeat.ui.window.parts.controls import Key
 from dawnbeat.ui.window.parts.work import Task
 
 # key, title with the letter for Alt, module. A page whose module isn't there is not listed.
@@ -184,13 +183,13 @@ class MainWindow(QMainWindow):
         plain = title.replace("&", "")
         entry.setAccessibleName(plain)
         letter = title[title.index("&") + 1].upper()
-        also = "" if key == HELP[0] else f" or {shortcuts.shown(f'Alt+{letter}')}"
-        entry.setToolTip(f"{plain} ({shortcuts.shown(digit)}{also})")
+        also = "" if key == HELP[0] else f" or {controls.shown(f'Alt+{letter}')}"
+        entry.setToolTip(f"{plain} ({controls.shown(digit)}{also})")
         entry.clicked.connect(lambda: self.go(key))
         group.addButton(entry)
         self._entries[key] = entry
         QShortcut(QKeySequence(digit), self, lambda: self.go(key))
-        shortcuts.register(Key(digit, f"Go to {plain}"))
+        controls.register(Key(digit, f"Go to {plain}"))
         return entry
 
     def _add_keys(self) -> None:
@@ -201,7 +200,7 @@ class MainWindow(QMainWindow):
         self.addActions([undo, redo])
         # Windows has no standard key for it.
         QShortcut(QKeySequence("Ctrl+Q"), self, self.close)
-        shortcuts.register(
+        controls.register(
             Key(QKeySequence(QKeySequence.StandardKey.Undo).toString(), "Undo the last change"),
             Key(QKeySequence(QKeySequence.StandardKey.Redo).toString(), "Do it again"),
             Key("Tab", "Go to the next control, Shift+Tab to the one before"),
@@ -210,7 +209,7 @@ class MainWindow(QMainWindow):
         QShortcut(QKeySequence("Ctrl++"), self, lambda: self._text(+10))
         QShortcut(QKeySequence("Ctrl+="), self, lambda: self._text(+10))
         QShortcut(QKeySequence("Ctrl+-"), self, lambda: self._text(-10))
-        shortcuts.register(Key("Ctrl++", "Larger text"), Key("Ctrl+-", "Smaller text"))
+        controls.register(Key("Ctrl++", "Larger text"), Key("Ctrl+-", "Smaller text"))
 
     def _text(self, step: int) -> None:
         wanted = max(100, min(200, self.context.choices.text_percent + step))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date
 
-from PySide6.QtWidgets import QComboBox, QLineEdit, QSpinBox, QWidget
+from PySide6.QtWidgets import QLineEdit, QWidget
 
 from dawnbeat.training import cautions
 from dawnbeat.training.maximum import AGE_FORMULAS, KIND_WORDS, KINDS, MOST_ADDED_BPM, Maximum, maximum_by_age
@@ -14,7 +14,8 @@ from dawnbeat.training.wording import seconds_from
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.training.zones import MAXIMUM_HIGH, MAXIMUM_LOW
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.dialog_form import FormDialog, day_edit, day_in
+from dawnbeat.ui.window.parts.controls import ComboBox, SpinBox
+from dawnbeat.ui.window.parts.forms import FormDialog, day_edit, day_in
 
 _USUAL_AGE = 40
 
@@ -32,17 +33,17 @@ class MaximumDialog(FormDialog):
     ) -> None:
         super().__init__(context, "Maximum pulse", lambda: keep(self.entry()), parent)
         self.proposed = proposed
-        self.kind = QComboBox()
+        self.kind = ComboBox()
         for kind in KINDS:
             if kind != "run" or (proposed is not None and proposed.kind == "run"):
                 self.kind.addItem(f"{kind}: {KIND_WORDS[kind]}", kind)
         self.day = day_edit(today if proposed is None else proposed.date, today)
-        self.bpm = QSpinBox(minimum=int(MAXIMUM_LOW), maximum=int(MAXIMUM_HIGH), value=185, suffix=" bpm")
-        self.added = QComboBox()
+        self.bpm = SpinBox(minimum=int(MAXIMUM_LOW), maximum=int(MAXIMUM_HIGH), value=185, suffix=" bpm")
+        self.added = ComboBox()
         for beats in range(MOST_ADDED_BPM + 1):
             self.added.addItem("none" if not beats else f"{beats} beats", beats)
-        self.age = QSpinBox(minimum=10, maximum=100, value=_USUAL_AGE, suffix=" years")
-        self.formula = QComboBox()
+        self.age = SpinBox(minimum=10, maximum=100, value=_USUAL_AGE, suffix=" years")
+        self.formula = ComboBox()
         for name, formula in AGE_FORMULAS.items():
             self.formula.addItem(f"{formula.name}, standard error {formula.error_bpm:g} bpm", name)
         self.note = QLineEdit()
@@ -94,7 +95,7 @@ class ThresholdDialog(FormDialog):
     def __init__(self, context: AppContext, today: date, keep: Callable[[Threshold], object], parent: QWidget) -> None:
         super().__init__(context, "Threshold pulse", lambda: keep(self.entry()), parent)
         self.day = day_edit(today, today)
-        self.bpm = QSpinBox(minimum=84, maximum=int(MAXIMUM_HIGH), value=170, suffix=" bpm")
+        self.bpm = SpinBox(minimum=84, maximum=int(MAXIMUM_HIGH), value=170, suffix=" bpm")
         self.pace = QLineEdit()
         self.pace.setPlaceholderText("optional, such as 4:20")
         self.note = QLineEdit()

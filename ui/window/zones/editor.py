@@ -9,12 +9,8 @@ from typing import Any
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
     QAbstractItemView,
-    QComboBox,
-    QHBoxLayout,
     QHeaderView,
-    QLabel,
     QPushButton,
-    QSpinBox,
     QTableWidget,
     QTableWidgetItem,
     QVBoxLayout,
@@ -23,10 +19,11 @@ from PySide6.QtWidgets import (
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training.zones import METHODS, MOST_ZONES, Scheme, Zones, default_scheme, talk_test
-from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.flow import flow_of
-from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.parts.controls import ComboBox, Key, SpinBox, labelled
+from dawnbeat.ui.window.parts.layouts import flow_of
+from dawnbeat.ui.window.parts.tables import plain_table
 
 _NAME, _TOP, _PULSE, _TALK = range(4)
 _HEADINGS = ("Zone", "Top, %", "Pulse, bpm", "Talk test")
@@ -47,18 +44,18 @@ class ZonesEditor(QWidget):
         self._work_out = work_out
         self._zones: Zones | None = None
         self._writing = False
-        self.method = QComboBox()
+        self.method = ComboBox()
         self.method.addItems(METHODS)
         self.method.setAccessibleName("Zones by")
         self.method.setToolTip("What the shares are shares of")
-        self.count = QSpinBox(minimum=2, maximum=MOST_ZONES)
+        self.count = SpinBox(minimum=2, maximum=MOST_ZONES)
         self.count.setAccessibleName("How many zones")
         self.count.setToolTip(f"How many zones, 2 to {MOST_ZONES}")
-        self.easy = QComboBox()
+        self.easy = ComboBox()
         self.easy.setAccessibleName("Easy ends with")
         self.easy.setToolTip("The zone whose top is the top of easy")
         self.reset = QPushButton("Reset")
-        shortcuts.give(self.reset, Key("Ctrl+Shift+R", "Back to five zones with the usual boundaries", "Zones"))
+        controls.give(self.reset, Key("Ctrl+Shift+R", "Back to five zones with the usual boundaries", "Zones"))
         self.table = self._make_table()
         self._lay_out()
         self.method.activated.connect(lambda _: self._take(default_scheme(METHODS[self.method.currentIndex()])))
@@ -84,37 +81,21 @@ class ZonesEditor(QWidget):
     # Inside
 
     def _make_table(self) -> QTableWidget:
-        table = QTableWidget(0, len(_HEADINGS))
-        table.setHorizontalHeaderLabels(_HEADINGS)
-        table.setAccessibleName("Zones, from the easiest")
+        table = plain_table(_HEADINGS, "Zones, from the easiest")
+        table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectItems)
         table.setAccessibleDescription("F2 edits a name or the boundary at the top of a zone.")
         table.setToolTip("F2 or a double click edits a name or a boundary")
-        table.verticalHeader().hide()
-        table.setShowGrid(False)
-        table.setTabKeyNavigation(False)
-        table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         table.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         table.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         table.setEditTriggers(
             QAbstractItemView.EditTrigger.DoubleClicked | QAbstractItemView.EditTrigger.EditKeyPressed
         )
-        table.horizontalHeader().setHighlightSections(False)
-        table.horizontalHeader().setStretchLastSection(True)
-        table.horizontalHeader().setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
-        shortcuts.register(Key("F2", "Edit a name or a boundary", "Zones"))
+        controls.register(Key("F2", "Edit a name or a boundary", "Zones"))
         return table
 
     def _lay_out(self) -> None:
-        rows = []
-        for words, control in (("By", self.method), ("Zones", self.count), ("Easy ends with", self.easy)):
-            label = QLabel(words)
-            label.setBuddy(control)
-            pair = QWidget()
-            row = QHBoxLayout(pair)
-            row.setContentsMargins(0, 0, 0, 0)
-            row.addWidget(label)
-            row.addWidget(control)
-            rows.append(pair)
+        pairs = (("By", self.method), ("Zones", self.count), ("Easy ends with", self.easy))
+        rows = [labelled(words, control) for words, control in pairs]
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.addLayout(flow_of(*rows, self.reset))

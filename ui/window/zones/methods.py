@@ -1,16 +1,216 @@
-"""The methods side by side: one table, one picture, and how far they differ."""
+"""The methods side by side: one picture, one table, and how far they differ."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Sequence
 
-from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
+from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt
+from PySide6.QtGui import (
+    QFont,
+    QFontMetricsF,
+    QHelpEvent,
+    QKeyEvent,
+    QPainter,
+    QPaintEvent,
+    QPen,
+    QPolygonF,
+)
+from PySide6.QtWidgets import QSizePolicy, QToolTip, QVBoxLayout, QWidget
 
+from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions
-from dawnbeat.training.zones import Compared, apart_words
+from dawnbeat.training.zones import Compared, Zone, apart_words
+from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.small_tables import fit_rows, plain_table, write_rows
-from dawnbeat.ui.window.zones.picture import ZonesPicture
+from dawnbeat.ui.window.parts.controls import Key, label
+from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
+from dawnbeat.ui.window.parts.zone_inks import paint_label, paint_zone
+
+_PITCH = 2.5  # lines of text from one method to the next
+_PICTURE = Key("P", "Save the picture of the methods, when it has the focus", "Zones")
+
+
+class ZonesPicture(QWidget):
+    """Rows of zones on one axis. Nothing is told by colour."""
+
+    def __init__(self, context: AppContext) -> None:
+        super().__init__()
+        self.context = context
+        self.compared: Sequence[Compared] = ()
+        self._places: list[tuple[QRectF, str]] = []
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setAccessibleName("The methods side by side on one pulse axis")
+        controls.register(_PICTURE)
+        context.theme_changed.connect(lambda _: self.updateGeometry())
+
+    def show_methods(self, compared: Sequence[Compared]) -> None:
+        """Draw these."""
+        self.compared = compared
+        self.setAccessibleDescription(f"{self.words()} P saves the picture.")
+        self.updateGeometry()
+        self.update()
+
+    def words(self) -> str:
+        """What the picture shows, in words."""
+        found = [each for each in self.compared if each.zones is not None]
+        if not found:
+            return "Nothing to draw yet."
+        rows = (f"{each.method}: easy up to {each.zones.top_of_easy_bpm} bpm" for each in found if each.zones)
+        return f"{'; '.join(rows)}. {apart_words(self.compared)}"
+
+    def sizeHint(self) -> QSize:  # noqa: N802, D102  Qt's name
+        line = QFontMetricsF(self._font()).height()
+        return QSize(round(30 * line), round((3.6 + _PITCH * max(len(self.compared), 1)) * line))
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802, D102
+        return QSize(round(14 * QFontMetricsF(self._font()).height()), self.sizeHint().height())
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802, D102
+        if event.key() == Qt.Key.Key_P and not event.modifiers():
+            self.save_picture()
+        else:
+            super().keyPressEvent(event)
+
+    def save_picture(self) -> None:
+        """Ask for a name and save the picture as PNG."""
+        path = saving.ask_save(self, "Save the picture", "dawnbeat-zones.png", "PNG picture (*.png)")
+        if path is None:
+            return
+        try:
+            saving.write_whole(path, saving.png_of(self.grab()), "save the picture")
+            self.context.say(f"Saved {path.name}.")
+        except DawnbeatError as error:
+            self.context.say(str(error))
+
+    def event(self, event: QEvent) -> bool:
+        """Name the zone under the pointer."""
+        if isinstance(event, QHelpEvent) and event.type() == QEvent.Type.ToolTip:
+            said = next((words for rect, words in self._places if rect.contains(QPointF(event.pos()))), "")
+            QToolTip.showText(event.globalPos(), said, self)
+            return True
+        return super().event(event)
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802, D102
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.setFont(self._font())
+        theme, metrics = self.context.theme, QFontMetricsF(painter.font())
+        line, width = metrics.height(), float(self.width())
+        painter.fillRect(self.rect(), theme.colour("sheet"))
+        painter.setPen(QPen(theme.colour("accent" if self.hasFocus() else "line"), 2 if self.hasFocus() else 1))
+        painter.drawRect(QRectF(self.rect()).adjusted(1, 1, -1, -1))
+        found = [each for each in self.compared if each.zones is not None]
+        self._places = []
+        if not found:
+            painter.setPen(theme.colour("soft"))
+            painter.drawText(self.rect(), Qt.AlignmentFlag.AlignCenter, self.words())
+            return
+        names = max(metrics.horizontalAdvance(each.method) for each in self.compared) + 1.2 * line
+        beside = width > names + 20 * line
+        left, right = (names if beside else 0.6 * line), width - 0.8 * line
+        low, high = _span(found)
+
+        def at(bpm: float) -> float:
+            return left + (bpm - low) / (high - low) * (right - left)
+
+        # The top of easy of the first method goes down through all rows, so that the others stand against it.
+        first = next(each.zones.top_of_easy_bpm for each in found if each.zones is not None)
+        top = 1.5 * line
+        foot = top + _PITCH * line * len(self.compared)
+        painter.setPen(QPen(theme.colour("accent"), 1.2, Qt.PenStyle.DashLine))
+        painter.drawLine(QPointF(at(first + 0.5), 0.4 * line), QPointF(at(first + 0.5), foot))
+        for row, each in enumerate(self.compared):
+            self._row(painter, each, top + _PITCH * line * row, line, left if beside else None, at, (low, high))
+        self._axis(painter, foot, line, at, (low, high))
+
+    def _row(
+        self,
+        painter: QPainter,
+        each: Compared,
+        y: float,
+        line: float,
+        names: float | None,
+        at: Callable[[float], float],
+        ends: tuple[float, float],
+    ) -> None:
+        theme = self.context.theme
+        painter.setPen(theme.colour("ink"))
+        bar = QRectF(at(ends[0]), y, at(ends[1]) - at(ends[0]), 1.25 * line)
+        if names is not None:
+            place = QRectF(0.6 * line, y, names - line, bar.height())
+            painter.drawText(place, Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignLeft, each.method)
+        if each.zones is None:
+            painter.setPen(theme.colour("soft"))
+            said = f"needs {each.missing}" if names is not None else f"{each.method} needs {each.missing}"
+            painter.drawText(bar, Qt.AlignmentFlag.AlignVCenter, said)
+            return
+        table, scheme = each.zones.table(), each.zones.scheme
+        for zone in table:
+            rect = _rect_of(zone, bar, at, ends)
+            paint_zone(painter, rect, theme, zone.number, scheme.easy_top, each.zones.count)
+            paint_label(painter, rect, theme, str(zone.number))
+            said = f"{each.method}, {zone.name}: {zone.span_words} bpm; {zone.says}"
+            self._places.append((rect, said))
+        edge = at(each.zones.top_of_easy_bpm + 0.5)
+        painter.setPen(QPen(theme.colour("accent"), 3))
+        painter.drawLine(QPointF(edge, bar.top() - 0.15 * line), QPointF(edge, bar.bottom() + 0.15 * line))
+        painter.setBrush(theme.colour("accent"))
+        tip = bar.top() - 0.12 * line
+        painter.drawPolygon(QPolygonF([QPointF(edge, tip), QPointF(edge - 4, tip - 6), QPointF(edge + 4, tip - 6)]))
+        words = f"{each.zones.top_of_easy_bpm}"
+        if each.difference_bpm:
+            words += f" ({each.difference_bpm:+d})"
+        painter.setPen(theme.colour("ink"))
+        painter.drawText(
+            QRectF(edge + 0.4 * line, bar.top() - 1.02 * line, 9 * line, line),
+            Qt.AlignmentFlag.AlignVCenter,
+            words,
+        )
+        if names is None:
+            place = QRectF(bar.left(), bar.top() - 1.02 * line, edge - bar.left() - 0.5 * line, line)
+            painter.drawText(place, Qt.AlignmentFlag.AlignVCenter, each.method)
+
+    def _axis(
+        self, painter: QPainter, y: float, line: float, at: Callable[[float], float], ends: tuple[float, float]
+    ) -> None:
+        theme = self.context.theme
+        painter.setPen(QPen(theme.colour("line"), 1))
+        painter.drawLine(QPointF(at(ends[0]), y), QPointF(at(ends[1]), y))
+        step = 10 if at(10) - at(0) > 2.6 * line else 20
+        bpm = math.ceil(ends[0] / step) * step
+        while bpm <= ends[1]:
+            painter.setPen(QPen(theme.colour("soft"), 1))
+            painter.drawLine(QPointF(at(bpm), y), QPointF(at(bpm), y + 4))
+            place = QRectF(at(bpm) - 2 * line, y + 4, 4 * line, line)
+            if place.right() - line <= self.width():
+                painter.drawText(place, Qt.AlignmentFlag.AlignHCenter, str(bpm))
+            bpm += step
+        painter.drawText(
+            QRectF(at(ends[0]), y + 0.9 * line, at(ends[1]) - at(ends[0]), line),
+            Qt.AlignmentFlag.AlignRight,
+            "pulse, bpm",
+        )
+
+    def _font(self) -> QFont:
+        font = QFont(self.font())
+        font.setPointSizeF(self.context.theme.pt(0.85))
+        return font
+
+
+def _rect_of(zone: Zone, bar: QRectF, at: Callable[[float], float], ends: tuple[float, float]) -> QRectF:
+    low = ends[0] if zone.low_bpm is None else zone.low_bpm - 0.5
+    high = ends[1] if zone.high_bpm is None else zone.high_bpm + 0.5
+    return QRectF(at(low), bar.top(), max(at(high) - at(low), 0.0), bar.height())
+
+
+def _span(found: Sequence[Compared]) -> tuple[float, float]:
+    """The lowest and the highest pulse drawn: some way below the lowest boundary, up to the maximum."""
+    tops = [top for each in found if each.zones is not None for top in each.zones.tops_bpm]
+    maximum = next((each.zones.anchors.maximum_bpm for each in found if each.zones is not None), None)
+    return 10 * math.floor((min(tops) - 15) / 10), max(maximum or 0, max(tops) + 10)
+
 
 _HEADINGS = ("Method", "Top of easy", "Difference", "Boundaries, bpm", "Boundaries, %")
 _LEGEND = (
@@ -25,17 +225,17 @@ class MethodsView(QWidget):
     def __init__(self, context: AppContext) -> None:
         super().__init__()
         self.context = context
-        self.apart = _label("", "How far the methods lie apart")
+        self.apart = label("", "How far the methods lie apart")
         self.picture = ZonesPicture(context)
         self.table = plain_table(_HEADINGS, "Methods side by side")
-        self.legend = _label("small", "How to read the picture", _LEGEND)
+        self.legend = label("small", "How to read the picture", _LEGEND)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.addWidget(self.apart)
         layout.addWidget(self.picture)
         layout.addWidget(self.legend)
         layout.addWidget(self.table)
-        layout.addWidget(_label("small", "Talk test", cautions.TALK_TEST))
+        layout.addWidget(label("small", "Talk test", cautions.TALK_TEST))
         context.theme_changed.connect(lambda _: self._fit())
 
     def show_methods(self, compared: Sequence[Compared]) -> None:
@@ -63,11 +263,3 @@ class MethodsView(QWidget):
 
     def _fit(self) -> None:
         fit_rows(self.table, 4, self.context.theme.px(18))
-
-
-def _label(style: str, name: str, text: str = "") -> QLabel:
-    label = QLabel(text)
-    label.setWordWrap(True)
-    label.setProperty("class", style)
-    label.setAccessibleName(name)
-    return label

@@ -7,7 +7,7 @@ from datetime import date
 from typing import Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFrame, QGroupBox, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QGroupBox, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions, run_store, zone_store
@@ -24,19 +24,15 @@ from dawnbeat.training.zones import (
     missing_for,
     zones,
 )
-from dawnbeat.ui.window.parts import shortcuts
-from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.flow import Flow
+from dawnbeat.ui.window.parts import controls
+from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
+from dawnbeat.ui.window.parts.controls import label
 from dawnbeat.ui.window.parts.formats import short_day
-from dawnbeat.ui.window.parts.page import Page, PageWidget
-from dawnbeat.ui.window.parts.scrolled import Scrolled
-from dawnbeat.ui.window.parts.shortcuts import Key
+from dawnbeat.ui.window.parts.layouts import Flow, Scrolled, flow_of
 from dawnbeat.ui.window.zones.editor import ZonesEditor
 from dawnbeat.ui.window.zones.methods import MethodsView
-from dawnbeat.ui.window.zones.proposal import ProposalSheet
 from dawnbeat.ui.window.zones.pulses import AS_KEPT, ENTERED, PulsesPanel
-from dawnbeat.ui.window.zones.sets import SetsView
-from dawnbeat.ui.window.zones.undo import change_zones
+from dawnbeat.ui.window.zones.sets import SetsView, change_zones
 
 _WHERE = "Zones"
 
@@ -62,9 +58,9 @@ class ZonesPage(PageWidget):
         self.draft: Zones | None = None
         self._proposal: Proposal | None = None
         self._maximum: MaximumProposal | None = None
-        self.headline = _label("large", "Top of easy")
-        self.rests = _label("small", "What these zones rest on")
-        self.trouble = _label("", "What is missing or wrong")
+        self.headline = label("large", "Top of easy")
+        self.rests = label("small", "What these zones rest on")
+        self.trouble = label("", "What is missing or wrong")
         self.pulses = PulsesPanel(context, today)
         self.editor = ZonesEditor(context, self._work_out)
         self.methods = MethodsView(context)
@@ -82,12 +78,12 @@ class ZonesPage(PageWidget):
             ],
             "Ctrl+Shift+L",
         )
-        self.keep_button = QPushButton("Keep from today")
-        shortcuts.give(self.keep_button, Key("Ctrl+S", "Keep the zones shown here, from today on", _WHERE))
-        self.keep_button.clicked.connect(self.keep)
-        self.back_button = QPushButton("As kept")
-        shortcuts.give(self.back_button, Key("Ctrl+B", "Back to the zones in force, without your edits", _WHERE))
-        self.back_button.clicked.connect(self.discard)
+        self.keep_button = controls.button(
+            "Keep from today", "Ctrl+S", "Keep the zones shown here, from today on", self.keep, _WHERE
+        )
+        self.back_button = controls.button(
+            "As kept", "Ctrl+B", "Back to the zones in force, without your edits", self.discard, _WHERE
+        )
         self.first_button = QPushButton("Add a maximum…")
         self.first_button.setAccessibleName("Add a maximum")
         self.first_button.setToolTip(self.pulses.add_maximum.toolTip())
@@ -249,8 +245,7 @@ class ZonesPage(PageWidget):
             self.refresh()
 
     def _lay_out(self) -> None:
-        heading = _label("title", "Zones")
-        heading.setText("Zones")
+        heading = label("title", "Zones", "Zones")
         tools = Flow()
         tools.addWidget(heading)
         tools.push()
@@ -273,17 +268,47 @@ class ZonesPage(PageWidget):
         column.addWidget(_group("Your zones", self.editor))
         column.addWidget(_group("By each method", self.methods))
         column.addWidget(_group("What they hang on", self.pulses))
-        tests = _label("small", "Cautions for maximal tests")
-        tests.setText("\n".join(cautions.MAXIMAL_TEST))
+        tests = label("small", "Cautions for maximal tests", "\n".join(cautions.MAXIMAL_TEST))
         column.addWidget(_group("Before any maximal test", tests))
         column.addWidget(_group("Zones by date", self.sets))
-        foot = _label("small", "Rounding, and what zones are not")
-        foot.setText(f"{ROUNDING} {cautions.NOT_MEDICAL}")
-        column.addWidget(foot)
+        column.addWidget(label("small", "Rounding, and what zones are not", f"{ROUNDING} {cautions.NOT_MEDICAL}"))
         column.addStretch(1)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.addWidget(Scrolled(inside))
+
+
+class ProposalSheet(QFrame):
+    """Shown while there is something to propose that was not put off here.
+
+    buttons: words, key, tip and what it does; "Not now" is added and puts off until the proposal reads differently.
+    """
+
+    def __init__(self, title: str, buttons: list[tuple[str, str, str, Callable[[], None]]], later_key: str) -> None:
+        super().__init__()
+        self.setProperty("class", "sheet")
+        self._put_off = ""
+        self.words = label("", title)
+        heading = label("soft", title, title)
+        made = []
+        for words, keys, tip, does in (*buttons, ("Not now", later_key, "Put it off", self._later)):
+            made.append(controls.button(words, keys, f"{title}: {tip[0].lower()}{tip[1:]}", does, "Zones"))
+        self.buttons = made
+        inside = QVBoxLayout(self)
+        inside.setContentsMargins(18, 10, 18, 10)
+        inside.addWidget(heading)
+        inside.addWidget(self.words)
+        inside.addLayout(flow_of(*made))
+        self.hide()
+
+    def offer(self, words: str) -> None:
+        """Show a proposal; an empty one, or one put off, is not shown."""
+        self.words.setText(words)
+        self.setVisible(bool(words) and words != self._put_off)
+
+    def _later(self) -> None:
+        self._put_off = self.words.text()
+        self.hide()
 
 
 def _same(one: Zones, other: Zones) -> bool:
@@ -297,11 +322,3 @@ def _group(title: str, inside: QWidget) -> QGroupBox:
     layout.setContentsMargins(0, 6, 0, 0)
     layout.addWidget(inside)
     return group
-
-
-def _label(style: str, name: str) -> QLabel:
-    label = QLabel()
-    label.setWordWrap(True)
-    label.setProperty("class", style)
-    label.setAccessibleName(name)
-    return label

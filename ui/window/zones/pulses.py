@@ -10,10 +10,7 @@ from PySide6.QtCore import Signal
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QBoxLayout,
-    QComboBox,
-    QLabel,
     QPushButton,
-    QSpinBox,
     QVBoxLayout,
     QWidget,
 )
@@ -23,14 +20,14 @@ from dawnbeat.training.maximum import KIND_WORDS, Maximum
 from dawnbeat.training.wording import UNKNOWN, clock
 from dawnbeat.training.zone_store import Standing, Threshold, ZoneSet
 from dawnbeat.training.zones import RESTING_HIGH, RESTING_LOW, Anchors
-from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.flow import flow_of
+from dawnbeat.ui.window.parts.controls import ComboBox, SpinBox, label, on_key
 from dawnbeat.ui.window.parts.formats import short_day
-from dawnbeat.ui.window.parts.shortcuts import Key
-from dawnbeat.ui.window.parts.small_tables import fit_rows, give_tip, on_key, plain_table, write_rows
+from dawnbeat.ui.window.parts.layouts import flow_of
+from dawnbeat.ui.window.parts.tables import fit_rows, give_tip, plain_table, write_rows
 from dawnbeat.ui.window.zones.dialogs import MaximumDialog, ThresholdDialog
-from dawnbeat.ui.window.zones.undo import change_zones
+from dawnbeat.ui.window.zones.sets import change_zones
 
 AS_KEPT, FROM_JOURNAL, ENTERED = "as kept", "from the journal", "entered"
 _WHERE = "Zones"
@@ -49,23 +46,27 @@ class PulsesPanel(QWidget):
         self._kept: ZoneSet | None = None
         self._maxima: Sequence[Maximum] = ()
         self._thresholds: Sequence[Threshold] = ()
-        self.resting_from = QComboBox()
+        self.resting_from = ComboBox()
         self.resting_from.setAccessibleName("Resting pulse")
         self.resting_from.setToolTip("Which resting pulse the zones use")
-        self.resting = QSpinBox(minimum=int(RESTING_LOW), maximum=int(RESTING_HIGH), value=60, suffix=" bpm")
+        self.resting = SpinBox(minimum=int(RESTING_LOW), maximum=int(RESTING_HIGH), value=60, suffix=" bpm")
         self.resting.setAccessibleName("Resting pulse entered, in bpm")
         self.resting.setToolTip("Your resting pulse, counted lying still before getting up")
-        self.resting_words = _small("Where the resting pulse comes from")
+        self.resting_words = label("small", "Where the resting pulse comes from")
         self.maxima = plain_table(("Day", "Maximum", "Where from", "Note"), "Maxima")
-        self.maxima_words = _small("Which maximum counts")
+        self.maxima_words = label("small", "Which maximum counts")
         self.thresholds = plain_table(("Day", "Pulse", "Pace", "Note"), "Threshold pulses")
-        self.thresholds_words = _small("Which threshold pulse counts")
-        self.add_maximum = self._button("Add…", "M", "Enter a measured maximum, or one by age", self._maximum)
-        self.drop_maximum = self._button(
+        self.thresholds_words = label("small", "Which threshold pulse counts")
+
+        def give(words: str, keys: str, tip: str, does: Callable[[], object]) -> QPushButton:
+            return controls.button(words, keys, tip, does, _WHERE)
+
+        self.add_maximum = give("Add…", "M", "Enter a measured maximum, or one by age", lambda: self.ask_maximum())
+        self.drop_maximum = give(
             "Remove", "Ctrl+Shift+M", "Remove the selected maximum; Ctrl+Z brings it back", self.remove_maximum
         )
-        self.add_threshold = self._button("Add…", "T", "Enter a threshold pulse", self._threshold)
-        self.drop_threshold = self._button(
+        self.add_threshold = give("Add…", "T", "Enter a threshold pulse", self.ask_threshold)
+        self.drop_threshold = give(
             "Remove", "Ctrl+Shift+T", "Remove the selected threshold pulse", self.remove_threshold
         )
         for table, does in ((self.maxima, self.remove_maximum), (self.thresholds, self.remove_threshold)):
@@ -174,12 +175,6 @@ class PulsesPanel(QWidget):
 
     # Inside
 
-    def _maximum(self) -> None:
-        self.ask_maximum()
-
-    def _threshold(self) -> None:
-        self.ask_threshold()
-
     def _change(self, words: str, change: Callable[[], ZoneSet | None]) -> None:
         begun: list[ZoneSet | None] = []
         if change_zones(self.context, words, lambda: begun.append(change())):
@@ -267,12 +262,6 @@ class PulsesPanel(QWidget):
         self.drop_maximum.setEnabled(self.maxima.currentRow() >= 0 and bool(self._maxima))
         self.drop_threshold.setEnabled(self.thresholds.currentRow() >= 0 and bool(self._thresholds))
 
-    def _button(self, words: str, keys: str, tip: str, does: Callable[[], None]) -> QPushButton:
-        button = QPushButton(words)
-        shortcuts.give(button, Key(keys, tip, _WHERE))
-        button.clicked.connect(does)
-        return button
-
     def _lay_out(self) -> None:
         self._columns = QBoxLayout(QBoxLayout.Direction.LeftToRight, self)
         self._columns.setContentsMargins(0, 0, 0, 0)
@@ -287,8 +276,7 @@ class PulsesPanel(QWidget):
             ),
         )
         for place, (words, inside) in enumerate(parts):
-            heading = QLabel(words)
-            heading.setProperty("class", "soft")
+            heading = label("soft", words, words)
             column = QVBoxLayout()
             column.setSpacing(6)
             column.addWidget(heading)
@@ -312,11 +300,3 @@ class PulsesPanel(QWidget):
         for table in (self.maxima, self.thresholds):
             fit_rows(table, 4, self.context.theme.px(18))
             table.setVisible(table.rowCount() > 0)
-
-
-def _small(name: str) -> QLabel:
-    label = QLabel()
-    label.setWordWrap(True)
-    label.setProperty("class", "small")
-    label.setAccessibleName(name)
-    return label

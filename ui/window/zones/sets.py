@@ -1,20 +1,36 @@
-"""The dated zone sets: which zones judge which run."""
+"""The dated zone sets: which zones judge which run; and changes of zones that Ctrl+Z takes back exactly."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
-from PySide6.QtWidgets import QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from dawnbeat.training import zone_store
-from dawnbeat.training.zone_store import ZoneSet
-from dawnbeat.ui.window.parts import shortcuts
+from dawnbeat.training.zone_store import ZoneSet, ZoneSnapshot, restore, snapshot
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.flow import flow_of
+from dawnbeat.ui.window.parts.controls import label, on_key
 from dawnbeat.ui.window.parts.formats import short_day
-from dawnbeat.ui.window.parts.shortcuts import Key
-from dawnbeat.ui.window.parts.small_tables import fit_rows, give_tip, on_key, plain_table, write_rows
-from dawnbeat.ui.window.zones.undo import change_zones
+from dawnbeat.ui.window.parts.layouts import flow_of
+from dawnbeat.ui.window.parts.tables import fit_rows, give_tip, plain_table, write_rows
+
+
+def change_zones(context: AppContext, words: str, change: Callable[[], object]) -> bool:
+    """Do a change; returns whether it was done. One entry may begin a new set, so all is put back together."""
+    journal = context.journal
+    states: list[ZoneSnapshot] = []
+
+    def forth() -> None:
+        if len(states) == 2:
+            restore(journal, states[1], expected=states[0])
+            return
+        before = snapshot(journal)
+        change()
+        states[:] = [before, snapshot(journal)]
+
+    return context.do(words, forth, lambda: restore(journal, states[0], expected=states[1]))
+
 
 _HEADINGS = ("From", "Method", "Top of easy", "Boundaries, bpm", "Why")
 
@@ -26,15 +42,11 @@ class SetsView(QWidget):
         super().__init__()
         self.context = context
         self._sets: list[ZoneSet] = []
-        self.words = QLabel()
-        self.words.setWordWrap(True)
-        self.words.setProperty("class", "small")
+        self.words = label("small", "Which zones judge which run")
         self.table = plain_table(_HEADINGS, "Zone sets, newest first")
         self.table.setAccessibleDescription("Delete removes the selected set.")
-        self.drop = QPushButton("Remove these zones")
         tip = "Remove the selected set; its runs are judged by the one before, and Ctrl+Z brings it back"
-        shortcuts.give(self.drop, Key("Ctrl+Shift+D", tip, "Zones"))
-        self.drop.clicked.connect(self.remove)
+        self.drop = controls.button("Remove these zones", "Ctrl+Shift+D", tip, self.remove, "Zones")
         on_key(self.table, "Del", self.remove)
         self.table.itemSelectionChanged.connect(self._selected)
         layout = QVBoxLayout(self)
@@ -79,7 +91,7 @@ class SetsView(QWidget):
             return
         words = f"remove the zones from {short_day(chosen.from_date)} on"
         if change_zones(self.context, words, lambda: zone_store.remove_zone_set(self.context.journal, set_id)):
-            undo = shortcuts.shown("Ctrl+Z")
+            undo = controls.shown("Ctrl+Z")
             self.context.say(f"Removed: the zones from {short_day(chosen.from_date)} on. {undo} brings them back.")
 
     def _selected(self) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 from PySide6.QtCore import QBuffer, QByteArray, QIODevice, QStandardPaths
@@ -10,6 +11,7 @@ from PySide6.QtWidgets import QFileDialog, QWidget
 
 from dawnbeat.journal.faults import plain_errors
 from dawnbeat.journal.place import replacing
+from dawnbeat.ui.window.parts.context import AppContext
 
 _last_folder: Path | None = None
 
@@ -47,3 +49,18 @@ def png_of(picture: QPixmap) -> bytes:
     picture.save(buffer, "PNG")
     buffer.close()
     return bytes(packed.data())
+
+
+def save(
+    context: AppContext, parent: QWidget, title: str, name: str, kind: str, write: Callable[[Path], str | None]
+) -> None:
+    """Ask for a name, write, and say what was saved or what went wrong.
+
+    write: writes the path; what it returns, such as "3 runs", is said.
+    """
+    path = ask_save(parent, title, name, kind)
+    if path is None:
+        return
+    with context.saying():
+        what = write(path)
+        context.say(f"Saved {what} in {path.name}." if what else f"Saved {path.name}.")

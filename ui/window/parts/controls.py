@@ -1,0 +1,166 @@
+"""Buttons, labels and lists with their keys, so that tooltips, the overview and the actions agree."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from PySide6.QtCore import QDate, QDateTime, Qt
+from PySide6.QtGui import QKeySequence, QShortcut, QWheelEvent
+from PySide6.QtWidgets import (
+    QAbstractButton,
+    QComboBox,
+    QDateEdit,
+    QDateTimeEdit,
+    QDoubleSpinBox,
+    QHBoxLayout,
+    QLabel,
+    QPushButton,
+    QSlider,
+    QSpinBox,
+    QWidget,
+)
+
+
+@dataclass(frozen=True)
+class Key:
+    """One key. keys: in Qt's portable words. does: what it does. where: the page, or "everywhere"."""
+
+    keys: str
+    does: str
+    where: str = "everywhere"
+
+
+def shown(keys: str) -> str:
+    """A key as this system writes it."""
+    return QKeySequence(keys).toString(QKeySequence.SequenceFormat.NativeText)
+
+
+_known: dict[tuple[str, str], Key] = {}
+
+
+def register(*keys: Key) -> None:
+    """Add keys to the overview; pages call this when they are made. Adding one twice does no harm."""
+    for key in keys:
+        _known[key.where, key.keys] = key
+
+
+def overview() -> dict[str, list[Key]]:
+    """All keys by where they work, "everywhere" first."""
+    found: dict[str, list[Key]] = {"everywhere": []}
+    for key in _known.values():
+        found.setdefault(key.where, []).append(key)
+    return found
+
+
+def give(button: QAbstractButton, key: Key, tip: str = "") -> None:
+    """Give a button its key, a tooltip that names it, an accessible name, and a place in the overview."""
+    # A button's own shortcut waits a tenth of a second before it acts.
+    QShortcut(QKeySequence(key.keys), button, button.click)
+    button.setToolTip(f"{tip or key.does} ({shown(key.keys)})")
+    button.setAccessibleName(button.text().replace("&", "") or key.does)
+    button.setAccessibleDescription(button.toolTip())
+    register(key)
+
+
+def button(words: str, keys: str, tip: str, does: Callable[[], object] | None, where: str) -> QPushButton:
+    """A button with its key; without keys it has a tooltip only. does: what a press does."""
+    made = QPushButton(words)
+    if keys:
+        give(made, Key(keys, tip, where))
+    else:
+        made.setToolTip(tip)
+        made.setAccessibleName(words)
+    if does is not None:
+        made.clicked.connect(lambda: does())
+    return made
+
+
+def on_key(widget: QWidget, keys: str, does: Callable[[], object]) -> None:
+    """Do something at a key while this widget has the focus, and only then.
+
+    PySide ignores the context that QShortcut's constructor is given together with a function.
+    """
+    shortcut = QShortcut(QKeySequence(keys), widget)
+    shortcut.setContext(Qt.ShortcutContext.WidgetShortcut)
+    shortcut.activated.connect(does)
+
+
+def label(style: str, name: str, text: str = "") -> QLabel:
+    """Words. style: "title", "large", "soft", "small" or "" for running text; all but titles wrap."""
+    made = QLabel(text)
+    made.setWordWrap(style != "title")
+    made.setProperty("class", style)
+    made.setAccessibleName(name)
+    return made
+
+
+def labelled(words: str, control: QWidget) -> QWidget:
+    """A control with its words before it, for a row of several."""
+    before = QLabel(words)
+    before.setBuddy(control)
+    pair = QWidget()
+    row = QHBoxLayout(pair)
+    row.setContentsMargins(0, 0, 0, 0)
+    row.addWidget(before)
+    row.addWidget(control)
+    return pair
+
+
+class _Calm:
+    """Turns with the wheel only while it has the focus, and never takes the focus by the wheel: the page scrolls."""
+
+    def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: N802  Qt's name
+        if self.hasFocus():  # type: ignore[attr-defined]
+            super().wheelEvent(event)  # type: ignore[misc]
+        else:
+            event.ignore()
+
+
+class ComboBox(_Calm, QComboBox):
+    """A list to choose from."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+
+
+class SpinBox(_Calm, QSpinBox):
+    """A whole number."""
+
+    def __init__(self, **more: Any) -> None:
+        super().__init__(**more)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+
+
+class DoubleSpinBox(_Calm, QDoubleSpinBox):
+    """A number."""
+
+    def __init__(self, **more: Any) -> None:
+        super().__init__(**more)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+
+
+class DateEdit(_Calm, QDateEdit):
+    """A day."""
+
+    def __init__(self, day: QDate) -> None:
+        super().__init__(day)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+
+
+class DateTimeEdit(_Calm, QDateTimeEdit):
+    """A moment."""
+
+    def __init__(self, moment: QDateTime) -> None:
+        super().__init__(moment)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+
+
+class Slider(_Calm, QSlider):
+    """A slider that lies down."""
+
+    def __init__(self) -> None:
+        super().__init__(Qt.Orientation.Horizontal)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
