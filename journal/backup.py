@@ -18,22 +18,11 @@ from pathlib import Path
 from typing import IO, Any
 
 from dawnbeat.journal import schema
-from dawnbeat.journal.faults import is_locked, plain_errors
-from dawnbeat.journal.place import (
-    DATABASE,
-    FILE_MODE,
-    RECORDINGS,
-    data_folder,
-    make_home,
-    private_folder,
-    replacing,
-    sync_file,
-    sync_folder,
-)
+from dawnbeat.journal.folder import DATABASE, RECORDINGS, data_folder, finish_restore, make_home, swap_in
 from dawnbeat.journal.recordings_kept import is_safe_path, no_step
-from dawnbeat.journal.restoring import finish_restore, swap_in
 from dawnbeat.journal.store import BUSY_S, Journal
-from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.errors import DawnbeatError, is_locked, one_line, plain_errors
+from dawnbeat.shared.private_files import FILE_MODE, private_folder, replacing, sync_file, sync_folder
 from dawnbeat.shared.version import software_version
 
 FORMAT = 1

@@ -1,198 +1,102 @@
-"""The columns of the mornings CSV: what each means, and how a reading becomes cells and back."""
+"""The columns of a reading, each told once: what it means, where a reading holds it, how it is stored and exported.
+
+The tables, the rows, the mornings CSV and JSON follow from COLUMNS. A new figure is a new field of
+shared.reading.Metrics, a new item of context one of shared.morning.Context, with what they mean in their metadata;
+anything else is one more column below. What a released version didn't know yet carries `since`, the schema that brings
+it.
+"""
 
 from __future__ import annotations
 
+import dataclasses
+import functools
 import json
 import math
-import uuid
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
-from typing import Any
+from datetime import date, datetime
+from operator import attrgetter
+from typing import Any, Literal
 
-from dawnbeat.journal.csv_safe import guard, unguard
 from dawnbeat.journal.recordings_kept import is_safe_path
-from dawnbeat.journal.rows import CONTEXT, METRICS, WITH_INTERVAL
+from dawnbeat.shared.csv_text import guard, unguard
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import (
+    ORIGINS,
     POSTURES,
     Context,
     StoredReading,
+    origin_from,
     posture_from,
     with_fixed_offset,
 )
 from dawnbeat.shared.reading import Finding, Metrics, Verdict, findings_as_data, findings_from_data
 
+# The schema of the first release; the numbers before it belong to journals of the time before.
+FIRST_SCHEMA = 4
+
+# taken: how and when the reading was taken. analysed: what an analysis says, replaced as a whole by a fresh one.
+# context: what the runner adds. derived: written to the CSV for comfort, checked or ignored when it is read back.
+Part = Literal["taken", "analysed", "context", "derived"]
+
+
+@dataclass(frozen=True)
+class Kind:
+    """How a value is stored and written: as SQL and as a CSV cell, both ways. None never comes here.
+
+    check: a condition on the stored value, with {} for the column's name.
+    """
+
+    sql: str
+    cell: Callable[[Any], str]
+    from_cell: Callable[[str], Any]
+    stored: Callable[[Any], Any] = lambda value: value
+    from_stored: Callable[[Any], Any] = lambda value: value
+    check: str = ""
+
 
 @dataclass(frozen=True)
 class Column:
-    """One column. kind: how its cells are written. needed: an import must have it and each cell filled.
+    """One column. path: where a reading, or an analysis, holds it, by attributes; empty for an end of an interval.
 
-    derived: written for the reader's comfort, checked or ignored on import.
+    needed: a CSV must have it and each cell filled. stored_as: its name in the database, where that is another one.
+    rule: of the SQL column, such as NOT NULL with a default. exported: whether it stands in the CSV.
     """
 
     name: str
-    kind: str
+    kind: Kind
     unit: str
     meaning: str
+    part: Part
+    path: str = ""
     needed: bool = False
-    derived: bool = False
+    exported: bool = True
+    stored_as: str = ""
+    rule: str = ""
+    since: int = FIRST_SCHEMA
 
+    @property
+    def sql_name(self) -> str:
+        """Its name in the database."""
+        return self.stored_as or self.name
 
-_METRIC_WORDS = {
-    "mean_hr_bpm": ("bpm", "mean heart rate"),
-    "mean_nn_ms": ("ms", "mean of the kept intervals"),
-    "sdnn_ms": ("ms", "SDNN, standard deviation of the kept intervals"),
-    "rmssd_ms": ("ms", "RMSSD, root mean square of successive differences"),
-    "ln_rmssd": ("ln ms", "natural logarithm of RMSSD"),
-    "sdsd_ms": ("ms", "standard deviation of successive differences"),
-    "nn50": ("count", "successive differences over 50 ms"),
-    "pnn50_pct": ("%", "share of successive differences over 50 ms"),
-    "cv_nn_pct": ("%", "coefficient of variation of the kept intervals"),
-    "min_nn_ms": ("ms", "shortest kept interval"),
-    "max_nn_ms": ("ms", "longest kept interval"),
-    "sd1_ms": ("ms", "Poincaré plot, width across the identity line"),
-    "sd2_ms": ("ms", "Poincaré plot, length along the identity line"),
-    "kept_beats": ("count", "beats that count"),
-    "kept_share": ("0 to 1", "share of the reading that was kept"),
-}
+    @property
+    def definition(self) -> str:
+        """The column in CREATE TABLE or ALTER TABLE ADD COLUMN."""
+        check = f"CHECK ({self.kind.check.format(self.sql_name)})" if self.kind.check else ""
+        return " ".join(word for word in (self.sql_name, self.kind.sql, self.rule, check) if word)
 
+    def value(self, reading: Any) -> Any:
+        """The value of a StoredReading or an Analysis, as plain data; a number that isn't finite is None."""
+        found = self._getter(reading)
+        return None if isinstance(found, float) and not math.isfinite(found) else found
 
-def _metric_columns() -> list[Column]:
-    columns = []
-    for name in METRICS:
-        unit, meaning = _METRIC_WORDS[name]
-        whole = unit == "count"
-        kind = "whole" if whole else "any number" if name == "ln_rmssd" else "number"
-        columns.append(Column(name, kind, unit, meaning))
-        if name in WITH_INTERVAL:
-            columns.append(Column(f"{name}_low", kind, unit, f"lower end of the 95 % interval of {name}"))
-            columns.append(Column(f"{name}_high", kind, unit, f"upper end of the 95 % interval of {name}"))
-    return columns
-
-
-COLUMNS: tuple[Column, ...] = (
-    Column("uid", "text", "", "name of the reading, the same in every journal"),
-    Column("date", "date", "YYYY-MM-DD", "local day of the reading", derived=True),
-    Column("began", "time", "ISO 8601 with offset", "local time when the reading began", needed=True),
-    Column("posture", "posture", "", " or ".join(POSTURES), needed=True),
-    Column("camera", "text", "", "name of the camera"),
-    Column("duration_s", "number", "s", "length of the recording", needed=True),
-    Column("frame_rate_hz", "number", "1/s", "frames a second"),
-    Column("channel", "text", "", "colour that carried the pulse"),
-    *_metric_columns(),
-    Column("timing_error_ms", "number", "ms", "standard deviation of the error of one beat time"),
-    Column("usable", "flag", "yes or no", "whether the reading may be trusted", needed=True),
-    Column("pulse_usable", "flag", "yes or no", "whether the mean pulse may be used"),
-    Column("irregular", "flag", "yes or no", "whether the pulse kept coming irregularly"),
-    Column("findings", "findings", "JSON list", "why, as codes with the numbers they rest on"),
-    Column("version", "text", "", "software version that analysed it"),
-    Column("settings", "json", "JSON", "settings of the analysis"),
-    Column("recording", "text", "", "path of its recording within the journal's folder"),
-    Column("picked", "flag", "yes or no", "the runner chose it for its day"),
-    Column("counts", "flag", "yes or no", "it is the reading that counts on its day", derived=True),
-    Column("sleep", "rating", "1 to 7", "Hooper rating of sleep, 1 very, very good to 7 very, very bad"),
-    Column("stress", "rating", "1 to 7", "Hooper rating of stress, 1 very, very low to 7 very, very high"),
-    Column("fatigue", "rating", "1 to 7", "Hooper rating of fatigue, 1 very, very low to 7 very, very high"),
-    Column(
-        "soreness",
-        "rating",
-        "1 to 7",
-        "Hooper rating of muscle soreness, 1 very, very low to 7 very, very high",
-    ),
-    Column("hours_slept", "number", "h", "hours slept"),
-    Column("ill", "flag", "yes or no", "feeling ill"),
-    Column("alcohol", "flag", "yes or no", "alcohol the evening before"),
-    Column("yesterday_run", "text", "", "yesterday's run in plain words"),
-    Column("note", "text", "", "anything else"),
-)
-BY_NAME: Mapping[str, Column] = {column.name: column for column in COLUMNS}
-
-
-def cells_of(reading: StoredReading) -> list[str]:
-    """One cell a column; numbers so that reading them back gives the very same ones."""
-    given: dict[str, Any] = {
-        **vars(reading.metrics),
-        **vars(reading.context),
-        **vars(reading),
-        "date": reading.local_date,
-        "usable": reading.verdict.usable,
-        "pulse_usable": reading.verdict.pulse_usable,
-        "irregular": reading.verdict.irregular,
-        "findings": findings_as_data(reading.verdict.findings),
-        "version": reading.version,
-        "settings": reading.settings_json,
-    }
-    for name, (low, high) in reading.intervals95.items():
-        given[f"{name}_low"], given[f"{name}_high"] = low, high
-    return [_WRITERS[column.kind](given.get(column.name)) for column in COLUMNS]
-
-
-def reading_of(cells: Mapping[str, str]) -> StoredReading:
-    """The reading that cells by column name describe, with id 0; a missing column counts as an empty cell.
-
-    Raises DawnbeatError that names the column and what it may hold.
-    """
-    given: dict[str, Any] = {}
-    for column in COLUMNS:
-        cell = cells.get(column.name, "")
-        if not cell and column.needed:
-            raise DawnbeatError(f"{column.name} is empty: give {column.meaning} ({column.unit or 'text'})")
-        try:
-            given[column.name] = _READERS[column.kind](cell) if cell else None
-        except DawnbeatError as error:
-            raise DawnbeatError(f"{column.name}: {error}") from error
-        except (ValueError, OverflowError, RecursionError) as error:
-            raise DawnbeatError(
-                f"{column.name} is {cell[:40]!r}: give {column.meaning} ({column.unit or 'text'})"
-            ) from error
-    began = given["began"]
-    if given["date"] not in (None, began.date()):
-        raise DawnbeatError(f"date is {given['date']}, but the reading began on {began.date()}: make them agree")
-    recording = given["recording"]
-    if recording is not None and not is_safe_path(recording):
-        raise DawnbeatError(f"recording is {recording[:40]!r}: give a path such as recordings/2025-01-31/06-30-00")
-    metrics = {name: given[name] for name in METRICS}
-    metrics["kept_beats"] = metrics["kept_beats"] or 0
-    return StoredReading(
-        id=0,
-        uid=given["uid"] or uuid.uuid4().hex,
-        began=began,
-        duration_s=given["duration_s"],
-        posture=given["posture"],
-        camera=given["camera"] or "",
-        frame_rate_hz=given["frame_rate_hz"],
-        channel=given["channel"],
-        metrics=Metrics(**metrics),
-        intervals95=_intervals95(given),
-        timing_error_ms=given["timing_error_ms"],
-        verdict=_verdict(given),
-        version=given["version"] or "",
-        settings_json=given["settings"] or "{}",
-        recording=recording,
-        picked=bool(given["picked"]),
-        context=Context(**{name: given[name] for name in CONTEXT}),
-    )
-
-
-def _verdict(given: Mapping[str, Any]) -> Verdict:
-    """Raises DawnbeatError where the three flags contradict each other; a missing one follows from the others."""
-    usable, pulse_usable, irregular = given["usable"], given["pulse_usable"], bool(given["irregular"])
-    try:
-        return Verdict(usable, usable if pulse_usable is None else pulse_usable, irregular, given["findings"] or ())
-    except ValueError as error:
-        raise DawnbeatError("usable: it goes with pulse_usable yes and irregular no") from error
-
-
-def _intervals95(given: Mapping[str, Any]) -> dict[str, tuple[float, float]]:
-    found = {}
-    for name in WITH_INTERVAL:
-        low, high = given[f"{name}_low"], given[f"{name}_high"]
-        if (low is None) != (high is None):
-            raise DawnbeatError(f"{name}_low and {name}_high: give both or neither")
-        if low is not None:
-            found[name] = (low, high)
-    return found
+    @functools.cached_property
+    def _getter(self) -> Callable[[Any], Any]:
+        if self.path:
+            return attrgetter(self.path)
+        name, side = self.name.rpartition("_")[::2]
+        return lambda reading: reading.intervals95.get(name, (None, None))[side == "high"]
 
 
 def _any_number(cell: str) -> float:
@@ -212,7 +116,14 @@ def _number(cell: str) -> float:
 def _whole(cell: str) -> int:
     number = int(cell)
     # SQLite's own limit for a whole number.
-    if not 0 <= number < 2**63:
+    if not -(2**63) <= number < 2**63:
+        raise ValueError(cell)
+    return number
+
+
+def _count(cell: str) -> int:
+    number = _whole(cell)
+    if number < 0:
         raise ValueError(cell)
     return number
 
@@ -224,44 +135,234 @@ def _flag(cell: str) -> bool:
     return word == "yes"
 
 
-def _findings(cell: str) -> tuple[Finding, ...]:
-    return findings_from_data(json.loads(unguard(cell)))
+def _object(text: str) -> dict[str, Any]:
+    found = json.loads(text)
+    if not isinstance(found, dict):
+        raise ValueError(text)
+    return found
 
 
 def _settings(cell: str) -> str:
     text = unguard(cell)
-    if not isinstance(json.loads(text), dict):
-        raise ValueError(cell)
+    _object(text)
     return text
 
 
-def _blank_or(write: Callable[[Any], str]) -> Callable[[Any], str]:
-    return lambda value: "" if value is None else write(value)
+def _recording(cell: str) -> str:
+    path = unguard(cell)
+    if not is_safe_path(path):
+        raise DawnbeatError(f"{path[:40]!r} is no path of a recording: give one such as recordings/2025-01-31/06-30-00")
+    return path
 
 
-_WRITERS: Mapping[str, Callable[[Any], str]] = {
-    "text": _blank_or(guard),
-    "posture": _blank_or(guard),
-    "date": _blank_or(lambda value: str(value.isoformat())),
-    "time": _blank_or(lambda value: str(value.isoformat())),
-    "number": _blank_or(lambda value: repr(float(value))),
-    "any number": _blank_or(lambda value: repr(float(value))),
-    "whole": _blank_or(lambda value: str(int(value))),
-    "rating": _blank_or(lambda value: str(int(value))),
-    "flag": _blank_or(lambda value: "yes" if value else "no"),
-    "findings": _blank_or(lambda value: guard(json.dumps(value))),
-    "json": _blank_or(guard),
-}
-_READERS: Mapping[str, Callable[[str], Any]] = {
-    "text": unguard,
-    "posture": lambda cell: posture_from(cell.strip().lower()),
-    "date": lambda cell: datetime.strptime(cell, "%Y-%m-%d").date(),
-    "time": lambda cell: with_fixed_offset(datetime.fromisoformat(cell)),
-    "number": _number,
-    "any number": _any_number,
-    "whole": _whole,
-    "rating": int,
-    "flag": _flag,
-    "findings": _findings,
-    "json": _settings,
-}
+@functools.lru_cache(maxsize=4096)
+def _stored_findings(text: str) -> tuple[Finding, ...]:
+    return findings_from_data(json.loads(text))
+
+
+def _as_json(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+
+
+def _one_of(names: Iterable[str]) -> str:
+    return f"{{}} IN ({', '.join(repr(name) for name in names)})"
+
+
+def _day(cell: str) -> date:
+    return datetime.strptime(cell, "%Y-%m-%d").date()
+
+
+def _moment(cell: str) -> datetime:
+    return with_fixed_offset(datetime.fromisoformat(cell))
+
+
+# NUL can't be typed into a note, but an older journal may hold one.
+_TEXT = Kind("TEXT", guard, unguard, from_stored=lambda stored: stored.replace("\0", ""))
+_POSTURE = Kind("TEXT", guard, lambda cell: posture_from(cell.strip().lower()), check=_one_of(POSTURES))
+_ORIGIN = Kind("TEXT", guard, lambda cell: origin_from(cell.strip().lower()), check=_one_of(ORIGINS))
+_DAY = Kind("TEXT", date.isoformat, _day, date.isoformat, date.fromisoformat)
+_MOMENT = Kind("TEXT", datetime.isoformat, _moment, datetime.isoformat, datetime.fromisoformat)
+_NUMBER = Kind("REAL", lambda value: repr(float(value)), _number, float)
+_ANY_NUMBER = dataclasses.replace(_NUMBER, from_cell=_any_number)
+_COUNT = Kind("INTEGER", lambda value: str(int(value)), _count, int)
+_WHOLE = dataclasses.replace(_COUNT, from_cell=_whole)
+_FLAG = Kind("INTEGER", lambda value: "yes" if value else "no", _flag, int, bool, "{} IN (0, 1)")
+_SETTINGS = Kind("TEXT", guard, _settings)
+_RECORDING = Kind("TEXT", guard, _recording)
+_FINDINGS = Kind(
+    "TEXT",
+    lambda value: guard(_as_json(findings_as_data(value))),
+    lambda cell: findings_from_data(json.loads(unguard(cell))),
+    lambda value: _as_json(findings_as_data(value)),
+    lambda text: _stored_findings(text),
+)
+_ANSWER = Kind("TEXT", lambda value: guard(_as_json(value)), lambda cell: _object(unguard(cell)), _as_json, _object)
+
+
+def _figures() -> list[Column]:
+    found = []
+    for each in dataclasses.fields(Metrics):
+        about, name = each.metadata, each.name
+        kind = _COUNT if about["whole"] else _ANY_NUMBER if about["logarithm"] else _NUMBER
+        rule = "" if each.default is None else f"NOT NULL DEFAULT {each.default}"
+        since = about.get("since", FIRST_SCHEMA)
+        found.append(
+            Column(name, kind, about["unit"], about["meaning"], "analysed", f"metrics.{name}", rule=rule, since=since)
+        )
+        if about["interval"]:
+            for side, end in (("low", "lower"), ("high", "upper")):
+                meaning = f"{end} end of the 95 % interval of {name}"
+                found.append(Column(f"{name}_{side}", kind, about["unit"], meaning, "analysed", since=since))
+    return found
+
+
+def _notes() -> list[Column]:
+    found = []
+    for each in dataclasses.fields(Context):
+        about, name = each.metadata, each.name
+        if "flag" in about:
+            kind = _FLAG
+        elif "low" in about:
+            low, high = about["low"], about["high"]
+            kind = _WHOLE if about["whole"] else _ANY_NUMBER
+            kind = dataclasses.replace(kind, check=f"{{}} BETWEEN {low} AND {high}")
+        else:
+            kind = _TEXT
+        since = about.get("since", FIRST_SCHEMA)
+        found.append(Column(name, kind, about["unit"], about["meaning"], "context", f"context.{name}", since=since))
+    return found
+
+
+def _verdict() -> list[Column]:
+    return [
+        Column(
+            "usable",
+            _FLAG,
+            "yes or no",
+            "whether the variability may be used",
+            "analysed",
+            "verdict.usable",
+            True,
+            rule="NOT NULL",
+        ),
+        Column(
+            "pulse_usable",
+            _FLAG,
+            "yes or no",
+            "whether the mean pulse may be used",
+            "analysed",
+            "verdict.pulse_usable",
+            rule="NOT NULL DEFAULT 0",
+        ),
+        Column(
+            "irregular",
+            _FLAG,
+            "yes or no",
+            "whether the pulse kept coming irregularly",
+            "analysed",
+            "verdict.irregular",
+            rule="NOT NULL DEFAULT 0",
+        ),
+        Column(
+            "findings",
+            _FINDINGS,
+            "JSON list",
+            "what the verdict rests on: codes with their values",
+            "analysed",
+            "verdict.findings",
+            rule="NOT NULL DEFAULT '[]'",
+        ),
+    ]
+
+
+def reading_from(values: Mapping[str, Any]) -> StoredReading:
+    """The reading that these values make, by the names of all COLUMNS; its id is 0, and it doesn't count yet."""
+    intervals95 = {}
+    for name in WITH_INTERVAL:
+        low, high = values[f"{name}_low"], values[f"{name}_high"]
+        if low is not None and high is not None:
+            intervals95[name] = (low, high)
+    return StoredReading(
+        id=0,
+        metrics=Metrics(**{name: values[name] for name in METRICS}),
+        intervals95=intervals95,
+        verdict=Verdict(values["usable"], values["pulse_usable"], values["irregular"], values["findings"]),
+        context=_context(tuple(values[name] for name in CONTEXT)),
+        **{each.path: values[each.name] for each in _OF_READING},
+    )
+
+
+@functools.lru_cache(maxsize=4096)
+def _context(items: tuple[Any, ...]) -> Context:
+    return Context(*items)
+
+
+COLUMNS: tuple[Column, ...] = (
+    Column("uid", _TEXT, "", "name of the reading, the same in every journal", "taken", "uid", rule="NOT NULL UNIQUE"),
+    Column(
+        "date",
+        _DAY,
+        "YYYY-MM-DD",
+        "local day of the reading",
+        "taken",
+        "local_date",
+        stored_as="local_date",
+        rule="NOT NULL",
+    ),
+    Column(
+        "began",
+        _MOMENT,
+        "ISO 8601 with offset",
+        "local time when the reading began",
+        "taken",
+        "began",
+        True,
+        rule="NOT NULL",
+    ),
+    Column("posture", _POSTURE, "", " or ".join(POSTURES), "taken", "posture", True, rule="NOT NULL"),
+    Column("camera", _TEXT, "", "name of the camera", "taken", "camera", rule="NOT NULL DEFAULT ''"),
+    Column(
+        "origin",
+        _ORIGIN,
+        "",
+        f"what took the beats: {', '.join(ORIGINS)}",
+        "taken",
+        "origin",
+        rule=f"NOT NULL DEFAULT '{ORIGINS[0]}'",
+    ),
+    Column("duration_s", _NUMBER, "s", "length of the recording", "analysed", "duration_s", True, rule="NOT NULL"),
+    Column("frame_rate_hz", _NUMBER, "1/s", "frames a second", "analysed", "frame_rate_hz"),
+    Column("channel", _TEXT, "", "colour that carried the pulse", "analysed", "channel"),
+    *_figures(),
+    Column(
+        "timing_error_ms",
+        _NUMBER,
+        "ms",
+        "standard deviation of the error of one beat time",
+        "analysed",
+        "timing_error_ms",
+    ),
+    *_verdict(),
+    Column("version", _TEXT, "", "software version that analysed it", "derived", "version"),
+    Column("settings", _SETTINGS, "JSON", "settings of the analysis", "derived", "settings_json"),
+    Column("recording", _RECORDING, "", "path of its recording within the journal's folder", "taken", "recording"),
+    Column(
+        "picked", _FLAG, "yes or no", "the runner chose it for its day", "taken", "picked", rule="NOT NULL DEFAULT 0"
+    ),
+    Column("counts", _FLAG, "yes or no", "it is the reading that counts on its day", "derived", "counts"),
+    Column("binned_at", _MOMENT, "ISO 8601", "when it went to the bin", "taken", "binned_at", exported=False),
+    Column("answer", _ANSWER, "JSON", "what the runner was told, and what it rested on", "taken", "answer"),
+    *_notes(),
+)
+
+BY_NAME: Mapping[str, Column] = {each.name: each for each in COLUMNS}
+METRICS = tuple(each.name for each in dataclasses.fields(Metrics))
+WITH_INTERVAL = tuple(each.name for each in dataclasses.fields(Metrics) if each.metadata["interval"])
+CONTEXT = tuple(each.name for each in dataclasses.fields(Context))
+_FIELDS = {each.name for each in dataclasses.fields(StoredReading)}
+_OF_READING = tuple(each for each in COLUMNS if each.path in _FIELDS and each.name != "counts")
+
+
+def part(*names: Part) -> tuple[Column, ...]:
+    """The columns of these parts."""
+    return tuple(each for each in COLUMNS if each.part in names)

@@ -9,17 +9,16 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from typing import Any
 
 from dawnbeat.journal import rows
-from dawnbeat.journal.faults import plain_errors
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.beats import Intervals, Reason
-from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.errors import DawnbeatError, plain_errors
 from dawnbeat.shared.reading import Metrics, Verdict
 
+_OF_ITS_DAY = "WHERE r.local_date = (SELECT local_date FROM readings WHERE id = ?)"
 _SAME_S = 0.06  # an interval of a fresh analysis is the same one if it begins this near
 
 
@@ -95,7 +94,7 @@ def take_back(journal: Journal, number: int) -> None:
         if row[3] != _analysed_with(connection, reading_id) or not _stand(intervals, changes):
             raise DawnbeatError("the reading was analysed again since, so there is nothing to take back")
         _write(connection, reading_id, {each.position: each.before for each in changes})
-        rows.update_analysis(connection, reading_id, json.loads(row[2]), row[3])
+        rows.update_figures(connection, reading_id, json.loads(row[2]), row[3])
         connection.execute("UPDATE hand_edits SET taken_back_at = ? WHERE id = ?", (_now(), number))
 
 
@@ -148,22 +147,20 @@ def _apply(
     changes: tuple[Change, ...],
     figures_of: FiguresOf,
 ) -> HandEdit:
-    names = ", ".join(rows.ANALYSED)
-    stored = connection.execute(f"SELECT {names} FROM readings WHERE id = ?", (reading_id,)).fetchone()
-    before: dict[str, Any] = dict(zip(rows.ANALYSED, stored, strict=True))
+    (reading,) = (each for each in rows.readings(connection, _OF_ITS_DAY, (reading_id,)) if each.id == reading_id)
     left_out = list(intervals.left_out)
     for change in changes:
         left_out[change.position] = change.after
     figures = figures_of(Intervals(intervals.start_s, intervals.interval_ms, tuple(left_out)))
-    values = rows.analysed_values(
-        before["duration_s"],
-        before["frame_rate_hz"],
-        before["channel"],
-        figures.metrics,
-        figures.intervals95,
-        figures.timing_error_ms,
-        figures.verdict,
+    edited = replace(
+        reading,
+        metrics=figures.metrics,
+        intervals95=figures.intervals95,
+        timing_error_ms=figures.timing_error_ms,
+        verdict=figures.verdict,
     )
+    before = rows.stored_values(rows.ANALYSED, reading)
+    values = rows.stored_values(rows.ANALYSED, edited)
     analysed_with, made_at = _analysed_with(connection, reading_id), _now()
     packed = json.dumps([[each.position, each.start_s, each.before, each.after] for each in changes])
     cursor = connection.execute(
@@ -172,7 +169,7 @@ def _apply(
     )
     assert cursor.lastrowid is not None
     _write(connection, reading_id, {each.position: each.after for each in changes})
-    rows.update_analysis(connection, reading_id, values, analysed_with)
+    rows.update_figures(connection, reading_id, values, analysed_with)
     return HandEdit(cursor.lastrowid, reading_id, changes, datetime.fromisoformat(made_at))
 
 

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path, PurePosixPath
 
-from dawnbeat.journal.place import FILE_MODE, FOLDER_MODE, RECORDINGS, private_folder, sync_file, sync_folder
+from dawnbeat.journal.folder import RECORDINGS
 from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.private_files import FILE_MODE, FOLDER_MODE, private_folder, sync_file, sync_folder
 
 PART = ".part"
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}")

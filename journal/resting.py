@@ -7,10 +7,9 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Literal
 
-from dawnbeat.journal.faults import plain_errors
 from dawnbeat.journal.ranges import usual_posture, with_posture
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.errors import DawnbeatError, plain_errors
 from dawnbeat.shared.morning import Morning, Posture
 
 FEWEST = 3

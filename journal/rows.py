@@ -1,195 +1,156 @@
-"""A stored reading as a row of the tables, and back."""
+"""A stored reading as a row of the tables, and back; and which reading of a day counts."""
 
 from __future__ import annotations
 
-import functools
 import json
-import math
 import sqlite3
-from collections.abc import Mapping
-from dataclasses import asdict
-from datetime import datetime
+import uuid
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, replace
+from datetime import date
 from typing import Any
 
 import numpy as np
 
+from dawnbeat.journal.columns import Column, part, reading_from
 from dawnbeat.shared.beats import REASONS, Intervals, Reason
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.morning import Context, StoredReading
-from dawnbeat.shared.reading import Analysis, Metrics, Verdict, findings_from_data, verdict_as_data
+from dawnbeat.shared.morning import SHORTEST_COMPARABLE_S, Circumstances, Context, Morning, StoredReading
+from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.settings import Settings
 
-METRICS = (
-    "mean_hr_bpm",
-    "mean_nn_ms",
-    "sdnn_ms",
-    "rmssd_ms",
-    "ln_rmssd",
-    "sdsd_ms",
-    "nn50",
-    "pnn50_pct",
-    "cv_nn_pct",
-    "min_nn_ms",
-    "max_nn_ms",
-    "sd1_ms",
-    "sd2_ms",
-    "kept_beats",
-    "kept_share",
-)
-WHOLE_METRICS = ("nn50", "kept_beats")
-WITH_INTERVAL = ("mean_hr_bpm", "sdnn_ms", "rmssd_ms", "ln_rmssd")
-CONTEXT = (
-    "sleep",
-    "stress",
-    "fatigue",
-    "soreness",
-    "hours_slept",
-    "ill",
-    "alcohol",
-    "yesterday_run",
-    "note",
-)
+TAKEN = part("taken")
+ANALYSED = part("analysed")
+CONTEXT = part("context")
 
-_BOUNDS = tuple(f"{name}_{side}" for name in WITH_INTERVAL for side in ("low", "high"))
-# What an analysis says; replaced as a whole when a recording is analysed again.
-ANALYSED = (
-    "duration_s",
-    "frame_rate_hz",
-    "channel",
-    *METRICS,
-    *_BOUNDS,
-    "timing_error_ms",
-    "usable",
-    "reasons_json",
+_TABLE = {"taken": "r", "analysed": "r", "context": "c"}
+_STORED = (*TAKEN, *ANALYSED, *CONTEXT)
+_SELECT = (
+    "SELECT r.id, a.version, a.settings_json, "
+    + ", ".join(f"{_TABLE[each.part]}.{each.sql_name}" for each in _STORED)
+    + " FROM readings r JOIN analysed_with a ON a.id = r.analysed_with"
+    " LEFT JOIN context c ON c.reading_id = r.id"
 )
-TAKEN = ("uid", "local_date", "began", "posture", "camera", "recording", "picked", "binned_at")
-
-SELECT = (
-    "SELECT r.id, r.uid, r.began, r.duration_s, r.posture, r.camera, r.frame_rate_hz, r.channel,"
-    " r.timing_error_ms, r.usable, r.reasons_json, a.version, a.settings_json, r.recording, r.picked, "
-    f"r.binned_at, {', '.join('r.' + name for name in METRICS)},"
-    f" {', '.join('r.' + name for name in _BOUNDS)},"
-    f" c.reading_id, {', '.join('c.' + name for name in CONTEXT)}"
-    " FROM readings r JOIN analysed_with a ON a.id = r.analysed_with LEFT JOIN context c ON c.reading_id = "
-    "r.id"
-)
-BEGAN_AT, USABLE_AT, PICKED_AT, BINNED_AT = 2, 9, 14, 15
-_METRICS_AT = 16
-_BOUNDS_AT = _METRICS_AT + len(METRICS)
-_CONTEXT_AT = _BOUNDS_AT + len(_BOUNDS)
-NO_CONTEXT = Context()
+_NORMAL_95 = 1.959964
 
 
-def reading_from(row: tuple[Any, ...], counts: bool) -> StoredReading:
-    """The reading of one row of SELECT; whether it counts depends on the other readings of its day."""
-    bounds = row[_BOUNDS_AT:_CONTEXT_AT]
+def readings(connection: sqlite3.Connection, where: str, values: Sequence[Any] = ()) -> list[StoredReading]:
+    """The readings that `where` chooses (r: readings, c: context), by day and order of saving, told which count.
+
+    Whether one counts depends on the others of its day, so `where` must choose whole days.
+    """
+    cursor = connection.cursor()
+    cursor.row_factory = sqlite3.Row
+    found = cursor.execute(f"{_SELECT} {where} ORDER BY r.local_date, r.id", tuple(values))
+    return with_counts([_reading(row) for row in found])
+
+
+def _reading(row: sqlite3.Row) -> StoredReading:
+    values: dict[str, Any] = {"version": row["version"], "settings": row["settings_json"]}
+    for each in _STORED:
+        stored = row[each.sql_name]
+        values[each.name] = None if stored is None else each.kind.from_stored(stored)
+    return replace(reading_from(values), id=row["id"])
+
+
+def reading_of_analysis(taken: Circumstances, analysis: Analysis, recording: str | None) -> StoredReading:
+    """The reading that a fresh analysis makes; its id is 0, and its uid is new."""
     return StoredReading(
-        id=row[0],
-        uid=row[1],
-        began=datetime.fromisoformat(row[2]),
-        duration_s=row[3],
-        posture=row[4],
-        camera=row[5],
-        frame_rate_hz=row[6],
-        channel=row[7],
-        metrics=Metrics(*row[_METRICS_AT:_BOUNDS_AT]),
-        intervals95={
-            name: (low, high)
-            for name, low, high in zip(WITH_INTERVAL, bounds[::2], bounds[1::2], strict=True)
-            if low is not None and high is not None
-        },
-        timing_error_ms=row[8],
-        verdict=_verdict(row[9], row[10]),
-        version=row[11],
-        settings_json=row[12],
-        recording=row[13],
-        picked=bool(row[14]),
-        counts=counts,
-        binned_at=None if row[15] is None else datetime.fromisoformat(row[15]),
-        context=NO_CONTEXT if row[_CONTEXT_AT] is None else context_from(row[_CONTEXT_AT + 1 :]),
+        id=0,
+        uid=uuid.uuid4().hex,
+        began=taken.began,
+        duration_s=analysis.duration_s,
+        posture=taken.posture,
+        camera=taken.camera,
+        frame_rate_hz=analysis.frame_rate_hz,
+        channel=analysis.channel or None,
+        metrics=analysis.metrics,
+        intervals95=analysis.intervals95,
+        timing_error_ms=analysis.timing_error_ms,
+        verdict=analysis.verdict,
+        version=analysis.version,
+        settings_json=settings_text(analysis.settings),
+        recording=recording,
+        context=taken.context,
+        origin=taken.origin,
     )
 
 
-@functools.lru_cache(maxsize=4096)
-def _verdict(usable: int, reasons_json: str) -> Verdict:
-    said = json.loads(reasons_json)
-    return Verdict(bool(usable), said["pulse_usable"], said["irregular"], findings_from_data(said["findings"]))
+def stored_values(columns: Sequence[Column], reading: Any) -> dict[str, Any]:
+    """What a StoredReading or an Analysis puts into these columns, by their names in the database."""
+    found = {}
+    for each in columns:
+        value = each.value(reading)
+        found[each.sql_name] = None if value is None else each.kind.stored(value)
+    return found
 
 
-@functools.lru_cache(maxsize=4096)
-def context_from(values: tuple[Any, ...]) -> Context:
-    """The context of its columns, in the order of CONTEXT."""
-    sleep, stress, fatigue, soreness, hours_slept, ill, alcohol, run, note = values
-    return Context(sleep, stress, fatigue, soreness, hours_slept, _flag(ill), _flag(alcohol), run, note)
+# Which reading counts
 
 
-def _flag(value: int | None) -> bool | None:
-    return None if value is None else bool(value)
+def with_counts(found: Sequence[StoredReading]) -> list[StoredReading]:
+    """The readings of whole days, by day and order of saving, each told whether it counts.
+
+    One whose variability is usable goes before one that has only a pulse, and one that is long enough to be compared
+    before a shorter one; among those alike the one that was picked, else the one saved first. A reading without a
+    usable pulse, or in the bin, never counts.
+    """
+    best: dict[date, StoredReading] = {}
+    for reading in found:
+        if reading.binned_at is not None or not (reading.verdict.usable or reading.verdict.pulse_usable):
+            continue
+        before = best.get(reading.local_date)
+        if before is None or _claim(reading) > _claim(before):
+            best[reading.local_date] = reading
+    ids = {each.id for each in best.values()}
+    return [replace(each, counts=True) if each.id in ids else each for each in found]
 
 
-def analysed_values(
-    duration_s: float,
-    frame_rate_hz: float | None,
-    channel: str | None,
-    metrics: Metrics,
-    intervals95: Mapping[str, tuple[float, float]],
-    timing_error_ms: float | None,
-    verdict: Verdict,
-) -> dict[str, Any]:
-    """The columns ANALYSED; numbers become plain ones, and what is not finite becomes None."""
-    values: dict[str, Any] = {
-        "duration_s": float(duration_s),
-        "frame_rate_hz": _number(frame_rate_hz),
-        "channel": channel or None,
-        "timing_error_ms": _number(timing_error_ms),
-        "usable": int(verdict.usable),
-        "reasons_json": json.dumps(verdict_as_data(verdict)),
-    }
-    for name, value in asdict(metrics).items():
-        if name in WHOLE_METRICS:
-            values[name] = None if value is None else int(value)
-        else:
-            values[name] = _number(value)
-    for name in WITH_INTERVAL:
-        low, high = intervals95.get(name, (None, None))
-        values[f"{name}_low"], values[f"{name}_high"] = _number(low), _number(high)
-    return values
+def _claim(reading: StoredReading) -> tuple[bool, bool, bool]:
+    return reading.verdict.usable, reading.picked, reading.duration_s >= SHORTEST_COMPARABLE_S
 
 
-def values_of_analysis(analysis: Analysis) -> dict[str, Any]:
-    """The columns ANALYSED of a fresh analysis."""
-    return analysed_values(
-        analysis.duration_s,
-        analysis.frame_rate_hz,
-        analysis.channel,
-        analysis.metrics,
-        analysis.intervals95,
-        analysis.timing_error_ms,
-        analysis.verdict,
+def one_a_day(found: Sequence[StoredReading]) -> list[StoredReading]:
+    """Of readings by day and order of saving, the one that stands for its day: it counts, else it is the last."""
+    chosen: dict[date, StoredReading] = {}
+    for reading in found:
+        before = chosen.get(reading.local_date)
+        if before is None or not before.counts:
+            chosen[reading.local_date] = reading
+    return list(chosen.values())
+
+
+def morning_of(reading: StoredReading, irregular_share: float | None = None) -> Morning:
+    """What the usual range and the answer need to know of a reading."""
+    context = reading.context
+    return Morning(
+        date=reading.local_date,
+        ln_rmssd=reading.metrics.ln_rmssd,
+        resting_pulse_bpm=reading.metrics.mean_hr_bpm,
+        posture=reading.posture,
+        hour=reading.hour,
+        usable=reading.verdict.usable,
+        pulse_usable=reading.verdict.pulse_usable,
+        irregular=reading.verdict.irregular,
+        ill=context.ill,
+        irregular_share=irregular_share,
+        duration_s=reading.duration_s,
+        ln_rmssd_error=_standard_error(reading, "ln_rmssd"),
+        pulse_error_bpm=_standard_error(reading, "mean_hr_bpm"),
+        origin=reading.origin,
+        well_again=context.well_again,
+        comparable=not context.not_comparable,
+        context=context,
     )
 
 
-def values_of_reading(reading: StoredReading) -> dict[str, Any]:
-    """The columns ANALYSED and TAKEN of a reading that is stored already."""
-    return {
-        **analysed_values(
-            reading.duration_s,
-            reading.frame_rate_hz,
-            reading.channel,
-            reading.metrics,
-            reading.intervals95,
-            reading.timing_error_ms,
-            reading.verdict,
-        ),
-        "uid": reading.uid,
-        "local_date": reading.local_date.isoformat(),
-        "began": reading.began.isoformat(),
-        "posture": reading.posture,
-        "camera": reading.camera,
-        "recording": reading.recording,
-        "picked": int(reading.picked),
-        "binned_at": None if reading.binned_at is None else reading.binned_at.isoformat(),
-    }
+def _standard_error(reading: StoredReading, name: str) -> float | None:
+    """A quarter of the 95 % interval, as of a normal distribution; None where there is no interval."""
+    bounds = reading.intervals95.get(name)
+    return None if bounds is None else (bounds[1] - bounds[0]) / (2 * _NORMAL_95)
+
+
+# Writing
 
 
 def settings_text(settings: Settings) -> str:
@@ -197,12 +158,69 @@ def settings_text(settings: Settings) -> str:
     return json.dumps(asdict(settings), sort_keys=True)
 
 
+def analysed_with_id(connection: sqlite3.Connection, version: str, settings_json: str) -> int:
+    """The number of this pair of version and settings, added where it is new."""
+    connection.execute(
+        "INSERT OR IGNORE INTO analysed_with (version, settings_json) VALUES (?, ?)", (version, settings_json)
+    )
+    found = connection.execute(
+        "SELECT id FROM analysed_with WHERE version = ? AND settings_json = ?", (version, settings_json)
+    ).fetchone()
+    return int(found[0])
+
+
+def insert_reading(connection: sqlite3.Connection, reading: StoredReading, saved_at: str) -> int:
+    """Insert a reading with its context; returns its id."""
+    values = {
+        **stored_values((*TAKEN, *ANALYSED), reading),
+        "analysed_with": analysed_with_id(connection, reading.version, reading.settings_json),
+        "saved_at": saved_at,
+    }
+    cursor = connection.execute(
+        f"INSERT INTO readings ({', '.join(values)}) VALUES ({', '.join('?' * len(values))})", tuple(values.values())
+    )
+    assert cursor.lastrowid is not None
+    if not reading.context.is_empty:
+        write_context(connection, cursor.lastrowid, reading.context)
+    return cursor.lastrowid
+
+
+def update_reading(connection: sqlite3.Connection, reading_id: int, reading: StoredReading) -> None:
+    """Replace all that is told of one reading, but not its uid or whether it is in the bin."""
+    kept = [each for each in TAKEN if each.name not in ("uid", "binned_at")]
+    analysed_with = analysed_with_id(connection, reading.version, reading.settings_json)
+    _update(connection, reading_id, {**stored_values(kept, reading), **stored_values(ANALYSED, reading)}, analysed_with)
+    write_context(connection, reading_id, reading.context)
+
+
+def update_analysis(connection: sqlite3.Connection, reading_id: int, analysis: Analysis) -> None:
+    """Replace what the analysis of one reading says, its intervals included."""
+    analysed_with = analysed_with_id(connection, analysis.version, settings_text(analysis.settings))
+    _update(connection, reading_id, stored_values(ANALYSED, analysis), analysed_with)
+    write_intervals(connection, reading_id, analysis.intervals)
+
+
+def update_figures(
+    connection: sqlite3.Connection, reading_id: int, values: Mapping[str, Any], analysed_with: int
+) -> None:
+    """Replace the columns ANALYSED of one row by what they held before; a figure that wasn't known then is None."""
+    known = {each.sql_name: values.get(each.sql_name) for each in ANALYSED if each.sql_name in values or not each.rule}
+    _update(connection, reading_id, known, analysed_with)
+
+
+def _update(connection: sqlite3.Connection, reading_id: int, values: Mapping[str, Any], analysed_with: int) -> None:
+    changes = ", ".join(f"{name} = ?" for name in values)
+    connection.execute(
+        f"UPDATE readings SET {changes}, analysed_with = ? WHERE id = ?", (*values.values(), analysed_with, reading_id)
+    )
+
+
 def write_context(connection: sqlite3.Connection, reading_id: int, context: Context) -> None:
     """Insert or replace the context of one reading."""
-    values = [getattr(context, name) for name in CONTEXT]
+    names = [each.name for each in CONTEXT]
     connection.execute(
-        f"INSERT OR REPLACE INTO context (reading_id, {', '.join(CONTEXT)}) VALUES (?{', ?' * len(CONTEXT)})",
-        (reading_id, *values),
+        f"INSERT OR REPLACE INTO context (reading_id, {', '.join(names)}) VALUES (?{', ?' * len(names)})",
+        (reading_id, *(getattr(context, name) for name in names)),
     )
 
 
@@ -234,48 +252,6 @@ def read_intervals(connection: sqlite3.Connection, reading_id: int) -> Intervals
     )
 
 
-def analysed_with_id(connection: sqlite3.Connection, version: str, settings_json: str) -> int:
-    """The number of this pair of version and settings, added where it is new."""
-    connection.execute(
-        "INSERT OR IGNORE INTO analysed_with (version, settings_json) VALUES (?, ?)", (version, settings_json)
-    )
-    found = connection.execute(
-        "SELECT id FROM analysed_with WHERE version = ? AND settings_json = ?", (version, settings_json)
-    ).fetchone()
-    return int(found[0])
-
-
-def insert_reading(connection: sqlite3.Connection, values: Mapping[str, Any], analysed_with: int, saved_at: str) -> int:
-    """Insert a row of TAKEN and ANALYSED; returns its id."""
-    names = (*TAKEN, *ANALYSED)
-    cursor = connection.execute(
-        f"INSERT INTO readings ({', '.join(names)}, analysed_with, saved_at) VALUES (?{', ?' * (len(names) + 1)})",
-        (*(values[name] for name in names), analysed_with, saved_at),
-    )
-    assert cursor.lastrowid is not None
-    return cursor.lastrowid
-
-
-def update_analysis(
-    connection: sqlite3.Connection, reading_id: int, values: Mapping[str, Any], analysed_with: int
-) -> None:
-    """Replace what the analysis said in one row."""
-    changes = ", ".join(f"{name} = ?" for name in ANALYSED)
-    connection.execute(
-        f"UPDATE readings SET {changes}, analysed_with = ? WHERE id = ?",
-        (*(values[name] for name in ANALYSED), analysed_with, reading_id),
-    )
-
-
-def update_taken(connection: sqlite3.Connection, reading_id: int, values: Mapping[str, Any]) -> None:
-    """Replace what is known about the taking of one reading, but not its uid or whether it is in the bin."""
-    names = [name for name in TAKEN if name not in ("uid", "binned_at")]
-    connection.execute(
-        f"UPDATE readings SET {', '.join(f'{name} = ?' for name in names)} WHERE id = ?",
-        (*(values[name] for name in names), reading_id),
-    )
-
-
 def _reason(text: str | None) -> Reason | None:
     if text is None:
         return None
@@ -283,7 +259,3 @@ def _reason(text: str | None) -> Reason | None:
         if text == reason:
             return reason
     raise DawnbeatError(f"the journal gives {text!r} as the reason for leaving out an interval: analyse it again")
-
-
-def _number(value: float | None) -> float | None:
-    return None if value is None or not math.isfinite(value) else float(value)

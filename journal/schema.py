@@ -3,61 +3,28 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import sqlite3
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
-from dawnbeat.journal.faults import damaged, is_damage
-from dawnbeat.journal.place import BACKUPS, FILE_MODE, RECORDINGS, private_folder, sync_file, sync_folder
-from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.journal.columns import COLUMNS, FIRST_SCHEMA, Column
+from dawnbeat.journal.folder import BACKUPS, RECORDINGS
+from dawnbeat.shared.errors import DawnbeatError, damaged, is_damage, one_line
+from dawnbeat.shared.private_files import FILE_MODE, private_folder, sync_file, sync_folder
 
 # "DAWN" in ASCII; tells a journal from any other SQLite file.
 APPLICATION_ID = 0x4441574E
 
-Migration = tuple[str, ...]
-
-_VERSION_1: Migration = (
+_TABLES = (
     """CREATE TABLE analysed_with (
         id INTEGER PRIMARY KEY,
         version TEXT NOT NULL,
         settings_json TEXT NOT NULL,
         UNIQUE (version, settings_json)
-    )""",
-    """CREATE TABLE readings (
-        id INTEGER PRIMARY KEY AUTOINCREMENT,
-        uid TEXT NOT NULL UNIQUE,
-        local_date TEXT NOT NULL,
-        began TEXT NOT NULL,
-        duration_s REAL NOT NULL,
-        posture TEXT NOT NULL CHECK (posture IN ('lying', 'sitting', 'standing')),
-        camera TEXT NOT NULL,
-        frame_rate_hz REAL,
-        channel TEXT,
-        mean_hr_bpm REAL, mean_hr_bpm_low REAL, mean_hr_bpm_high REAL,
-        mean_nn_ms REAL,
-        sdnn_ms REAL, sdnn_ms_low REAL, sdnn_ms_high REAL,
-        rmssd_ms REAL, rmssd_ms_low REAL, rmssd_ms_high REAL,
-        ln_rmssd REAL, ln_rmssd_low REAL, ln_rmssd_high REAL,
-        sdsd_ms REAL,
-        nn50 INTEGER,
-        pnn50_pct REAL,
-        cv_nn_pct REAL,
-        min_nn_ms REAL,
-        max_nn_ms REAL,
-        sd1_ms REAL,
-        sd2_ms REAL,
-        kept_beats INTEGER NOT NULL,
-        kept_share REAL,
-        timing_error_ms REAL,
-        usable INTEGER NOT NULL CHECK (usable IN (0, 1)),
-        reasons_json TEXT NOT NULL,
-        recording TEXT,
-        picked INTEGER NOT NULL DEFAULT 0 CHECK (picked IN (0, 1)),
-        saved_at TEXT NOT NULL,
-        binned_at TEXT,
-        analysed_with INTEGER NOT NULL REFERENCES analysed_with (id)
     )""",
     "CREATE INDEX readings_by_date ON readings (local_date, id)",
     """CREATE TABLE intervals (
@@ -70,27 +37,12 @@ _VERSION_1: Migration = (
         PRIMARY KEY (reading_id, position),
         CHECK (kept = (reason IS NULL))
     ) WITHOUT ROWID""",
-    """CREATE TABLE context (
-        reading_id INTEGER PRIMARY KEY REFERENCES readings (id) ON DELETE CASCADE,
-        sleep INTEGER CHECK (sleep BETWEEN 1 AND 7),
-        stress INTEGER CHECK (stress BETWEEN 1 AND 7),
-        fatigue INTEGER CHECK (fatigue BETWEEN 1 AND 7),
-        soreness INTEGER CHECK (soreness BETWEEN 1 AND 7),
-        hours_slept REAL CHECK (hours_slept BETWEEN 0 AND 24),
-        ill INTEGER CHECK (ill IN (0, 1)),
-        alcohol INTEGER CHECK (alcohol IN (0, 1)),
-        yesterday_run TEXT,
-        note TEXT
-    )""",
     """CREATE TABLE hand_counts (
         id INTEGER PRIMARY KEY AUTOINCREMENT,
         local_date TEXT NOT NULL,
         beats_in_30_s INTEGER NOT NULL,
         saved_at TEXT NOT NULL
     )""",
-)
-
-_VERSION_2: Migration = (
     """CREATE TABLE runs (
         id INTEGER PRIMARY KEY AUTOINCREMENT,
         local_date TEXT NOT NULL,
@@ -162,9 +114,6 @@ _VERSION_2: Migration = (
         name TEXT PRIMARY KEY,
         value_json TEXT NOT NULL
     ) WITHOUT ROWID""",
-)
-
-_VERSION_3: Migration = (
     """CREATE TABLE hand_edits (
         id INTEGER PRIMARY KEY AUTOINCREMENT,
         reading_id INTEGER NOT NULL REFERENCES readings (id) ON DELETE CASCADE,
@@ -177,9 +126,50 @@ _VERSION_3: Migration = (
     "CREATE INDEX hand_edits_by_reading ON hand_edits (reading_id, id)",
 )
 
-# Entry n brings a journal from schema n to n + 1. Entries are never edited once released, only added.
-MIGRATIONS: tuple[Migration, ...] = (_VERSION_1, _VERSION_2, _VERSION_3)
-SCHEMA = len(MIGRATIONS)
+# What a journal of the time before the first release may hold besides.
+_EARLIER_TABLES: frozenset[str] = frozenset()
+
+# Entry n brings a journal from schema FIRST_SCHEMA + n to the next, beside the columns of a reading that are new in it
+# (`since`). Entries are never edited once released, only added.
+LATER: tuple[tuple[str, ...], ...] = ()
+
+
+def steps(columns: Sequence[Column] = COLUMNS, later: Sequence[tuple[str, ...]] = LATER) -> tuple[tuple[str, ...], ...]:
+    """The statements that make the first schema, and those that bring each schema to the next."""
+    newest = max([FIRST_SCHEMA + len(later), *(each.since for each in columns)])
+    made = [_first_schema([each for each in columns if each.since == FIRST_SCHEMA])]
+    for number in range(FIRST_SCHEMA + 1, newest + 1):
+        new = [_adding(each) for each in columns if each.since == number and each.part != "derived"]
+        made.append((*new, *(later[number - FIRST_SCHEMA - 1] if number - FIRST_SCHEMA <= len(later) else ())))
+    return tuple(made)
+
+
+def _first_schema(columns: Sequence[Column]) -> tuple[str, ...]:
+    def defined(*parts: str) -> str:
+        return ",\n        ".join(each.definition for each in columns if each.part in parts)
+
+    return (
+        f"""CREATE TABLE readings (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        {defined("taken", "analysed")},
+        saved_at TEXT NOT NULL,
+        analysed_with INTEGER NOT NULL REFERENCES analysed_with (id)
+    )""",
+        f"""CREATE TABLE context (
+        reading_id INTEGER PRIMARY KEY REFERENCES readings (id) ON DELETE CASCADE,
+        {defined("context")}
+    )""",
+        *_TABLES,
+    )
+
+
+def _adding(column: Column) -> str:
+    table = "context" if column.part == "context" else "readings"
+    return f"ALTER TABLE {table} ADD COLUMN {column.definition}"
+
+
+STEPS = steps()
+SCHEMA = FIRST_SCHEMA + len(STEPS) - 1
 
 
 def connect(path: Path, busy_s: float) -> sqlite3.Connection:
@@ -194,14 +184,18 @@ def connect(path: Path, busy_s: float) -> sqlite3.Connection:
     path.chmod(FILE_MODE)
     connection = sqlite3.connect(path, timeout=busy_s, isolation_level=None)
     connection.execute("PRAGMA foreign_keys = ON")
+    # Nothing that a journal brings along may run functions, should any be in it.
+    connection.execute("PRAGMA trusted_schema = OFF")
     return connection
 
 
-def check(connection: sqlite3.Connection, path: Path, newest: int = SCHEMA) -> int:
+def check(connection: sqlite3.Connection, path: Path, steps: Sequence[tuple[str, ...]] = STEPS) -> int:
     """The schema version of a sound journal; 0 for a new, empty one. Writes nothing.
 
-    Raises DawnbeatError when the file is damaged, is not a journal, or was written by a newer version.
+    Raises DawnbeatError when the file is damaged, is not a journal, was written by a newer version, or holds what no
+    journal has: triggers, views, or other tables, which could do things that nobody asked for.
     """
+    newest = FIRST_SCHEMA + len(steps) - 1
     try:
         found = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
         version = int(connection.execute("PRAGMA user_version").fetchone()[0])
@@ -230,36 +224,130 @@ def check(connection: sqlite3.Connection, path: Path, newest: int = SCHEMA) -> i
             f"the journal {one_line(path)} has schema {version}, and this version of Dawnbeat knows up to "
             f"{newest}: install the newer version that wrote it; nothing was changed"
         )
+    strange = _strange(connection, steps)
+    if strange is not None:
+        raise DawnbeatError(
+            f"{one_line(path)} holds {strange}, which no journal has, and was left as it is: restore a backup of your "
+            "own"
+        )
     return version
 
 
-def bring_up_to_date(
-    connection: sqlite3.Connection, path: Path, migrations: Sequence[Migration] = MIGRATIONS
-) -> list[Path]:
-    """Run the missing migrations, each in one transaction and after a backup of its own.
+def _strange(connection: sqlite3.Connection, steps: Sequence[tuple[str, ...]]) -> str | None:
+    """The first thing in a database that doesn't belong into a journal, in words."""
+    model = sqlite3.connect(":memory:")
+    try:
+        for statement in (each for step in steps for each in step):
+            model.execute(statement)
+        known = set(model.execute("SELECT type, name FROM sqlite_master"))
+    finally:
+        model.close()
+    known |= {("table", name) for name in _EARLIER_TABLES}
+    for kind, name, sql in connection.execute("SELECT type, name, sql FROM sqlite_master"):
+        if name.startswith("sqlite_"):
+            # SQLite's own: nobody else can give such a name.
+            continue
+        if (kind, name) not in known or "VIRTUAL" in (sql or "").upper().split()[:2]:
+            return f"a {kind} {one_line(name)!r}"
+    return None
 
-    Returns the backups made; a new journal needs none. sqlite3.Error passes through, with the migration
-    undone.
+
+def bring_up_to_date(
+    connection: sqlite3.Connection, path: Path, steps: Sequence[tuple[str, ...]] = STEPS
+) -> list[Path]:
+    """Make the tables of a new journal, or run the steps that an older one lacks, each in one transaction and after a
+    backup of its own.
+
+    Returns the backups made; a new journal needs none. sqlite3.Error passes through, with the step undone.
     """
     backups = []
     begun_empty = _version(connection) == 0
-    while (version := _version(connection)) < len(migrations):
+    while (version := _version(connection)) < FIRST_SCHEMA + len(steps) - 1:
+        target = max(FIRST_SCHEMA, version + 1)
         if not begun_empty:
-            backups.append(copy_aside(connection, path, f"before-schema-{version + 1}"))
+            backups.append(copy_aside(connection, path, f"before-schema-{target}"))
         connection.execute("BEGIN IMMEDIATE")
         try:
             # Another process may have migrated while this one waited for the lock.
             if _version(connection) == version:
-                for statement in migrations[version]:
-                    connection.execute(statement)
+                if 0 < version < FIRST_SCHEMA:
+                    convert(connection, steps[0])
+                else:
+                    for statement in steps[target - FIRST_SCHEMA]:
+                        connection.execute(statement)
                 connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-                connection.execute(f"PRAGMA user_version = {version + 1}")
+                connection.execute(f"PRAGMA user_version = {target}")
             connection.execute("COMMIT")
         except BaseException:
             if connection.in_transaction:
                 connection.execute("ROLLBACK")
             raise
     return backups
+
+
+def convert(connection: sqlite3.Connection, first: Sequence[str]) -> None:
+    """Bring a journal of the time before the first release to the first schema; nothing in it is lost.
+
+    Columns and tables that it lacks are added. Reasons were sentences then: each becomes a finding that keeps it, in
+    the readings and in what edits by hand would bring back.
+    """
+    connection.execute("ALTER TABLE readings RENAME COLUMN reasons_json TO findings")
+    model = sqlite3.connect(":memory:")
+    try:
+        for statement in first:
+            model.execute(statement)
+        wanted = model.execute("SELECT type, name, sql FROM sqlite_master WHERE sql IS NOT NULL").fetchall()
+        there = {name for (name,) in connection.execute("SELECT name FROM sqlite_master")}
+        for kind, name, sql in wanted:
+            if name not in there:
+                connection.execute(sql)
+            elif kind == "table" and not name.startswith("sqlite_"):
+                has = {row[1] for row in connection.execute(f"PRAGMA table_info({name})")}
+                for definition in _definitions(model, name):
+                    if definition.split()[0] not in has:
+                        connection.execute(f"ALTER TABLE {name} ADD COLUMN {definition}")
+    finally:
+        model.close()
+    for reading_id, usable, reasons in connection.execute("SELECT id, usable, findings FROM readings").fetchall():
+        connection.execute(
+            "UPDATE readings SET findings = :findings, pulse_usable = :pulse_usable, irregular = :irregular"
+            " WHERE id = :id",
+            {"id": reading_id, **_verdict_of(usable, reasons)},
+        )
+    for edit_id, before_json in connection.execute("SELECT id, before_json FROM hand_edits").fetchall():
+        before = json.loads(before_json)
+        before |= _verdict_of(before["usable"], before.pop("reasons_json"))
+        connection.execute("UPDATE hand_edits SET before_json = ? WHERE id = ?", (json.dumps(before), edit_id))
+
+
+def _verdict_of(usable: int, reasons_json: str) -> dict[str, Any]:
+    """The columns of a verdict that was stored as sentences, or as one object.
+
+    A sentence becomes the code of a finding, since a code that nobody knows is shown as it stands.
+    """
+    told = json.loads(reasons_json)
+    if isinstance(told, list):
+        # Before there were two verdicts, what was usable was so in both.
+        told = {
+            "pulse_usable": usable,
+            "irregular": False,
+            "findings": [{"code": sentence, "values": {}} for sentence in told],
+        }
+    return {
+        "pulse_usable": int(told["pulse_usable"]),
+        "irregular": int(told["irregular"]),
+        "findings": json.dumps(told["findings"], ensure_ascii=False),
+    }
+
+
+def _definitions(model: sqlite3.Connection, table: str) -> list[str]:
+    """Each column of a table as ALTER TABLE ADD COLUMN takes it."""
+    told = {each.sql_name: each.definition for each in COLUMNS} if table in ("readings", "context") else {}
+    found = []
+    for _, name, kind, not_null, default, _ in model.execute(f"PRAGMA table_info({table})"):
+        plain = f"{name} {kind}{' NOT NULL' if not_null else ''}{f' DEFAULT {default}' if default is not None else ''}"
+        found.append(told.get(name, plain))
+    return found
 
 
 def copy_aside(connection: sqlite3.Connection, path: Path, why: str) -> Path:

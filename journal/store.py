@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-import uuid
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -12,13 +11,11 @@ from types import TracebackType
 from typing import Any, Self
 
 from dawnbeat.journal import recordings_kept, rows, schema
-from dawnbeat.journal.counting import between, morning_of, one_a_day, readings_with_counts
-from dawnbeat.journal.faults import plain_errors
-from dawnbeat.journal.place import DATABASE, data_folder, make_home
+from dawnbeat.journal.columns import BY_NAME
+from dawnbeat.journal.folder import DATABASE, data_folder, finish_restore, make_home
 from dawnbeat.journal.recordings_kept import Orphan, Step, no_step
-from dawnbeat.journal.restoring import finish_restore
 from dawnbeat.shared.beats import Intervals
-from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.errors import DawnbeatError, plain_errors
 from dawnbeat.shared.morning import Circumstances, Context, Morning, Posture, StoredReading, posture_from
 from dawnbeat.shared.reading import Analysis
 
@@ -112,27 +109,13 @@ class Journal:
                 kept = recordings_kept.keep(self.home, recording, taken.began, step)
             if kept in self._known_recordings():
                 raise DawnbeatError(f"the recording {kept} belongs to a saved reading already: nothing was added")
-        values = {
-            **rows.values_of_analysis(analysis),
-            "uid": uuid.uuid4().hex,
-            "local_date": taken.began.date().isoformat(),
-            "began": taken.began.isoformat(),
-            "posture": taken.posture,
-            "camera": taken.camera,
-            "recording": kept,
-            "picked": 0,
-            "binned_at": None,
-        }
+        reading = rows.reading_of_analysis(taken, analysis, kept)
         with self.transaction("save the reading") as connection:
             step("transaction begun")
-            analysed_with = rows.analysed_with_id(connection, analysis.version, rows.settings_text(analysis.settings))
-            reading_id = rows.insert_reading(connection, values, analysed_with, _now())
+            reading_id = rows.insert_reading(connection, reading, _now())
             step("row written")
             rows.write_intervals(connection, reading_id, analysis.intervals)
             step("intervals written")
-            if not taken.context.is_empty:
-                rows.write_context(connection, reading_id, taken.context)
-            step("context written")
         step("committed")
         return self.reading(reading_id)
 
@@ -167,8 +150,10 @@ class Journal:
 
     def readings(self, first: date | None = None, last: date | None = None) -> list[StoredReading]:
         """Readings outside the bin from `first` to `last`, both included, by day and order of saving."""
-        where, bounds = between(first, last)
-        return self._readings(f"WHERE r.binned_at IS NULL{where}", bounds)
+        return self._readings(
+            "WHERE r.binned_at IS NULL AND r.local_date BETWEEN ? AND ?",
+            ((first or date.min).isoformat(), (last or date.max).isoformat()),
+        )
 
     def day(self, day: date) -> list[StoredReading]:
         """The readings of one day outside the bin, in the order of saving."""
@@ -188,10 +173,10 @@ class Journal:
 
     def mornings(self, first: date | None = None, last: date | None = None) -> list[Morning]:
         """One Morning a day, by date: the reading that counts, else the last one that is not usable."""
-        chosen = one_a_day(self.readings(first, last))
+        chosen = rows.one_a_day(self.readings(first, last))
         with plain_errors("read the journal", self.path):
             shares = self._irregular_shares([each.id for each in chosen][-7:])
-        return [morning_of(each, shares.get(each.id)) for each in chosen]
+        return [rows.morning_of(each, shares.get(each.id)) for each in chosen]
 
     # Changing
 
@@ -209,13 +194,31 @@ class Journal:
             connection.execute("UPDATE readings SET posture = ? WHERE id = ?", (posture_from(posture), reading_id))
         return self.reading(reading_id)
 
+    def keep_answer(self, reading_id: int, answer: Mapping[str, Any]) -> StoredReading:
+        """Keep what the runner was told after a reading and what it rested on; replaces what was kept before.
+
+        answer: plain values that JSON can hold.
+        """
+        self.reading(reading_id)
+        with self.transaction("keep the answer") as connection:
+            connection.execute(
+                "UPDATE readings SET answer = ? WHERE id = ?", (BY_NAME["answer"].kind.stored(answer), reading_id)
+            )
+        return self.reading(reading_id)
+
     def pick(self, reading_id: int) -> StoredReading:
-        """Let this reading count on its day instead of the first usable one; it must be usable."""
+        """Let this reading count on its day instead of the first usable one.
+
+        It must be usable; one of which only the pulse is will do where the day has no other.
+        """
         reading = self.reading(reading_id)
         if reading.binned_at is not None:
             raise DawnbeatError(f"reading {reading_id} is in the bin: restore it first")
-        if not reading.verdict.usable:
-            raise DawnbeatError(f"reading {reading_id} is not usable, so it can't count: pick another of that day")
+        verdict = reading.verdict
+        if not verdict.usable:
+            others = any(each.verdict.usable for each in self.day(reading.local_date))
+            if others or not verdict.pulse_usable:
+                raise DawnbeatError(f"reading {reading_id} is not usable, so it can't count: pick another of that day")
         with self.transaction("pick the reading") as connection:
             connection.execute(
                 "UPDATE readings SET picked = (id = ?) WHERE local_date = ?",
@@ -265,8 +268,7 @@ class Journal:
 
     def _readings(self, where: str, values: tuple[Any, ...]) -> list[StoredReading]:
         with plain_errors("read the journal", self.path):
-            found = self.connection.execute(f"{rows.SELECT} {where} ORDER BY r.local_date, r.id", values)
-            return readings_with_counts(found.fetchall())
+            return rows.readings(self.connection, where, values)
 
     def _known_recordings(self) -> set[str]:
         with plain_errors("read the journal", self.path):

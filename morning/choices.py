@@ -15,13 +15,12 @@ from typing import Any
 
 import platformdirs
 
-from dawnbeat.journal.faults import plain_errors
-from dawnbeat.journal.place import DATABASE, HOME_VARIABLE, data_folder, expanded, private_folder, replacing
+from dawnbeat.journal.folder import DATABASE, HOME_VARIABLE, MARKER, data_folder, expanded
 from dawnbeat.journal.ranges import RangeSettings
-from dawnbeat.journal.restoring import MARKER
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
 from dawnbeat.shared.morning import POSTURES, Posture, posture_from
+from dawnbeat.shared.private_files import private_folder, replacing
 from dawnbeat.shared.settings import Settings, settings_from_toml
 
 THEMES = ("system", "light", "dark")

@@ -100,7 +100,7 @@ def keep_interrupted(found: Interrupted, home: Path, settings: Settings, ranges:
 
 def discard_interrupted(found: Interrupted, home: Path) -> None:
     """Delete an interrupted reading for good; raises DawnbeatError where the disk refuses. Ask before."""
-    from dawnbeat.journal.faults import plain_errors
+    from dawnbeat.shared.errors import plain_errors
 
     with plain_errors("delete the interrupted reading", found.path):
         relative = relative_to_home(home, found.path)

@@ -15,12 +15,11 @@ from typing import Protocol
 import numpy as np
 
 from dawnbeat.journal import rows
-from dawnbeat.journal.faults import plain_errors
 from dawnbeat.journal.recordings_kept import is_safe_path
 from dawnbeat.journal.schema import copy_aside
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.verdict_text import verdict_lines
-from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.reading import Analysis, PulseWave
 from dawnbeat.shared.settings import Settings
@@ -154,10 +153,7 @@ def accept(journal: Journal, outcome: Reanalysis) -> int:
         for change in outcome.changes:
             if change.before.id not in here:
                 continue
-            after = change.after
-            analysed_with = rows.analysed_with_id(connection, after.version, rows.settings_text(after.settings))
-            rows.update_analysis(connection, change.before.id, rows.values_of_analysis(after), analysed_with)
-            rows.write_intervals(connection, change.before.id, after.intervals)
+            rows.update_analysis(connection, change.before.id, change.after)
             stored += 1
     return stored
 
@@ -180,8 +176,8 @@ def _analyse_one(read_recording: ReadRecording, analyse: Analyse, settings: Sett
 
 
 def _differs(journal: Journal, before: StoredReading, after: Analysis) -> bool:
-    old, new = rows.values_of_reading(before), rows.values_of_analysis(after)
-    if any(not _is_same(old[name], new[name]) for name in rows.ANALYSED):
+    old, new = (rows.stored_values(rows.ANALYSED, each) for each in (before, after))
+    if any(not _is_same(old[name], new[name]) for name in old):
         return True
     kept = journal.intervals(before.id)
     return kept.left_out != after.intervals.left_out or not np.allclose(

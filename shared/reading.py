@@ -12,6 +12,23 @@ from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import FloatArray
 
 
+def figure(
+    unit: str,
+    meaning: str,
+    interval: bool = False,
+    logarithm: bool = False,
+    whole: bool = False,
+    default: int | None = None,
+    **more: Any,
+) -> Any:
+    """A figure of Metrics; the journal stores and exports whatever is told here.
+
+    interval: its 95 % interval is given too. logarithm: it may be negative. whole: it is a count.
+    """
+    about = {"unit": unit, "meaning": meaning, "interval": interval, "logarithm": logarithm, "whole": whole, **more}
+    return field(default=default, metadata=about)
+
+
 @dataclass(frozen=True)
 class Metrics:
     """Time-domain figures over the kept intervals (Task Force of ESC and NASPE 1996, Circulation 93:1043).
@@ -20,21 +37,21 @@ class Metrics:
     intervals that follow one another.
     """
 
-    mean_hr_bpm: float | None = None
-    mean_nn_ms: float | None = None
-    sdnn_ms: float | None = None
-    rmssd_ms: float | None = None
-    ln_rmssd: float | None = None
-    sdsd_ms: float | None = None
-    nn50: int | None = None
-    pnn50_pct: float | None = None
-    cv_nn_pct: float | None = None
-    min_nn_ms: float | None = None
-    max_nn_ms: float | None = None
-    sd1_ms: float | None = None
-    sd2_ms: float | None = None
-    kept_beats: int = 0
-    kept_share: float | None = None
+    mean_hr_bpm: float | None = figure("bpm", "mean pulse", interval=True)
+    mean_nn_ms: float | None = figure("ms", "mean of the kept intervals")
+    sdnn_ms: float | None = figure("ms", "SDNN, standard deviation of the kept intervals", interval=True)
+    rmssd_ms: float | None = figure("ms", "RMSSD, root mean square of successive differences", interval=True)
+    ln_rmssd: float | None = figure("ln ms", "natural logarithm of RMSSD", interval=True, logarithm=True)
+    sdsd_ms: float | None = figure("ms", "standard deviation of successive differences")
+    nn50: int | None = figure("count", "successive differences over 50 ms", whole=True)
+    pnn50_pct: float | None = figure("%", "share of successive differences over 50 ms")
+    cv_nn_pct: float | None = figure("%", "coefficient of variation of the kept intervals")
+    min_nn_ms: float | None = figure("ms", "shortest kept interval")
+    max_nn_ms: float | None = figure("ms", "longest kept interval")
+    sd1_ms: float | None = figure("ms", "Poincaré plot, width across the identity line")
+    sd2_ms: float | None = figure("ms", "Poincaré plot, length along the identity line")
+    kept_beats: int = figure("count", "beats that count", whole=True, default=0)
+    kept_share: float | None = figure("0 to 1", "share of the reading that was kept")
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,9 @@ import io
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from dawnbeat.journal.csv_safe import guard
-from dawnbeat.journal.faults import plain_errors
-from dawnbeat.journal.place import refuse_another_file, replacing
+from dawnbeat.shared.csv_text import guard
+from dawnbeat.shared.errors import plain_errors
+from dawnbeat.shared.private_files import refuse_another_file, replacing
 from dawnbeat.training.weeks import JudgedRun, Week
 
 # Name, unit and meaning of each column.

@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from dawnbeat.journal.faults import plain_errors
-from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
 from dawnbeat.training.cleaning import marks_of
 from dawnbeat.training.run import Mark, ParsedRun, RunFigures, blob_of, samples_of
 from dawnbeat.training.run_figures import figures_of

@@ -12,9 +12,8 @@ from typing import Any
 
 import numpy as np
 
-from dawnbeat.journal.faults import plain_errors
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.errors import DawnbeatError, plain_errors
 from dawnbeat.shared.morning import with_fixed_offset
 from dawnbeat.shared.trace import IntArray
 from dawnbeat.training.load_run import PreparedRun

@@ -9,10 +9,9 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from typing import Any
 
-from dawnbeat.journal.faults import plain_errors
 from dawnbeat.journal.resting import RestingPulse, resting_pulse
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.errors import DawnbeatError, plain_errors
 from dawnbeat.training.maximum import Maximum, maximum_on
 from dawnbeat.training.run import check_note
 from dawnbeat.training.zones import (

@@ -9,9 +9,9 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from dawnbeat.journal.faults import plain_errors
-from dawnbeat.journal.place import replacing
 from dawnbeat.morning.verdict_text import verdict_lines
+from dawnbeat.shared.errors import plain_errors
+from dawnbeat.shared.private_files import replacing
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.signal.compare import Comparison
 

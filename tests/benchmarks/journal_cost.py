@@ -24,8 +24,7 @@ from typing import Any
 import numpy as np
 
 from dawnbeat.journal.backup import backup, restore
-from dawnbeat.journal.export import export_mornings
-from dawnbeat.journal.import_csv import plan_import
+from dawnbeat.journal.csv_files import export_mornings, plan_import
 from dawnbeat.journal.ranges import history
 from dawnbeat.journal.store import Journal
 from dawnbeat.journal.today import today_of

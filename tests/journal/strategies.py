@@ -9,7 +9,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from dawnbeat.journal.rows import CONTEXT, WITH_INTERVAL
+from dawnbeat.journal.columns import WITH_INTERVAL
 from dawnbeat.shared.morning import POSTURES, Context, StoredReading
 from dawnbeat.shared.reading import Finding, Metrics, Verdict
 
@@ -46,9 +46,7 @@ def of_field(field: dataclasses.Field[Any]) -> st.SearchStrategy[Any]:
     return maybe(found) if field.default is None else found
 
 
-contexts = st.builds(
-    Context, **{each.name: of_field(each) for each in dataclasses.fields(Context) if each.name in CONTEXT}
-)
+contexts = st.builds(Context, **{each.name: of_field(each) for each in dataclasses.fields(Context)})
 zones = st.integers(-14 * 60, 14 * 60).map(lambda minutes: timezone(timedelta(minutes=minutes)))
 whole_metrics = {"nn50": maybe(st.integers(0, 10**6)), "kept_beats": st.integers(0, 10**6)}
 metrics = st.builds(

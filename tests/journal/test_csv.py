@@ -16,11 +16,19 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from dawnbeat.journal.columns import BY_NAME, COLUMNS, cells_of, reading_of
-from dawnbeat.journal.csv_safe import guard, unguard
-from dawnbeat.journal.export import export_intervals, export_mornings, mornings_csv
-from dawnbeat.journal.import_csv import apply_import, plan_import
+from dawnbeat.journal.columns import BY_NAME, COLUMNS
+from dawnbeat.journal.csv_files import (
+    EXPORTED,
+    apply_import,
+    cells_of,
+    export_intervals,
+    export_mornings,
+    mornings_csv,
+    plan_import,
+    reading_of,
+)
 from dawnbeat.journal.store import Journal
+from dawnbeat.shared.csv_text import guard, unguard
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.reading import Metrics
@@ -149,7 +157,7 @@ def test_no_cell_of_an_export_starts_a_formula(filled: Journal, tmp_path: Path) 
     with (tmp_path / "out.csv").open(encoding="utf-8", newline="") as file:
         found = list(csv.reader(file))
     assert not [cell for row in found for cell in row if cell[:1] in ("=", "+", "-", "@", "\t", "\r")]
-    note = [column.name for column in COLUMNS].index("note")
+    note = [column.name for column in EXPORTED].index("note")
     assert [row[note] for row in found[1:]] == [
         '\'=HYPERLINK("x")',
         "two\nlines, and a comma",
@@ -215,7 +223,7 @@ def rewrite(path: Path, change: Any) -> None:
         found = list(csv.DictReader(file))
     change(found)
     with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.DictWriter(file, list(BY_NAME))
+        writer = csv.DictWriter(file, [each.name for each in EXPORTED])
         writer.writeheader()
         writer.writerows(found)
 
@@ -355,7 +363,7 @@ def test_no_bytes_make_an_import_fail_in_any_other_way(
 
 def test_numbers_are_written_so_that_they_come_back_exactly(journal: Journal, taken: Any, analysed: Any) -> None:
     reading = journal.save(taken(), analysed())
-    names = [column.name for column in COLUMNS]
+    names = [column.name for column in EXPORTED]
     cell = cells_of(reading)[names.index("rmssd_ms")]
     assert float(cell) == reading.metrics.rmssd_ms
     assert not math.isclose(round(float(cell), 3), float(cell), rel_tol=1e-12, abs_tol=0)

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import pytest
 
-from dawnbeat.journal.export import export_intervals
+from dawnbeat.journal.csv_files import export_intervals
 from dawnbeat.journal.hand_edits import Figures, edit_intervals, edits_of, reapply, take_back
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.beats import Intervals

@@ -14,7 +14,7 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 
 COPIED = ("recording copied", "recording synced", "recording renamed", "recording in place")
-STORED = ("transaction begun", "row written", "intervals written", "context written", "committed")
+STORED = ("transaction begun", "row written", "intervals written", "committed")
 
 SAVER = """
 import os, resource, signal, sys

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from dawnbeat.journal.rows import METRICS
+from dawnbeat.journal.columns import METRICS
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import Trace

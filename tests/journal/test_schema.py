@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import dataclasses
 import sqlite3
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from dawnbeat.journal import columns, rows, schema
+from dawnbeat.journal import columns, schema
+from dawnbeat.journal.csv_files import EXPORTED
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.morning import Context
+from dawnbeat.shared.reading import Metrics
 
 
 def fill(home: Path, taken: Any, analysed: Any, readings: int = 20) -> None:
@@ -76,16 +80,28 @@ def test_another_programs_database_is_refused(home: Path) -> None:
         Journal.open(home)
 
 
-ADDED: schema.Migration = ("ALTER TABLE readings ADD COLUMN weather TEXT", "CREATE TABLE shoes (name TEXT)")
+WEATHER = columns.Column(
+    "outside_c",
+    columns.BY_NAME["ln_rmssd"].kind,
+    "°C",
+    "outside",
+    "context",
+    "context.outside_c",
+    since=schema.SCHEMA + 1,
+)
+# An invented next version: one more column, and a table.
+NEXT = schema.steps((*columns.COLUMNS, WEATHER), (*schema.LATER, ("CREATE TABLE shoes (name TEXT)",)))
 
 
-def test_a_migration_makes_a_backup_first_and_keeps_every_reading(home: Path, taken: Any, analysed: Any) -> None:
+def test_a_next_version_makes_a_backup_first_and_keeps_every_reading(home: Path, taken: Any, analysed: Any) -> None:
     fill(home, taken, analysed, 3)
     with Journal.open(home) as journal:
         before = journal.readings()
-        backups = schema.bring_up_to_date(journal.connection, journal.path, (*schema.MIGRATIONS, ADDED))
+        backups = schema.bring_up_to_date(journal.connection, journal.path, NEXT)
+        assert schema.check(journal.connection, journal.path, NEXT) == schema.SCHEMA + 1
         assert journal.readings() == before
-        assert journal.connection.execute("PRAGMA user_version").fetchone() == (schema.SCHEMA + 1,)
+        journal.connection.execute("INSERT INTO shoes VALUES ('red')")
+        journal.connection.execute("UPDATE context SET outside_c = 4.5")
     (backup,) = backups
     assert backup.stat().st_mode & 0o777 == 0o600
     copy = sqlite3.connect(backup)
@@ -94,17 +110,41 @@ def test_a_migration_makes_a_backup_first_and_keeps_every_reading(home: Path, ta
     copy.close()
 
 
-def test_a_migration_that_fails_half_way_is_undone(home: Path, taken: Any, analysed: Any) -> None:
+def test_a_step_that_fails_half_way_is_undone(home: Path, taken: Any, analysed: Any) -> None:
     fill(home, taken, analysed, 3)
-    broken = (*ADDED, "CREATE TABLE readings (twice)")
+    broken = schema.steps(
+        (*columns.COLUMNS, WEATHER), (("CREATE TABLE shoes (name)", "CREATE TABLE readings (twice)"),)
+    )
     with Journal.open(home) as journal:
         before = journal.readings()
         with pytest.raises(sqlite3.OperationalError):
-            schema.bring_up_to_date(journal.connection, journal.path, (*schema.MIGRATIONS, broken))
+            schema.bring_up_to_date(journal.connection, journal.path, broken)
         assert journal.readings() == before
         tables = {row[0] for row in journal.connection.execute("SELECT name FROM sqlite_master")}
         assert "shoes" not in tables
         assert journal.connection.execute("PRAGMA user_version").fetchone() == (schema.SCHEMA,)
+
+
+@pytest.mark.parametrize(
+    "strange",
+    [
+        "CREATE TRIGGER late AFTER INSERT ON readings BEGIN DELETE FROM intervals; END",
+        "CREATE VIEW everything AS SELECT * FROM readings",
+        "CREATE TABLE letters (text)",
+        "CREATE INDEX by_camera ON readings (camera)",
+    ],
+)
+def test_what_no_journal_has_is_refused_and_left_as_it_is(home: Path, taken: Any, analysed: Any, strange: str) -> None:
+    fill(home, taken, analysed, 1)
+    database = home / "journal.sqlite3"
+    other = sqlite3.connect(database)
+    other.execute(strange)
+    other.close()
+    before = database.read_bytes()
+    with pytest.raises(DawnbeatError, match="which no journal has") as caught:
+        Journal.open(home)
+    assert "\n" not in str(caught.value)
+    assert database.read_bytes() == before
 
 
 def test_a_new_journal_needs_no_backup(home: Path) -> None:
@@ -113,15 +153,9 @@ def test_a_new_journal_needs_no_backup(home: Path) -> None:
     assert not (home / "backups").exists()
 
 
-def test_the_tables_have_the_columns_that_rows_are_written_to(journal: Journal) -> None:
-    def names(table: str) -> set[str]:
-        return {row[1] for row in journal.connection.execute(f"PRAGMA table_info({table})")}
-
-    assert names("readings") == {*rows.TAKEN, *rows.ANALYSED, "id", "saved_at", "analysed_with"}
-    assert names("context") == {*rows.CONTEXT, "reading_id"}
-    exported = {column.name for column in columns.COLUMNS if not column.derived}
-    kept = names("readings") | names("context")
-    assert exported - {"findings", "pulse_usable", "irregular", "version", "settings"} <= kept
-    assert kept - exported == {
-        *("id", "saved_at", "analysed_with", "reading_id", "local_date", "binned_at", "reasons_json")
-    }
+def test_a_new_figure_or_note_has_its_column_in_tables_and_csv() -> None:
+    stored = {each.sql_name for each in columns.part("taken", "analysed", "context")}
+    assert {each.name for each in dataclasses.fields(Metrics)} <= stored
+    assert {each.name for each in dataclasses.fields(Context)} <= stored
+    assert {each.name for each in EXPORTED} >= stored - {"local_date", "binned_at"}
+    assert all(each.meaning for each in columns.COLUMNS)

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from dawnbeat.journal import rows
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Circumstances, Context
@@ -96,11 +97,52 @@ def test_the_first_usable_reading_of_a_day_counts_unless_another_is_picked(
 
 
 def test_a_reading_that_is_not_usable_is_kept_and_marked(journal: Journal, taken: Any, analysed: Any) -> None:
-    saved = journal.save(taken(), analysed(usable=False))
+    found = analysed(usable=False)
+    nothing = dataclasses.replace(found, verdict=dataclasses.replace(found.verdict, pulse_usable=False))
+    saved = journal.save(taken(), nothing)
     assert not saved.counts
     assert saved.verdict.findings
     assert [each.usable for each in journal.mornings()] == [False]
     assert journal.counting(MARCH_1).id == saved.id
+
+
+def test_a_reading_with_only_a_pulse_counts_until_a_whole_one_is_there(
+    journal: Journal, taken: Any, analysed: Any
+) -> None:
+    only_pulse = journal.save(taken("2025-03-01T06:00:00"), analysed(usable=False, pulse_bpm=47.0))
+    assert only_pulse.counts
+    (morning,) = journal.mornings()
+    assert (morning.usable, morning.pulse_usable) == (False, True)
+    assert morning.resting_pulse_bpm == pytest.approx(47.0, abs=0.5)
+    assert journal.pick(only_pulse.id).picked
+    whole = journal.save(taken("2025-03-01T06:10:00"), analysed())
+    assert [each.counts for each in journal.day(MARCH_1)] == [False, True]
+    assert journal.mornings()[0].usable
+    with pytest.raises(DawnbeatError, match="not usable"):
+        journal.pick(only_pulse.id)
+    assert journal.counting(MARCH_1).id == whole.id
+
+
+def test_a_reading_long_enough_to_be_compared_counts_rather_than_a_short_one(
+    journal: Journal, taken: Any, analysed: Any
+) -> None:
+    short = journal.save(taken("2025-03-01T06:00:00"), dataclasses.replace(analysed(), duration_s=40.0))
+    assert short.counts
+    journal.save(taken("2025-03-01T06:10:00"), analysed())
+    assert [each.counts for each in journal.day(MARCH_1)] == [False, True]
+
+
+def test_an_answer_is_kept_with_its_reading_and_outlives_a_new_analysis(
+    journal: Journal, taken: Any, analysed: Any
+) -> None:
+    saved = journal.save(taken(), analysed())
+    assert saved.answer is None
+    said = {"what": "keep the plan", "facts": [{"name": "rmssd_ms", "value": 54.6}]}
+    assert journal.keep_answer(saved.id, said).answer == said
+    with journal.transaction("store") as connection:
+        rows.update_analysis(connection, saved.id, analysed(4.4, seed=4))
+    assert journal.reading(saved.id).answer == said
+    assert journal.reading(saved.id).metrics != saved.metrics
 
 
 def test_a_day_turns_at_midnight_of_the_place(journal: Journal, taken: Any, analysed: Any) -> None:

@@ -21,7 +21,7 @@ from scipy import stats
 
 from dawnbeat.journal import ranges
 from dawnbeat.journal.columns import COLUMNS
-from dawnbeat.journal.export import export_intervals, export_mornings
+from dawnbeat.journal.csv_files import export_intervals, export_mornings
 from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings, invented_analysis
 from dawnbeat.shared.morning import Circumstances, Context, Morning

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from dawnbeat.journal.csv_safe import unguard
+from dawnbeat.shared.csv_text import unguard
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training.export_runs import RUN_COLUMNS, WEEK_COLUMNS, export_runs, export_weeks
 from dawnbeat.training.weeks import judge_runs, weeks_of

@@ -37,7 +37,7 @@ def export_mornings(
 
     The names of the columns hold the units. Readings that are not usable are left out unless --all is given.
     """
-    from dawnbeat.journal.export import export_mornings as write
+    from dawnbeat.journal.csv_files import export_mornings as write
     from dawnbeat.morning.choices import open_journal
 
     check_output(out)
@@ -56,7 +56,7 @@ def export_intervals(
 
     A CSV with all of them and why some are left out, and the plain list that analysis programs commonly read.
     """
-    from dawnbeat.journal.export import export_intervals as write
+    from dawnbeat.journal.csv_files import export_intervals as write
     from dawnbeat.morning.choices import open_journal
 
     check_output(out)
@@ -78,7 +78,7 @@ def import_mornings(
 
     Rows with errors are listed by line, and then nothing is imported.
     """
-    from dawnbeat.journal.import_csv import apply_import, plan_import
+    from dawnbeat.journal.csv_files import apply_import, plan_import
     from dawnbeat.morning.choices import open_journal
 
     with open_journal(journal, new=True) as opened:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from dawnbeat.journal.place import HOME_VARIABLE
+from dawnbeat.journal.folder import HOME_VARIABLE
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.commands.mornings import JOURNAL_HELP
 from dawnbeat.ui.commands.record import SOURCE_HELP, VIDEO_HELP, check_seconds, is_rehearsal

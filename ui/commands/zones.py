@@ -73,7 +73,7 @@ def zones_command(
 
 def _kept_maximum(folder: Path | None) -> Maximum | None:
     """The maximum that counts today in the journal; None without one, or without a journal, and none is begun."""
-    from dawnbeat.journal.place import DATABASE
+    from dawnbeat.journal.folder import DATABASE
     from dawnbeat.morning.choices import chosen_home, open_journal
     from dawnbeat.training import zone_store
 

@@ -19,7 +19,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from dawnbeat.journal.export import export_mornings
+from dawnbeat.journal.csv_files import export_mornings
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.ui.window.mornings.chart import MorningsChart

@@ -111,8 +111,8 @@ class AppContext(QObject):
 
     def make_detection_default(self, settings: Settings) -> None:
         """Analyse readings with these from now on; raises DawnbeatError when they can't be kept."""
-        from dawnbeat.journal.faults import plain_errors
-        from dawnbeat.journal.place import private_folder, replacing
+        from dawnbeat.shared.errors import plain_errors
+        from dawnbeat.shared.private_files import private_folder, replacing
 
         path = self.store.detection_path
         with plain_errors("keep the detection settings", path):

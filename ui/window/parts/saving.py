@@ -9,8 +9,8 @@ from PySide6.QtCore import QBuffer, QByteArray, QIODevice, QStandardPaths
 from PySide6.QtGui import QPixmap
 from PySide6.QtWidgets import QFileDialog, QWidget
 
-from dawnbeat.journal.faults import plain_errors
-from dawnbeat.journal.place import replacing
+from dawnbeat.shared.errors import plain_errors
+from dawnbeat.shared.private_files import replacing
 from dawnbeat.ui.window.parts.context import AppContext
 
 _last_folder: Path | None = None

@@ -24,7 +24,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from dawnbeat.journal.place import HOME_VARIABLE
+from dawnbeat.journal.folder import HOME_VARIABLE
 from dawnbeat.journal.ranges import RangeSettings
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.choices import DURATIONS_S, SOURCES, TEXT_PERCENT, THEMES

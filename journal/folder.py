@@ -1,7 +1,7 @@
-"""Puts a restored journal in the place of the present one, so that a power cut in between does no harm.
+"""The journal's folder: where it lies, what stands in it, and what interrupted work left there.
 
-A marker is written before the first move and removed after the last; whoever opens the journal next finishes
-a restore that was cut short.
+A restored journal takes the place of the present one so that a power cut in between does no harm: a marker is written
+before the first move and removed after the last; whoever opens the journal next finishes a restore that was cut short.
 """
 
 from __future__ import annotations
@@ -13,12 +13,51 @@ from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
-from dawnbeat.journal.place import DATABASE, RECORDINGS, private_folder, replacing, sync_folder
-from dawnbeat.shared.errors import DawnbeatError, one_line
+import platformdirs
 
+from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
+from dawnbeat.shared.private_files import FOLDER_MODE, private_folder, replacing, sync_folder
+
+HOME_VARIABLE = "DAWNBEAT_HOME"
+DATABASE = "journal.sqlite3"
+RECORDINGS = "recordings"
+BACKUPS = "backups"
 MARKER = "restore-under-way.json"
 ASIDE = "kept-aside"
 _SIDE_FILES = (f"{DATABASE}-wal", f"{DATABASE}-shm")
+
+
+def data_folder(chosen: Path | None = None) -> Path:
+    """The journal's folder, not created here: the one chosen, DAWNBEAT_HOME, or the user's data folder."""
+    if chosen is not None:
+        return expanded(chosen)
+    named = os.environ.get(HOME_VARIABLE)
+    if named:
+        return expanded(named)
+    return platformdirs.user_data_path("dawnbeat", appauthor=False)
+
+
+def expanded(folder: Path | str) -> Path:
+    """The absolute path with ~ filled in; raises DawnbeatError where nobody has that home, or it can't be a path."""
+    try:
+        return Path(folder).expanduser().absolute()
+    except (RuntimeError, ValueError):
+        raise DawnbeatError(f"{one_line(folder)} can't be a folder: check --journal and {HOME_VARIABLE}") from None
+
+
+def make_home(home: Path) -> None:
+    """Create the journal's folder, for the user alone.
+
+    A folder that was there before and holds other things but no journal keeps its permissions: it is
+    somebody's documents, not ours to close. Raises DawnbeatError when the folder can't be made.
+    """
+    with plain_errors("open the journal's folder", home):
+        if home.exists() and not home.is_dir():
+            raise DawnbeatError(f"{one_line(home)} is a file: name a folder for the journal")
+        if not home.exists():
+            private_folder(home)
+        elif (home / DATABASE).exists() or not any(home.iterdir()):
+            home.chmod(FOLDER_MODE)
 
 
 def swap_in(home: Path, new: Path, step: Callable[[str], None]) -> Path:

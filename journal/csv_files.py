@@ -1,24 +1,97 @@
-"""Reads a mornings CSV back: a plan first, then all of it in one transaction or nothing."""
+"""Mornings and intervals as CSV files for other programs, and mornings read back.
+
+An export is whole or not there, for the user alone. An import is a plan first, then all of it in one transaction or
+nothing.
+"""
 
 from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
+import uuid
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 
 from dawnbeat.journal import rows
-from dawnbeat.journal.columns import BY_NAME, COLUMNS, cells_of, reading_of
-from dawnbeat.journal.faults import plain_errors
+from dawnbeat.journal.columns import BY_NAME, COLUMNS, WITH_INTERVAL, reading_from
 from dawnbeat.journal.schema import copy_aside
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.morning import StoredReading
+from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
+from dawnbeat.shared.morning import ORIGINS, StoredReading
+from dawnbeat.shared.private_files import refuse_another_file, replacing
 
 MAX_BYTES = 256 * 2**20
 _ERRORS_SHOWN = 20
+EXPORTED = tuple(each for each in COLUMNS if each.exported)
+
+
+def export_mornings(
+    journal: Journal,
+    out: Path,
+    first: date | None = None,
+    last: date | None = None,
+    include_not_usable: bool = False,
+) -> int:
+    """Write one row a reading (columns.COLUMNS; UTF-8, RFC 4180) and return how many; the bin is left out.
+
+    Raises DawnbeatError when the file can't be written. An earlier export of that name is replaced, by a whole one
+    only; any other file is refused.
+    """
+    if first is not None and last is not None and first > last:
+        raise DawnbeatError(f"nothing lies between {first} and {last}: give the earlier day first")
+    chosen = [each for each in journal.readings(first, last) if include_not_usable or each.verdict.usable]
+    text = mornings_csv(chosen)
+    refuse_another_file(out, text)
+    with plain_errors("write the mornings", out), replacing(out) as file:
+        file.write(text.encode("utf-8"))
+    return len(chosen)
+
+
+def mornings_csv(readings: list[StoredReading]) -> str:
+    """The text of a mornings CSV."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text)
+    writer.writerow(column.name for column in EXPORTED)
+    writer.writerows(cells_of(reading) for reading in readings)
+    return text.getvalue()
+
+
+def export_intervals(journal: Journal, out: Path, day: date) -> tuple[Path, Path]:
+    """Write the intervals of the reading that counts on a day, else of its last one.
+
+    OUT.csv holds time_s, interval_ms, kept (yes or no) and reason; OUT.txt the kept intervals in ms, one a
+    line. Returns both paths. Raises DawnbeatError when the day has no reading, it has no intervals, or a
+    file can't be written.
+    """
+    reading = journal.counting(day)
+    intervals = journal.intervals(reading.id)
+    if not len(intervals):
+        raise DawnbeatError(
+            f"the reading of {day} has no intervals, as one from a CSV file: choose another day or restore a backup"
+        )
+    stem = out.with_suffix("") if out.suffix.lower() in (".csv", ".txt") else out
+    table, plain = (stem.with_name(stem.name + suffix) for suffix in (".csv", ".txt"))
+    text = io.StringIO(newline="")
+    writer = csv.writer(text)
+    writer.writerow(("time_s", "interval_ms", "kept", "reason"))
+    for start_s, interval_ms, reason in zip(
+        intervals.start_s.tolist(), intervals.interval_ms.tolist(), intervals.left_out, strict=True
+    ):
+        writer.writerow((f"{start_s:.6f}", f"{interval_ms:.3f}", "no" if reason else "yes", reason or ""))
+    lines = "".join(f"{interval_ms:.3f}\n" for interval_ms in intervals.kept_ms.tolist())
+    refuse_another_file(table, text.getvalue())
+    refuse_another_file(plain, "1")
+    with (
+        plain_errors("write the intervals", out),
+        replacing(table) as table_file,
+        replacing(plain) as plain_file,
+    ):
+        table_file.write(text.getvalue().encode("utf-8"))
+        plain_file.write(lines.encode("ascii"))
+    return table, plain
 
 
 @dataclass(frozen=True)
@@ -146,17 +219,10 @@ def apply_import(journal: Journal, plan: ImportPlan, replace_different: bool = F
         if any(each.uid in here for each in plan.new) or any(each.ours.uid not in here for each in replaced):
             raise DawnbeatError("the journal has changed since the plan was made: plan the import again")
         for reading in plan.new:
-            analysed_with = rows.analysed_with_id(connection, reading.version, reading.settings_json)
-            reading_id = rows.insert_reading(connection, rows.values_of_reading(reading), analysed_with, saved_at)
-            if not reading.context.is_empty:
-                rows.write_context(connection, reading_id, reading.context)
+            rows.insert_reading(connection, reading, saved_at)
         for conflict in replaced:
             theirs, ours = conflict.theirs, conflict.ours
-            analysed_with = rows.analysed_with_id(connection, theirs.version, theirs.settings_json)
-            values = rows.values_of_reading(theirs)
-            rows.update_taken(connection, ours.id, values)
-            rows.update_analysis(connection, ours.id, values, analysed_with)
-            rows.write_context(connection, ours.id, theirs.context)
+            rows.update_reading(connection, ours.id, theirs)
             if theirs.metrics != ours.metrics:
                 # The stored intervals no longer belong to these figures.
                 connection.execute("DELETE FROM intervals WHERE reading_id = ?", (ours.id,))
@@ -194,8 +260,9 @@ def _records(path: Path, text: str) -> Iterator[tuple[int, dict[str, str] | str]
 
 
 def _header(path: Path, cells: list[str]) -> list[str]:
-    missing = [column.name for column in COLUMNS if column.needed and column.name not in cells]
-    unknown = [name for name in cells if name not in BY_NAME]
+    known = {column.name for column in EXPORTED}
+    missing = [column.name for column in EXPORTED if column.needed and column.name not in cells]
+    unknown = [name for name in cells if name not in known]
     if missing:
         raise DawnbeatError(
             f"{one_line(path)} has no column {', '.join(missing)}: name a file that `dawnbeat export mornings` wrote"
@@ -211,5 +278,62 @@ def _header(path: Path, cells: list[str]) -> list[str]:
 
 
 def _differing(ours: StoredReading, theirs: StoredReading) -> tuple[str, ...]:
-    pairs = zip(COLUMNS, cells_of(ours), cells_of(theirs), strict=True)
-    return tuple(column.name for column, mine, other in pairs if not column.derived and mine != other)
+    pairs = zip(EXPORTED, cells_of(ours), cells_of(theirs), strict=True)
+    return tuple(column.name for column, mine, other in pairs if column.part != "derived" and mine != other)
+
+
+def cells_of(reading: StoredReading) -> list[str]:
+    """The cells of one reading, in the order of EXPORTED; an empty cell stands for None."""
+    values = ((column, column.value(reading)) for column in EXPORTED)
+    return ["" if value is None else column.kind.cell(value) for column, value in values]
+
+
+def reading_of(cells: Mapping[str, str]) -> StoredReading:
+    """The reading that cells by column name describe, with id 0; a missing column counts as an empty cell.
+
+    Raises DawnbeatError that names the column and what it may hold.
+    """
+    given: dict[str, Any] = dict.fromkeys(BY_NAME)
+    for column in EXPORTED:
+        cell = cells.get(column.name, "")
+        if not cell and column.needed:
+            raise DawnbeatError(f"{column.name} is empty: give {column.meaning} ({column.unit or 'text'})")
+        try:
+            given[column.name] = column.kind.from_cell(cell) if cell else None
+        except DawnbeatError as error:
+            raise DawnbeatError(f"{column.name}: {error}") from error
+        except (ValueError, OverflowError, RecursionError) as error:
+            raise DawnbeatError(
+                f"{column.name} is {cell[:40]!r}: give {column.meaning} ({column.unit or 'text'})"
+            ) from error
+    _refuse_contradictions(given)
+    usual = {
+        "uid": uuid.uuid4().hex,
+        "camera": "",
+        "origin": ORIGINS[0],
+        "version": "",
+        "settings": "{}",
+        "picked": False,
+        "kept_beats": 0,
+        "findings": (),
+        "irregular": False,
+        "pulse_usable": given["usable"],
+    }
+    for name, value in usual.items():
+        if given[name] is None:
+            given[name] = value
+    try:
+        return reading_from(given)
+    except ValueError as error:
+        raise DawnbeatError("usable: it goes with pulse_usable yes and irregular no") from error
+
+
+def _refuse_contradictions(given: Mapping[str, Any]) -> None:
+    """Raise DawnbeatError where the values of one reading can't all be true."""
+    began = given["began"]
+    if given["date"] not in (None, began.date()):
+        raise DawnbeatError(f"date is {given['date']}, but the reading began on {began.date()}: make them agree")
+    for name in WITH_INTERVAL:
+        low, high = given[f"{name}_low"], given[f"{name}_high"]
+        if (low is None) != (high is None):
+            raise DawnbeatError(f"{name}_low and {name}_high: give both or neither")

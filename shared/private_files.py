@@ -1,4 +1,4 @@
-"""Where the journal lies, and files that are the user's alone."""
+"""Files and folders that are the user's alone: whole or not there, on the disk, and closed to others."""
 
 from __future__ import annotations
 
@@ -9,50 +9,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO
 
-import platformdirs
-
-from dawnbeat.journal.faults import plain_errors
 from dawnbeat.shared.errors import DawnbeatError, one_line
 
-HOME_VARIABLE = "DAWNBEAT_HOME"
-DATABASE = "journal.sqlite3"
-RECORDINGS = "recordings"
-BACKUPS = "backups"
 FOLDER_MODE = 0o700
 FILE_MODE = 0o600
-
-
-def data_folder(chosen: Path | None = None) -> Path:
-    """The journal's folder, not created here: the one chosen, DAWNBEAT_HOME, or the user's data folder."""
-    if chosen is not None:
-        return expanded(chosen)
-    named = os.environ.get(HOME_VARIABLE)
-    if named:
-        return expanded(named)
-    return platformdirs.user_data_path("dawnbeat", appauthor=False)
-
-
-def expanded(folder: Path | str) -> Path:
-    """The absolute path with ~ filled in; raises DawnbeatError where nobody has that home, or it can't be a path."""
-    try:
-        return Path(folder).expanduser().absolute()
-    except (RuntimeError, ValueError):
-        raise DawnbeatError(f"{one_line(folder)} can't be a folder: check --journal and {HOME_VARIABLE}") from None
-
-
-def make_home(home: Path) -> None:
-    """Create the journal's folder, for the user alone.
-
-    A folder that was there before and holds other things but no journal keeps its permissions: it is
-    somebody's documents, not ours to close. Raises DawnbeatError when the folder can't be made.
-    """
-    with plain_errors("open the journal's folder", home):
-        if home.exists() and not home.is_dir():
-            raise DawnbeatError(f"{one_line(home)} is a file: name a folder for the journal")
-        if not home.exists():
-            private_folder(home)
-        elif (home / DATABASE).exists() or not any(home.iterdir()):
-            home.chmod(FOLDER_MODE)
 
 
 def private_folder(folder: Path) -> None:
