@@ -160,3 +160,17 @@ def test_it_has_the_same_tables_and_columns_as_a_new_journal(earlier: Path, tmp_
             }
 
     assert shape(earlier) == shape(tmp_path / "new")
+
+
+def test_a_journal_from_before_runs_and_edits_gains_their_tables(earlier: Path) -> None:
+    connection = sqlite3.connect(earlier / "journal.sqlite3")
+    for name in ("hand_edits", "run_samples", "run_marks", "maxima", "thresholds", "zone_sets", "runs"):
+        connection.execute(f"DROP TABLE {name}")
+    connection.execute("DROP TABLE training_settings")
+    connection.execute("PRAGMA user_version = 1")
+    connection.commit()
+    connection.close()
+    with Journal.open(earlier) as journal:
+        assert len(journal.readings()) == 3
+        assert edits_of(journal, 1) == []
+        assert journal.connection.execute("SELECT count(*) FROM runs").fetchone()[0] == 0

@@ -20,8 +20,7 @@ import pytest
 from scipy import stats
 
 from dawnbeat.journal import ranges
-from dawnbeat.journal.columns import COLUMNS
-from dawnbeat.journal.csv_files import export_intervals, export_mornings
+from dawnbeat.journal.csv_files import EXPORTED, export_intervals, export_mornings
 from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings, invented_analysis
 from dawnbeat.shared.morning import Circumstances, Context, Morning
@@ -155,7 +154,7 @@ def test_the_mornings_csv_is_read_alike_by_pandas_and_the_csv_module(home: Path,
         export_mornings(journal, out, include_not_usable=True)
         readings = journal.readings()
     table = pd.read_csv(out, encoding="utf-8", float_precision="round_trip", parse_dates=["date", "began"])
-    assert list(table.columns) == [column.name for column in COLUMNS]
+    assert list(table.columns) == [column.name for column in EXPORTED]
     assert table["rmssd_ms"].tolist() == [each.metrics.rmssd_ms for each in readings]
     assert table["ln_rmssd_high"].tolist() == [each.intervals95["ln_rmssd"][1] for each in readings]
     assert [moment.to_pydatetime() for moment in table["began"]] == [each.began for each in readings]

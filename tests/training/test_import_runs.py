@@ -1,14 +1,12 @@
 from __future__ import annotations
 
 import os
-import sqlite3
 from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from dawnbeat.journal import schema
 from dawnbeat.journal.backup import backup, restore
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
@@ -197,15 +195,3 @@ def test_runs_are_in_the_backup(journal: Journal, tmp_path: Path) -> None:
     with Journal.open(tmp_path / "restored") as restored:
         (run,) = run_store.runs(restored)
         assert len(run_store.samples(restored, run.id)) == 60
-
-
-def test_an_older_journal_gains_the_tables_of_runs_and_keeps_a_copy(home: Path) -> None:
-    home.mkdir()
-    connection = schema.connect(home / "journal.sqlite3", 0)
-    schema.bring_up_to_date(connection, home / "journal.sqlite3", schema.MIGRATIONS[:1])
-    connection.close()
-    with Journal.open(home) as journal:
-        assert run_store.runs(journal) == []
-    old = sqlite3.connect(journal.migrated_after[0])
-    assert old.execute("PRAGMA user_version").fetchone() == (1,)
-    old.close()
