@@ -18,10 +18,11 @@ from pathlib import Path
 from typing import IO, Any
 
 from dawnbeat.journal import schema
+from dawnbeat.journal.faults import is_locked, journal_errors
 from dawnbeat.journal.folder import DATABASE, RECORDINGS, data_folder, finish_restore, make_home, swap_in
 from dawnbeat.journal.recordings_kept import is_safe_path, no_step
 from dawnbeat.journal.store import BUSY_S, Journal
-from dawnbeat.shared.errors import DawnbeatError, is_locked, one_line, plain_errors
+from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.private_files import FILE_MODE, private_folder, replacing, sync_file, sync_folder
 from dawnbeat.shared.version import software_version
 
@@ -59,7 +60,7 @@ def backup(journal: Journal, out: Path, overwrite: bool = False, progress: Progr
     if out.exists() and not overwrite:
         raise DawnbeatError(f"{one_line(out)} exists already: choose another name or ask to overwrite it")
     with (
-        plain_errors("write the backup", out),
+        journal_errors("write the backup", out),
         tempfile.TemporaryDirectory(dir=journal.home, prefix=".backup-") as temp,
     ):
         database = Path(temp, DATABASE)
@@ -96,7 +97,7 @@ def restore(
     """
     home = data_folder(home)
     make_home(home)
-    with plain_errors("restore the backup", archive_path):
+    with journal_errors("restore the backup", archive_path):
         finish_restore(home)
         new = Path(tempfile.mkdtemp(dir=home, prefix=".restore-"))
         try:
@@ -240,7 +241,7 @@ def _let_go(present: Path, busy_s: float) -> None:
     """Make sure that nobody else has the present journal open, and fold its side files into it."""
     if not present.exists():
         return
-    with plain_errors("restore the backup", present):
+    with journal_errors("restore the backup", present):
         connection = schema.connect(present, busy_s)
         try:
             # Leaving WAL mode needs the file for itself, so it fails while any other program has it open.

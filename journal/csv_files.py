@@ -17,9 +17,10 @@ from typing import Any
 
 from dawnbeat.journal import rows
 from dawnbeat.journal.columns import BY_NAME, COLUMNS, WITH_INTERVAL, reading_from
+from dawnbeat.journal.faults import journal_errors
 from dawnbeat.journal.schema import copy_aside
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
+from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.morning import ORIGINS, StoredReading
 from dawnbeat.shared.private_files import refuse_another_file, replacing
 
@@ -45,7 +46,7 @@ def export_mornings(
     chosen = [each for each in journal.readings(first, last) if include_not_usable or each.verdict.usable]
     text = mornings_csv(chosen)
     refuse_another_file(out, text)
-    with plain_errors("write the mornings", out), replacing(out) as file:
+    with journal_errors("write the mornings", out), replacing(out) as file:
         file.write(text.encode("utf-8"))
     return len(chosen)
 
@@ -85,7 +86,7 @@ def export_intervals(journal: Journal, out: Path, day: date) -> tuple[Path, Path
     refuse_another_file(table, text.getvalue())
     refuse_another_file(plain, "1")
     with (
-        plain_errors("write the intervals", out),
+        journal_errors("write the intervals", out),
         replacing(table) as table_file,
         replacing(plain) as plain_file,
     ):
@@ -150,7 +151,7 @@ def plan_import(journal: Journal, path: Path) -> ImportPlan:
 
     Raises DawnbeatError when the file can't be read or its header is not that of a mornings CSV.
     """
-    with plain_errors("read the mornings", path):
+    with journal_errors("read the mornings", path):
         if path.stat().st_size > MAX_BYTES:
             raise DawnbeatError(f"{one_line(path)} is over {MAX_BYTES} bytes: this is no mornings CSV")
         data = path.read_bytes()
@@ -212,7 +213,7 @@ def apply_import(journal: Journal, plan: ImportPlan, replace_different: bool = F
     replaced = plan.conflicts if replace_different else ()
     saved_at = datetime.now(UTC).isoformat()
     if replaced:
-        with plain_errors("copy the journal before the import", journal.path):
+        with journal_errors("copy the journal before the import", journal.path):
             copy_aside(journal.connection, journal.path, "before-import")
     with journal.transaction("import the mornings") as connection:
         here = {uid for (uid,) in connection.execute("SELECT uid FROM readings")}

@@ -13,9 +13,10 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from dawnbeat.journal import rows
+from dawnbeat.journal.faults import journal_errors
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.beats import Intervals, Reason
-from dawnbeat.shared.errors import DawnbeatError, plain_errors
+from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Metrics, Verdict
 
 _OF_ITS_DAY = "WHERE r.local_date = (SELECT local_date FROM readings WHERE id = ?)"
@@ -100,7 +101,7 @@ def take_back(journal: Journal, number: int) -> None:
 
 def edits_of(journal: Journal, reading_id: int) -> list[HandEdit]:
     """The edits of a reading that were not taken back, oldest first."""
-    with plain_errors("read the journal", journal.path):
+    with journal_errors("read the journal", journal.path):
         return _edits_of(journal.connection, reading_id)
 
 

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Literal
 
+from dawnbeat.journal.faults import journal_errors
 from dawnbeat.journal.ranges import usual_posture, with_posture
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.errors import DawnbeatError, plain_errors
+from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Morning, Posture
 
 FEWEST = 3
@@ -107,6 +108,6 @@ def add_hand_count(journal: Journal, day: date, beats_in_30_s: int) -> None:
 
 def hand_counts(journal: Journal) -> list[HandCount]:
     """All counts by hand, in the order of saving."""
-    with plain_errors("read the journal", journal.path):
+    with journal_errors("read the journal", journal.path):
         found = journal.connection.execute("SELECT local_date, beats_in_30_s FROM hand_counts ORDER BY id")
         return [HandCount(date.fromisoformat(day), beats) for day, beats in found]

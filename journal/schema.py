@@ -12,8 +12,9 @@ from pathlib import Path
 from typing import Any
 
 from dawnbeat.journal.columns import COLUMNS, FIRST_SCHEMA, Column
+from dawnbeat.journal.faults import damaged, is_damage
 from dawnbeat.journal.folder import BACKUPS, RECORDINGS
-from dawnbeat.shared.errors import DawnbeatError, damaged, is_damage, one_line
+from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.private_files import FILE_MODE, private_folder, sync_file, sync_folder
 
 # "DAWN" in ASCII; tells a journal from any other SQLite file.

@@ -12,10 +12,11 @@ from typing import Any, Self
 
 from dawnbeat.journal import recordings_kept, rows, schema
 from dawnbeat.journal.columns import BY_NAME
+from dawnbeat.journal.faults import journal_errors
 from dawnbeat.journal.folder import DATABASE, data_folder, finish_restore, make_home
 from dawnbeat.journal.recordings_kept import Orphan, Step, no_step
 from dawnbeat.shared.beats import Intervals
-from dawnbeat.shared.errors import DawnbeatError, plain_errors
+from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Circumstances, Context, Morning, Posture, StoredReading, posture_from
 from dawnbeat.shared.reading import Analysis
 
@@ -44,7 +45,7 @@ class Journal:
         home = data_folder(home)
         make_home(home)
         path = home / DATABASE
-        with plain_errors("open the journal", path):
+        with journal_errors("open the journal", path):
             finish_restore(home)
             connection = schema.connect(path, busy_s)
             try:
@@ -77,7 +78,7 @@ class Journal:
     @contextmanager
     def transaction(self, doing: str) -> Iterator[sqlite3.Connection]:
         """One transaction, written whole or not at all; `doing` completes "can't ..." in the message."""
-        with plain_errors(doing, self.path):
+        with journal_errors(doing, self.path):
             self.connection.execute("BEGIN IMMEDIATE")
             try:
                 yield self.connection
@@ -91,7 +92,7 @@ class Journal:
 
     def new_recording_folder(self, began: datetime) -> Path:
         """An empty folder inside the journal to record into, so that saving needs no copy."""
-        with plain_errors("make a folder for the recording", self.home):
+        with journal_errors("make a folder for the recording", self.home):
             return recordings_kept.new_folder(self.home, began)
 
     def save(
@@ -105,7 +106,7 @@ class Journal:
         """
         kept = None
         if recording is not None:
-            with plain_errors("keep the recording", recording):
+            with journal_errors("keep the recording", recording):
                 kept = recordings_kept.keep(self.home, recording, taken.began, step)
             if kept in self._known_recordings():
                 raise DawnbeatError(f"the recording {kept} belongs to a saved reading already: nothing was added")
@@ -124,12 +125,12 @@ class Journal:
 
         Not meaningful while another program is recording into the folder.
         """
-        with plain_errors("look for recordings", self.home):
+        with journal_errors("look for recordings", self.home):
             return recordings_kept.orphans(self.home, self._known_recordings())
 
     def clock_notice(self, began: datetime) -> str | None:
         """A line for a reading dated before one saved earlier, as after a changed clock; else None."""
-        with plain_errors("read the journal", self.path):
+        with journal_errors("read the journal", self.path):
             row = self.connection.execute("SELECT began FROM readings ORDER BY id DESC LIMIT 1").fetchone()
         if row is None or datetime.fromisoformat(row[0]) <= began:
             return None
@@ -168,13 +169,13 @@ class Journal:
 
     def intervals(self, reading_id: int) -> Intervals:
         """The intervals of one reading; empty for a reading that came from a CSV file."""
-        with plain_errors("read the journal", self.path):
+        with journal_errors("read the journal", self.path):
             return rows.read_intervals(self.connection, reading_id)
 
     def mornings(self, first: date | None = None, last: date | None = None) -> list[Morning]:
         """One Morning a day, by date: the reading that counts, else the last one that is not usable."""
         chosen = rows.one_a_day(self.readings(first, last))
-        with plain_errors("read the journal", self.path):
+        with journal_errors("read the journal", self.path):
             shares = self._irregular_shares([each.id for each in chosen][-7:])
         return [rows.morning_of(each, shares.get(each.id)) for each in chosen]
 
@@ -260,18 +261,18 @@ class Journal:
                 [(reading.id,) for reading in going],
             )
         still_named = self._known_recordings()
-        with plain_errors("delete the recordings of the emptied bin", self.home):
+        with journal_errors("delete the recordings of the emptied bin", self.home):
             for reading in going:
                 if reading.recording is not None and reading.recording not in still_named:
                     recordings_kept.remove(self.home, reading.recording)
         return len(going)
 
     def _readings(self, where: str, values: tuple[Any, ...]) -> list[StoredReading]:
-        with plain_errors("read the journal", self.path):
+        with journal_errors("read the journal", self.path):
             return rows.readings(self.connection, where, values)
 
     def _known_recordings(self) -> set[str]:
-        with plain_errors("read the journal", self.path):
+        with journal_errors("read the journal", self.path):
             found = self.connection.execute("SELECT recording FROM readings WHERE recording IS NOT NULL")
             return {row[0] for row in found}
 

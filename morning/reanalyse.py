@@ -15,11 +15,12 @@ from typing import Protocol
 import numpy as np
 
 from dawnbeat.journal import rows
+from dawnbeat.journal.faults import journal_errors
 from dawnbeat.journal.recordings_kept import is_safe_path
 from dawnbeat.journal.schema import copy_aside
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.verdict_text import verdict_lines
-from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
+from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.reading import Analysis, PulseWave
 from dawnbeat.shared.settings import Settings
@@ -145,7 +146,7 @@ def accept(journal: Journal, outcome: Reanalysis) -> int:
     """
     if not outcome.changes:
         return 0
-    with plain_errors("copy the journal before the change", journal.path):
+    with journal_errors("copy the journal before the change", journal.path):
         copy_aside(journal.connection, journal.path, "before-reanalyse")
     stored = 0
     with journal.transaction("store the new analyses") as connection:

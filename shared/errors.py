@@ -1,15 +1,14 @@
-"""The one error that the rooms raise, and what the operating system and SQLite complain about turned into it."""
+"""The one error that the rooms raise, and what the operating system complains about turned into it."""
 
 from __future__ import annotations
 
 import errno
-import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 _DISK_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG} if hasattr(errno, "EDQUOT") else {errno.ENOSPC}
-_FREE_SPACE = "nothing that was saved before is lost; free some space and try again"
+FREE_SPACE = "nothing that was saved before is lost; free some space and try again"
 
 
 class DawnbeatError(Exception):
@@ -28,59 +27,11 @@ def one_line(text: object) -> str:
 
 @contextmanager
 def plain_errors(doing: str, path: Path) -> Iterator[None]:
-    """Raise DawnbeatError in place of OSError and sqlite3.Error; `doing` completes "can't ..."."""
+    """Raise DawnbeatError in place of OSError; `doing` completes "can't ..."."""
     try:
         yield
-    except sqlite3.Error as error:
-        raise DawnbeatError(_of_sqlite(doing, path, error)) from error
     except OSError as error:
         raise DawnbeatError(_of_system(doing, path, error)) from error
-
-
-def is_damage(error: sqlite3.Error) -> bool:
-    """True where SQLite says that the file itself is damaged or is no database."""
-    return _primary_code(error) in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
-
-
-def is_locked(error: sqlite3.Error) -> bool:
-    """True where another program holds the database."""
-    return _primary_code(error) in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
-
-
-def damaged(path: Path, why: object) -> str:
-    """What to say about a journal file that is damaged."""
-    return (
-        f"the journal {one_line(path)} is damaged ({one_line(why)}) and was left as it is: "
-        "restore a backup with `dawnbeat restore`, which keeps the damaged file aside; the recordings beside "
-        "it are still there"
-    )
-
-
-def _primary_code(error: sqlite3.Error) -> int:
-    code = getattr(error, "sqlite_errorcode", None)
-    return code & 0xFF if isinstance(code, int) else sqlite3.SQLITE_ERROR
-
-
-def _of_sqlite(doing: str, path: Path, error: sqlite3.Error) -> str:
-    code = _primary_code(error)
-    if is_locked(error):
-        return (
-            f"can't {doing}: another program is using the journal {one_line(path)}; close it, or wait until "
-            "it is done, and try again"
-        )
-    if code == sqlite3.SQLITE_FULL:
-        return f"can't {doing}: the disk that holds {one_line(path)} is full; {_FREE_SPACE}"
-    if code == sqlite3.SQLITE_IOERR:
-        return (
-            f"can't {doing}: writing or reading {one_line(path)} failed ({one_line(error)}), so the disk may "
-            "be full or failing; nothing that was saved before is lost; free some space or check the disk "
-            "and try again"
-        )
-    if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
-        return f"can't {doing}: {one_line(path)} can't be written; check that the folder exists and is yours"
-    if is_damage(error):
-        return damaged(path, error)
-    return f"can't {doing}: {one_line(path)}: {one_line(error)}"
 
 
 def _of_system(doing: str, path: Path, error: OSError) -> str:
@@ -88,7 +39,7 @@ def _of_system(doing: str, path: Path, error: OSError) -> str:
     named = error.filename2 or error.filename
     where = one_line(named if isinstance(named, str | Path) else path)
     if error.errno in _DISK_FULL:
-        return f"can't {doing}: no room left to write {where}; {_FREE_SPACE}"
+        return f"can't {doing}: no room left to write {where}; {FREE_SPACE}"
     if isinstance(error, PermissionError):
         return f"can't {doing}: {where} is not yours to use; check its permissions or choose another folder"
     return f"can't {doing}: {where}: {one_line(error.strerror or error)}"

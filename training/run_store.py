@@ -12,8 +12,9 @@ from typing import Any
 
 import numpy as np
 
+from dawnbeat.journal.faults import journal_errors
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.errors import DawnbeatError, plain_errors
+from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import with_fixed_offset
 from dawnbeat.shared.trace import IntArray
 from dawnbeat.training.load_run import PreparedRun
@@ -109,7 +110,7 @@ def run(journal: Journal, run_id: int) -> Run:
 
 def samples(journal: Journal, run_id: int) -> Samples:
     """The samples of a run; raises DawnbeatError for one entered by hand."""
-    with plain_errors("read the run", journal.path):
+    with journal_errors("read the run", journal.path):
         row = journal.connection.execute("SELECT samples FROM run_samples WHERE run_id = ?", (run_id,)).fetchone()
     if row is None:
         run(journal, run_id)
@@ -119,7 +120,7 @@ def samples(journal: Journal, run_id: int) -> Samples:
 
 def marks(journal: Journal, run_id: int) -> list[Mark]:
     """What is marked in a run; the first is mark 1."""
-    with plain_errors("read the run", journal.path):
+    with journal_errors("read the run", journal.path):
         found = journal.connection.execute(
             "SELECT kind, start_s, end_s, overruled FROM run_marks WHERE run_id = ? ORDER BY position", (run_id,)
         )
@@ -270,7 +271,7 @@ def _unpacked(blob: bytes) -> IntArray:
 
 
 def _select(journal: Journal, where: str, values: list[Any]) -> list[Run]:
-    with plain_errors("read the runs", journal.path):
+    with journal_errors("read the runs", journal.path):
         found = journal.connection.execute(
             f"SELECT {_COLUMNS} FROM runs WHERE {where} ORDER BY began_utc_s, id", values
         ).fetchall()

@@ -9,9 +9,10 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from typing import Any
 
+from dawnbeat.journal.faults import journal_errors
 from dawnbeat.journal.resting import RestingPulse, resting_pulse
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.errors import DawnbeatError, plain_errors
+from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training.maximum import Maximum, maximum_on
 from dawnbeat.training.run import check_note
 from dawnbeat.training.zones import (
@@ -284,7 +285,7 @@ def why_words(known: Standing, entered_resting_bpm: float | None = None, kept_re
 
 def snapshot(journal: Journal) -> ZoneSnapshot:
     """What zones rest on, as it stands now."""
-    with plain_errors("read the journal", journal.path):
+    with journal_errors("read the journal", journal.path):
         return _table_rows(journal.connection)
 
 
@@ -348,7 +349,7 @@ def _not_in_future(day: date, today: date) -> None:
 
 
 def _rows(journal: Journal, query: str, *values: Any) -> list[tuple[Any, ...]]:
-    with plain_errors("read the journal", journal.path):
+    with journal_errors("read the journal", journal.path):
         return journal.connection.execute(query, values).fetchall()
 
 
