@@ -54,7 +54,8 @@ class SourceAbout:
 
     camera: plain words. width, height: pixels, 0 where there is no image. nominal_rate_hz: what the source
     promises, None if it promises nothing. controls: what the camera really took, by name of the control.
-    live: whether frames come at their own pace and are lost when nobody takes them.
+    live: whether frames come at their own pace and are lost when nobody takes them. invented: whether this light never
+    shone through anybody's finger.
     """
 
     camera: str
@@ -63,6 +64,7 @@ class SourceAbout:
     nominal_rate_hz: float | None = None
     controls: Mapping[str, str] = field(default_factory=dict)
     live: bool = False
+    invented: bool = False
 
 
 class FrameSource(Protocol):

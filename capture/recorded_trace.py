@@ -14,7 +14,11 @@ class RecordedTraceSource:
 
     def __init__(self, recording: Recording) -> None:
         self._trace = recording.trace
-        self._about = SourceAbout(camera=f"recording {recording.name}", nominal_rate_hz=recording.trace.frame_rate_hz)
+        self._about = SourceAbout(
+            camera=f"recording {recording.name}",
+            nominal_rate_hz=recording.trace.frame_rate_hz,
+            invented=recording.about.get("invented") is True,
+        )
 
     @property
     def about(self) -> SourceAbout:

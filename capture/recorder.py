@@ -12,7 +12,7 @@ from itertools import pairwise
 from pathlib import Path
 from statistics import median
 from types import TracebackType
-from typing import Any
+from typing import IO, Any
 
 from dawnbeat.capture.frames import Image, Sample, SourceAbout
 from dawnbeat.capture.recording import (
@@ -32,6 +32,7 @@ from dawnbeat.shared.version import software_version
 
 _HEADER = b"time_s,red,green,blue,covered,clipped\n"
 _SYNC_EVERY_S = 1.0
+_LOCK = ".being-taken"
 _NO_ROOM = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}
 
 
@@ -52,6 +53,7 @@ def about_recording(source: SourceAbout, *, began: datetime | None = None, notes
         "controls": dict(source.controls),
         "software_version": software_version(),
         "notes": notes,
+        **({"invented": True} if source.invented else {}),
     }
 
 
@@ -169,6 +171,58 @@ class Recorder:
         kept = f"; what was captured until then is kept in {self.folder}" if self._times_s else ""
         remedy = "make room on the disk" if error.errno in _NO_ROOM else f"check the folder {self.folder}"
         return DawnbeatError(f"can't write the recording ({one_line(error.strerror or error)}): {remedy}{kept}")
+
+
+class FolderLock:
+    """Held while a recording is being taken and saved, so that nobody else takes it for one that was broken off.
+
+    The system lets go of it when the process ends, however it ends; the file that may stay behind means nothing then.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._path = folder / _LOCK
+        self._file: IO[bytes] | None = None
+        with contextlib.suppress(OSError):  # a medium without locks is no reason not to measure
+            file = self._path.open("ab")
+            if _lock(file):
+                self._file = file
+            else:
+                file.close()
+
+    def release(self) -> None:
+        """Let go; doing it again does nothing."""
+        file, self._file = self._file, None
+        if file is not None:
+            file.close()
+            with contextlib.suppress(OSError):
+                self._path.unlink(missing_ok=True)
+
+
+def is_being_taken(folder: Path) -> bool:
+    """Whether some program holds the FolderLock of this recording right now."""
+    try:
+        with (folder / _LOCK).open("r+b") as file:
+            return not _lock(file)
+    except OSError:
+        return False
+
+
+def _lock(file: IO[bytes]) -> bool:
+    """Take the system's lock on an open file without waiting; False where somebody else has it."""
+    try:
+        if os.name == "nt":
+            import msvcrt
+
+            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]
+        else:
+            import fcntl
+
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    except OSError as error:
+        return error.errno not in (errno.EACCES, errno.EDEADLK)
+    return True
 
 
 def _write_all(descriptor: int, data: bytes) -> None:

@@ -86,6 +86,21 @@ def is_video(path: Path) -> bool:
     return path.suffix.lower() in VIDEO_SUFFIXES and not path.is_dir()
 
 
+def times_beside(path: Path) -> FloatArray | None:
+    """The frame times that a recording's own trace.csv keeps for the video beside it, or None."""
+    beside = path.with_name(TRACE)
+    return read_trace_csv(beside)[0].time_s if path.name == VIDEO and beside.is_file() else None
+
+
+def about_beside(path: Path) -> Mapping[str, Any]:
+    """What about.json says of a recording, by its folder or a file in it; empty where there is none.
+
+    Raises DawnbeatError when it is damaged.
+    """
+    about = (path if path.is_dir() else path.parent) / ABOUT
+    return _read_about(about) if about.is_file() else {}
+
+
 def new_folder(folder: Path) -> Path:
     """Make a folder for the user alone, or take an empty one.
 
@@ -100,6 +115,18 @@ def new_folder(folder: Path) -> Path:
     except OSError as error:
         raise DawnbeatError(f"can't make the folder {folder}: {one_line(error.strerror or error)}") from error
     return folder
+
+
+def refuse_used(folder: Path) -> None:
+    """Raise DawnbeatError where a folder can't be that of a new recording, before anything is captured for it."""
+    try:
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise DawnbeatError(f"{folder} holds something already: give a new folder, nothing is overwritten")
+        above = next(each for each in folder.absolute().parents if each.exists())
+    except OSError as error:
+        raise DawnbeatError(f"can't make the folder {folder}: {one_line(error.strerror or error)}") from error
+    if not above.is_dir() or not os.access(above, os.W_OK):
+        raise DawnbeatError(f"can't make the folder {folder}: {above} is no folder that can be written to")
 
 
 def open_private(path: Path) -> int:
@@ -181,6 +208,6 @@ def _read_about(path: Path) -> dict[str, Any]:
 
 
 def _video_trace(path: Path) -> Trace:
-    from dawnbeat.capture.extract import trace_of_video  # OpenCV is slow to import and seldom needed
+    from dawnbeat.capture.video_file import trace_of_video  # OpenCV is slow to import and seldom needed
 
-    return trace_of_video(path)
+    return trace_of_video(path, times_beside(path))

@@ -1,4 +1,4 @@
-"""A video file as a source of frames, at the speed it decodes."""
+"""A video file as a source of frames, at the speed it decodes, and its trace."""
 
 from __future__ import annotations
 
@@ -6,13 +6,36 @@ import math
 from collections.abc import Iterator
 from pathlib import Path
 
-from dawnbeat.capture.frames import Frame, SourceAbout
+import numpy as np
+
+from dawnbeat.capture.contact import ContactGauge
+from dawnbeat.capture.frames import Frame, Sample, SourceAbout
 from dawnbeat.capture.live import three_channels
 from dawnbeat.capture.opencv import Capture, load_cv2
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.trace import FloatArray
+from dawnbeat.shared.trace import FloatArray, Trace
 
 _ASSUMED_RATE_HZ = 30.0
+
+
+def trace_of_video(path: Path, times_s: FloatArray | None = None) -> Trace:
+    """Measure every frame of a video file, as a camera's frames are; raises DawnbeatError when it has none.
+
+    times_s: (n,) as in VideoFileSource.
+    """
+    source = VideoFileSource(path, times_s)
+    gauge = ContactGauge()
+    try:
+        samples = [gauge.measure(frame) for frame in source.frames()]
+    finally:
+        source.close()
+    table = np.array([_row(each) for each in samples], dtype=np.float64).reshape(len(samples), 6)
+    return Trace(table[:, 0], table[:, 1:4], table[:, 4], table[:, 5])
+
+
+def _row(sample: Sample) -> tuple[float, ...]:
+    clipped = max(sample.clipped_red, sample.clipped_green, sample.clipped_blue)
+    return sample.time_s, sample.red, sample.green, sample.blue, sample.covered, clipped
 
 
 class VideoFileSource:
@@ -21,11 +44,13 @@ class VideoFileSource:
     times_s: (n,) times to use instead, one a frame: a recording's trace knows them to the microsecond, where
         some containers round to a millisecond. Frames beyond the last of them are left out.
 
+    invented: whether the light never shone through anybody's finger.
+
     A container that gives no rising times is timed by its frame rate. A file that breaks off in the middle
     ends there. Raises DawnbeatError when the file can't be read, is no video, or holds no frames.
     """
 
-    def __init__(self, path: Path, times_s: FloatArray | None = None) -> None:
+    def __init__(self, path: Path, times_s: FloatArray | None = None, invented: bool = False) -> None:
         self._path = path
         self._times_s = times_s
         try:
@@ -55,6 +80,7 @@ class VideoFileSource:
             width=int(image.shape[1]),
             height=int(image.shape[0]),
             nominal_rate_hz=self._rate_hz,
+            invented=invented,
         )
 
     @property

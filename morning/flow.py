@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -13,6 +14,7 @@ Phase = Literal["finger", "settling", "reading", "paused", "over"]
 TIME_UP = "the time was up"
 LOST = "the finger was away too long"
 SLEPT = "the computer slept or its clock was moved"
+NOBODY = "no finger came"
 
 # Frames further apart than this come from before and after something that is no part of a reading.
 JUMP_S = 3.0
@@ -23,8 +25,9 @@ class Plan:
     """How a reading goes; all in seconds of the source's clock.
 
     duration_s: time that is kept. good_s: good contact after which it starts by itself. settle_s: lying still
-    before frames count. lost_s: contact lost so long pauses, and back so long goes on. pause_limit_s: all
-    pauses together; longer ends the reading with what was kept.
+    before frames count. lost_s: contact lost so long pauses, and back so long goes on; infinite never pauses.
+    pause_limit_s: all pauses together; longer ends the reading with what was kept. begin_anyway_s: start after so long
+    with whatever covers the lens. give_up_s: no longer than this for a finger to come.
     """
 
     duration_s: float = 120.0
@@ -32,24 +35,47 @@ class Plan:
     settle_s: float = 15.0
     lost_s: float = 1.0
     pause_limit_s: float = 30.0
+    begin_anyway_s: float = math.inf
+    give_up_s: float = 600.0
+
+    @property
+    def at_once(self) -> bool:
+        """Whether the first frame counts, and nothing is locked."""
+        return self.good_s <= 0 and self.settle_s <= 0
+
+
+# A terminal has no button to start with a finger that never lies quite well.
+_BEGIN_ANYWAY_S = 30.0
+# After its controls are locked, a camera's picture settles anew for a moment.
+_LEAST_SETTLE_S = 1.0
+
+
+def plan_without_buttons(duration_s: float, settle_s: float = Plan.settle_s) -> Plan:
+    """The plan of a reading that nobody can start by hand; settle_s: 0 counts the first frame and locks nothing."""
+    if settle_s <= 0:
+        return Plan(duration_s, good_s=0.0, settle_s=0.0)
+    return Plan(duration_s, settle_s=max(settle_s, _LEAST_SETTLE_S), begin_anyway_s=_BEGIN_ANYWAY_S)
 
 
 class ReadFlow:
     """Takes the contact of each frame and says what phase the reading is in and which frames count.
 
-    good_for_s, settled_s, kept_s, paused_s: how long each has lasted. ended: why it is over, else None.
+    live: whether the frames come now; then a jump of their time is a computer that slept, else it is only a gap of a
+    recording. good_for_s, settled_s, kept_s, paused_s: how long each has lasted. ended: why it is over, else None.
     """
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, live: bool = True) -> None:
         self.plan = plan
-        self.phase: Phase = "finger"
+        self.phase: Phase = "reading" if plan.at_once else "finger"
         self.ended: str | None = None
         self.good_for_s = 0.0
         self.settled_s = 0.0
         self.kept_s = 0.0
         self.paused_s = 0.0
+        self.live = live
         self._wanted = False
-        self._forced = False
+        self._forced = plan.at_once
+        self._waited_s = 0.0
         self._away_s = 0.0
         self._back_s = 0.0
         self._last_s: float | None = None
@@ -76,7 +102,8 @@ class ReadFlow:
         self._last_s = time_s
         if slept or step_s > JUMP_S:
             step_s = 0.0
-            self._jumped()
+            if self.live:
+                self._jumped()
         if self.phase == "finger":
             self._finger(step_s, contact)
         elif self.phase == "settling":
@@ -96,7 +123,12 @@ class ReadFlow:
 
     def _finger(self, step_s: float, contact: Contact) -> None:
         self.good_for_s = self.good_for_s + step_s if contact.good else 0.0
-        if self._wanted or self.good_for_s >= self.plan.good_s:
+        self._waited_s += step_s
+        some = contact.state in ("covered", "partly covered")
+        self._wanted = self._wanted or (some and self._waited_s >= self.plan.begin_anyway_s)
+        if self._waited_s >= self.plan.give_up_s and not self._wanted:
+            self._end(NOBODY)
+        elif self._wanted or self.good_for_s >= self.plan.good_s:
             self._forced = self._wanted
             self._wanted = False
             self.phase = "settling"
@@ -132,7 +164,7 @@ class ReadFlow:
 
     def _back_to_finger(self) -> None:
         self.phase = "finger"
-        self.good_for_s = 0.0
+        self.good_for_s = self._waited_s = 0.0
         self._wanted = self._forced = False
 
     def _end(self, why: str) -> None:

@@ -1,8 +1,10 @@
-"""From a trace to a saved reading, off the window's thread."""
+"""From what was taken to a reading of the journal; what was broken off; what is discarded."""
 
 from __future__ import annotations
 
+import dataclasses
 import json
+import os
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -10,20 +12,28 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from dawnbeat.capture.recorder import is_being_taken
+from dawnbeat.journal.folder import HOME_VARIABLE, expanded
 from dawnbeat.journal.recordings_kept import PART, relative_to_home, remove
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.morning import POSTURES, Circumstances, Posture, StoredReading, posture_from
+from dawnbeat.morning.choices import chosen_home
+from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
+from dawnbeat.shared.morning import POSTURES, Circumstances, Context, Posture, StoredReading, posture_from
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.settings import Settings
 
 if TYPE_CHECKING:
     from dawnbeat.journal.ranges import RangeSettings
     from dawnbeat.journal.today import Today
+    from dawnbeat.morning.taking import Order, Taken
     from dawnbeat.shared.trace import Trace
 
 # A recording that was written to so recently may belong to a program that is still running.
 _STILL_WRITTEN_S = 5.0
+INVENTED = (
+    "the light is invented, and your own journal holds only your own mornings: name another journal with --journal to "
+    "keep it there"
+)
 
 
 @dataclass(frozen=True)
@@ -64,8 +74,31 @@ def saved(kept: Kept, home: Path, ranges: RangeSettings) -> Kept:
         return replace(kept, trouble=str(error)) if kept.stored is None else replace(kept, notice=str(error))
 
 
+def keep_taken(taken: Taken, order: Order, home: Path | None, ranges: RangeSettings) -> Kept:
+    """Analyse what was taken and save it in the journal in `home`; None only analyses, and so does invented light.
+
+    Raises DawnbeatError where it can't be analysed at all; its recording stays, and is offered as broken off.
+    """
+    try:
+        kept = analysed(taken.trace, taken.circumstances, order.settings, taken.folder)
+        return kept if home is None or (taken.invented and not order.keep_invented) else saved(kept, home, ranges)
+    finally:
+        taken.let_go()
+
+
+def refuse_invented(asked: Path | None) -> None:
+    """Raise DawnbeatError unless a journal was named that is not the runner's own, to keep invented light in."""
+    if asked is None:
+        raise DawnbeatError(INVENTED)
+    own = {chosen_home(None).resolve()}
+    if named := os.environ.get(HOME_VARIABLE):
+        own.add(expanded(named).resolve())
+    if expanded(asked).resolve() in own:
+        raise DawnbeatError(INVENTED)
+
+
 @dataclass(frozen=True)
-class Interrupted:
+class BrokenOff:
     """A recording that no reading speaks of.
 
     began: from its own description, else from its folder's name, else when it was last written. length_s: of
@@ -76,39 +109,56 @@ class Interrupted:
     began: datetime
     length_s: float
     posture: Posture
+    context: Context
     camera: str
     why: str = ""
 
 
-def interrupted_readings(home: Path) -> list[Interrupted]:
+def broken_off_readings(home: Path) -> list[BrokenOff]:
     """The recordings in the journal's folder that were never saved and that nobody is writing now."""
     with Journal.open(home) as journal:
         orphans = journal.orphans()
-    return [_described(each.path) for each in orphans if _newest_change_s(each.path) > _STILL_WRITTEN_S]
+    return [_described(each.path) for each in orphans if not _is_written_now(each.path)]
 
 
-def keep_interrupted(found: Interrupted, home: Path, settings: Settings, ranges: RangeSettings) -> Kept:
-    """Analyse an interrupted reading and save it; raises DawnbeatError where it can't be read or saved."""
+def keep_broken_off(found: BrokenOff, home: Path, settings: Settings, ranges: RangeSettings) -> Kept:
+    """Analyse a broken-off reading and save it; raises DawnbeatError where it can't be read or saved."""
     from dawnbeat.capture.recording import read_recording
 
-    taken = Circumstances(found.began, found.posture, found.camera)
+    if _is_written_now(found.path):
+        raise DawnbeatError(f"{one_line(found.path)} is being taken right now: wait until that reading has ended")
+    if found.why:
+        raise DawnbeatError(f"{one_line(found.path)} can't be kept: {found.why}")
+    taken = Circumstances(found.began, found.posture, found.camera, found.context)
     kept = saved(analysed(read_recording(found.path).trace, taken, settings, found.path), home, ranges)
     if kept.trouble:
         raise DawnbeatError(kept.trouble)
     return kept
 
 
-def discard_interrupted(found: Interrupted, home: Path) -> None:
-    """Delete an interrupted reading for good; raises DawnbeatError where the disk refuses. Ask before."""
-    from dawnbeat.shared.errors import plain_errors
+def discard_recording(path: Path, home: Path) -> None:
+    """Delete a recording that became no reading, for good. Ask before.
 
-    with plain_errors("delete the interrupted reading", found.path):
-        relative = relative_to_home(home, found.path)
+    Raises DawnbeatError, with nothing deleted, where a reading of the journal speaks of it by now (another window may
+    have kept it), where it is being taken, and where the disk refuses.
+    """
+    if _is_written_now(path):
+        raise DawnbeatError(f"{one_line(path)} is being taken right now: wait until that reading has ended")
+    with Journal.open(home) as journal:
+        waiting = {each.path.resolve() for each in journal.orphans()}
+    if path.resolve() not in waiting:
+        raise DawnbeatError("the recording belongs to a reading of the journal by now: nothing was deleted")
+    with plain_errors("delete the recording", path):
+        relative = relative_to_home(home, path)
         if relative is not None:
             remove(home, relative)
 
 
-def _described(path: Path) -> Interrupted:
+def _is_written_now(path: Path) -> bool:
+    return is_being_taken(path) or _newest_change_s(path) <= _STILL_WRITTEN_S
+
+
+def _described(path: Path) -> BrokenOff:
     from dawnbeat.capture.recording import read_recording
 
     about: Mapping[str, Any] = {}
@@ -124,24 +174,38 @@ def _described(path: Path) -> Interrupted:
         why = str(error)
     if path.suffix == PART:
         why = "it is a copy that was cut short; what it was copied from lies where it was"
+    elif not why and about.get("invented") is True:
+        why = "it is invented"
     elif not why and length_s <= 0:
         why = "nothing had been captured yet"
     posture = about.get("posture")
-    return Interrupted(
+    return BrokenOff(
         path,
         _began(path, about),
         length_s,
         posture_from(posture) if posture in POSTURES else POSTURES[0],
+        _context(about.get("context")),
         str(about.get("camera") or "unknown camera"),
         why,
     )
+
+
+def _context(said: object) -> Context:
+    """What the runner had said before the reading; nothing where it can't be understood."""
+    if not isinstance(said, dict):
+        return Context()
+    names = {each.name for each in dataclasses.fields(Context)}
+    try:
+        return Context(**{name: value for name, value in said.items() if name in names})
+    except (DawnbeatError, TypeError):
+        return Context()
 
 
 def _began(path: Path, about: Mapping[str, Any]) -> datetime:
     for text, form in ((str(about.get("began")), None), (f"{path.parent.name} {path.name[:8]}", "%Y-%m-%d %H-%M-%S")):
         try:
             return (datetime.fromisoformat(text) if form is None else datetime.strptime(text, form)).astimezone()
-        except ValueError:
+        except (ValueError, OverflowError):
             continue
     return datetime.fromtimestamp(path.stat().st_mtime).astimezone()
 

@@ -1,16 +1,27 @@
-"""From the words of a user to an open source of frames."""
+"""From the words of a user to an open source of frames, and to when its light was taken."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from dawnbeat.capture.frames import FrameSource
-from dawnbeat.capture.recording import TRACE, VIDEO, is_video, read_recording
-from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.capture.recording import (
+    ABOUT,
+    TRACE,
+    VIDEO,
+    about_beside,
+    is_video,
+    read_recording,
+    times_beside,
+)
+from dawnbeat.shared.errors import DawnbeatError, one_line
 
 HELP = "a camera number, an http, https or rtsp address, a recording, a video file, or rehearsal"
+REHEARSAL = "rehearsal"
 
 
 def open_source(words: str, *, width: int = 640, height: int = 480, **rehearsal: Any) -> FrameSource:
@@ -23,32 +34,96 @@ def open_source(words: str, *, width: int = 640, height: int = 480, **rehearsal:
     words = words.strip()
     camera = re.fullmatch(r"(?:camera:?)?(\d{1,4})|camera", words, flags=re.IGNORECASE | re.ASCII)
     if camera:
-        from dawnbeat.capture.camera import CameraSource, camera_name
-
-        index = int(camera[1] or 0)
-        return CameraSource(index, width, height, name=camera_name(index))
-    if words.lower() == "rehearsal":
-        from dawnbeat.recordings.invented.rehearsal import RehearsalSource
-
-        return RehearsalSource(**rehearsal)
+        return _open_camera(int(camera[1] or 0), width, height)
+    if is_rehearsal(words):
+        return _open_rehearsal(rehearsal)
     if "://" in words:
-        from dawnbeat.capture.stream import StreamSource
-
-        return StreamSource(words)
+        return _open_address(words)
     return _open_path(words)
 
 
+def is_rehearsal(words: str) -> bool:
+    """Whether the words mean the rehearsal finger."""
+    return words.strip().lower() == REHEARSAL
+
+
+def rehearsal_or(words: str, seconds: float, seed: int = 1) -> Callable[[], FrameSource]:
+    """A function that opens the source; the rehearsal finger then keeps its own pace, for so many seconds."""
+    more: dict[str, Any] = {"realtime": True, "duration_s": seconds, "seed": seed} if is_rehearsal(words) else {}
+    return lambda: open_source(words, **more)
+
+
+def file_named(words: str) -> Path | None:
+    """The file or folder that the words name; None where they name light that comes now."""
+    words = words.strip()
+    if not words or "://" in words or is_rehearsal(words) or re.fullmatch(r"(camera:?)?\d{0,4}", words, re.IGNORECASE):
+        return None
+    return Path(words).expanduser()
+
+
+def taken_at(path: Path) -> datetime | None:
+    """When the light of a recording or video was taken, by its own word; None where it doesn't say.
+
+    Raises DawnbeatError when the word can't be understood, or the file can't be read.
+    """
+    from dawnbeat.capture.creation_time import creation_time
+
+    began = about_beside(path).get("began")
+    if began is not None:
+        return _moment(began, path)
+    if path.is_file() and is_video(path):
+        try:
+            said = creation_time(path)
+        except OSError as error:
+            raise DawnbeatError(f"can't read {one_line(path)}: {one_line(error.strerror or error)}") from error
+        # A container without the place's own offset says UTC.
+        return said.astimezone() if said is not None and said.tzinfo is UTC else said
+    return None
+
+
+def _moment(text: object, path: Path) -> datetime:
+    try:
+        moment = datetime.fromisoformat(str(text))
+        return moment if moment.utcoffset() is not None else moment.astimezone()
+    except (ValueError, OverflowError, OSError):
+        raise DawnbeatError(
+            f"{one_line(path)}: {ABOUT} says that it began {one_line(text)!r}, which is no time: say when with "
+            "--taken, or mend it"
+        ) from None
+
+
+def _open_camera(index: int, width: int, height: int) -> FrameSource:
+    from dawnbeat.capture.camera import CameraSource, camera_name
+
+    return CameraSource(index, width, height, name=camera_name(index))
+
+
+def _open_rehearsal(more: dict[str, Any]) -> FrameSource:
+    from dawnbeat.recordings.invented.rehearsal import RehearsalSource
+
+    return RehearsalSource(**more)
+
+
+def _open_address(words: str) -> FrameSource:
+    from dawnbeat.capture.stream import StreamSource
+
+    return StreamSource(words)
+
+
 def _open_path(words: str) -> FrameSource:
+    from dawnbeat.shared.shipped import is_shipped
+
     path = Path(words).expanduser()
     if not words or not path.exists():
         raise DawnbeatError(f"there is no source {words!r}: give {HELP}")
     if path.is_dir() and not (path / TRACE).exists() and (path / VIDEO).exists():
         path = path / VIDEO
     if is_video(path):
-        from dawnbeat.capture.extract import times_beside
         from dawnbeat.capture.video_file import VideoFileSource
 
-        return VideoFileSource(path, times_beside(path))
+        invented = is_shipped(path) or about_beside(path).get("invented") is True
+        return VideoFileSource(path, times_beside(path), invented)
     from dawnbeat.capture.recorded_trace import RecordedTraceSource
 
-    return RecordedTraceSource(read_recording(path))
+    inside = path.name == TRACE and path.with_name(ABOUT).exists()
+    return RecordedTraceSource(read_recording(path.parent if inside else path))

@@ -8,6 +8,12 @@ from pathlib import Path
 from dawnbeat.shared.errors import DawnbeatError
 
 
+def is_shipped(path: Path) -> bool:
+    """Whether a file is one of those of the room recordings."""
+    folders = {Path(folder).resolve() for folder in import_module("dawnbeat.recordings").__path__}
+    return bool(folders & set(path.resolve().parents))
+
+
 def shipped_recording(name: str) -> Path:
     """The path of a file of the room recordings; raises DawnbeatError where the installation lacks it."""
     # A namespace package has a list of folders, some of them only placeholders of an editable install.

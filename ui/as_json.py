@@ -7,14 +7,35 @@ import json
 import math
 from typing import Any
 
+from dawnbeat.morning.keeping import Kept
 from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.reading import Analysis, verdict_as_data
 
 
 def json_line(recording: str, analysis: Analysis) -> str:
     """One line of JSON with everything that a program wants to know of a replayed recording."""
+    return _line(_content(recording, analysis))
+
+
+def reading_line(kept: Kept, ended: str) -> str:
+    """The same of a reading just taken, with when and how, its number in the journal, and how it ended where early."""
+    taken, stored = kept.taken, kept.stored
+    return _line(
+        {
+            **_content(str(kept.folder or ""), kept.analysis),
+            "began": taken.began.isoformat(),
+            "posture": taken.posture,
+            "camera": taken.camera,
+            "reading": None if stored is None else stored.id,
+            "not_saved": kept.trouble or None,
+            "ended_early": ended or None,
+        }
+    )
+
+
+def _content(recording: str, analysis: Analysis) -> dict[str, Any]:
     intervals = analysis.intervals
-    content: dict[str, Any] = {
+    return {
         "recording": recording,
         "duration_s": round(analysis.duration_s, 6),
         "frame_rate_hz": analysis.frame_rate_hz,
@@ -31,6 +52,9 @@ def json_line(recording: str, analysis: Analysis) -> str:
         "version": analysis.version,
         "settings": dataclasses.asdict(analysis.settings),
     }
+
+
+def _line(content: dict[str, Any]) -> str:
     return json.dumps(_finite(content), allow_nan=False, ensure_ascii=False)
 
 

@@ -1,124 +1,86 @@
-"""A session in the terminal: a bar, the contact, and the pulse while it comes."""
+"""A reading drawn in the terminal: a bar, and the words that the window shows too."""
 
 from __future__ import annotations
 
+import math
+import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import datetime
-from pathlib import Path
 
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn
+from rich.progress import BarColumn, Progress, TaskID, TextColumn
 
-from dawnbeat.capture.frames import FrameSource
-from dawnbeat.capture.recorder import Recorder, about_recording
-from dawnbeat.capture.session import Moment, SessionResult, run_session
-from dawnbeat.signal.live import LiveBeats
+from dawnbeat.morning.flow import Plan
+from dawnbeat.morning.taking import Order, Snapshot, Taken, Taking
+from dawnbeat.morning.taking_text import gentle, phase_title
 
 _REFRESH_EVERY_S = 0.25
 
 
-def record_session(
-    source: FrameSource,
-    out: Path,
-    seconds: float,
-    settle_s: float,
-    *,
-    video: bool = False,
-    beats: LiveBeats | None = None,
-    began: datetime | None = None,
-) -> SessionResult:
-    """Run one session into a recording in the folder `out`, with a progress bar on standard error.
+def take_in_terminal(order: Order, quiet: bool = False) -> Taken:
+    """Take one reading, with a bar on standard error where that is a terminal.
 
-    beats: finds the pulse while frames come, or None to only record. Ctrl+C stops the session and keeps what there
-    is. Raises DawnbeatError when the recording can't be written.
+    Ctrl+C ends it and keeps what there is. Raises DawnbeatError as `Taking.run` does.
     """
-    with Recorder(out, about_recording(source.about, began=began), video=video) as recorder:
-        result = _run_with_progress(source, recorder, seconds, settle_s, beats)
-        recorder.close(dropped=result.dropped, facts={"controls": dict(source.about.controls)})
-    return result
-
-
-def _run_with_progress(
-    source: FrameSource, recorder: Recorder, seconds: float, settle_s: float, beats: LiveBeats | None
-) -> SessionResult:
     console = Console(stderr=True)
     bar = Progress(
-        TextColumn("{task.description:<11}"),
+        TextColumn("{task.description:<9}"),
         BarColumn(bar_width=24),
         TextColumn("{task.completed:>4.0f} of {task.total:.0f} s"),
         TextColumn("{task.fields[note]}"),
         console=console,
-        transient=False,
-        disable=not console.is_terminal,
+        disable=quiet or not console.is_terminal,
     )
-    settling = _Settling(settle_s)
     with bar:
-        task = bar.add_task("settling" if settle_s > 0 else "reading", total=settle_s or seconds, note="")
-        shown_s = [-1e9]
-
-        def show(moment: Moment) -> None:
-            sample = moment.sample
-            if moment.kept and beats is not None:
-                beats.add(sample.time_s, sample.red, sample.green, sample.blue)
-            lain_s = settling.lain_s(moment)
-            if abs(sample.time_s - shown_s[0]) < _REFRESH_EVERY_S:
-                return
-            shown_s[0] = sample.time_s
-            note = _pulse_words(beats) if moment.kept and moment.contact.good else moment.contact.advice
-            if moment.kept:
-                bar.update(task, description="reading", total=seconds, completed=sample.time_s, note=note)
-            else:
-                bar.update(task, description="settling", completed=lain_s, note=note)
-
-        with _stoppable() as stop:
-            return run_session(source, seconds=seconds, recorder=recorder, on_sample=show, settle_s=settle_s, stop=stop)
+        drawing = _Drawing(bar, order.plan)
+        taking = Taking(order, drawing.show)
+        with _stoppable(taking.stop):
+            return taking.run()
 
 
-class _Settling:
-    """Counts, as the session does, for how long the finger has lain well without a break."""
+class _Drawing:
+    """Draws a snapshot a few times a second, on the clock of the source."""
 
-    def __init__(self, settle_s: float) -> None:
-        self._settle_s = settle_s
-        self._good_since_s: float | None = None
+    def __init__(self, bar: Progress, plan: Plan) -> None:
+        self._bar, self._plan = bar, plan
+        self._task: TaskID = bar.add_task("", total=plan.duration_s, note="")
+        self._shown_s = -math.inf
+        self._phase = ""
 
-    def lain_s(self, moment: Moment) -> float:
-        """Seconds that the finger has lain well, up to those that are asked for."""
-        time_s = moment.sample.time_s
-        if not moment.contact.good:
-            self._good_since_s = None
-        elif self._good_since_s is None:
-            self._good_since_s = time_s
-        return 0.0 if self._good_since_s is None else min(time_s - self._good_since_s, self._settle_s)
+    def show(self, moment: Snapshot) -> None:
+        """Draw this moment, unless the last one was drawn just now."""
+        if moment.phase == self._phase and abs(moment.time_s - self._shown_s) < _REFRESH_EVERY_S:
+            return
+        self._shown_s, self._phase = moment.time_s, moment.phase
+        plan = self._plan
+        done_s, of_s = {
+            "finger": (min(moment.good_for_s, plan.good_s), plan.good_s),
+            "settling": (moment.settled_s, plan.settle_s),
+        }.get(moment.phase, (moment.kept_s, plan.duration_s))
+        note = f"{pulse_words(moment)}{gentle(moment)}"
+        self._bar.update(self._task, description=phase_title(moment.phase), total=of_s, completed=done_s, note=note)
 
 
-def _pulse_words(beats: LiveBeats | None) -> str:
-    if beats is None or beats.view is None or beats.view.pulse_bpm is None:
+def pulse_words(moment: Snapshot) -> str:
+    """The pulse of the last seconds and the share of beats kept, before what there is to say; empty before both."""
+    live = moment.live
+    if live is None or live.pulse_bpm is None or moment.phase != "reading":
         return ""
-    view = beats.view
-    kept = "" if view.kept_share is None else f", {100 * view.kept_share:.0f} % of beats kept"
-    moved = ": hold still" if view.last_left_out == "movement" else ""
-    return f"pulse {view.pulse_bpm:.0f} bpm{kept}{moved}"
+    kept = "" if moment.kept_share is None else f", {100 * moment.kept_share:.0f} % of beats kept"
+    return f"pulse {live.pulse_bpm:.0f} bpm{kept}. "
 
 
 @contextmanager
-def _stoppable() -> Iterator[threading.Event]:
-    """An event that a first Ctrl+C sets, so that the session ends by itself and keeps what it has."""
-    import signal
-
-    stop = threading.Event()
+def _stoppable(stop: Callable[[], None]) -> Iterator[None]:
+    """A first Ctrl+C calls `stop`, so that the reading ends by itself and keeps what it has."""
     if threading.current_thread() is not threading.main_thread():
-        yield stop
+        yield
         return
-
-    def ask(number: int, frame: object) -> None:
-        stop.set()
-
-    before: Callable[..., object] | int | None = signal.signal(signal.SIGINT, ask)
+    before: Callable[..., object] | int | None = signal.signal(signal.SIGINT, lambda number, frame: stop())
     try:
-        yield stop
+        yield
     finally:
         signal.signal(signal.SIGINT, before)
         sys.stderr.flush()

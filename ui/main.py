@@ -28,7 +28,7 @@ def main() -> None:
     try:
         sys.stdout.flush()
     except BrokenPipeError:
-        _let_output_go()
+        let_output_go()
     except OSError as error:
         code = _output_failed(error)
     sys.exit(code)
@@ -51,7 +51,7 @@ def run(arguments: list[str]) -> int:
         print("dawnbeat: stopped", file=sys.stderr)
         return _STOPPED
     except BrokenPipeError:
-        _let_output_go()
+        let_output_go()
         return 0
     except OSError as error:
         if error.errno not in _OUTPUT_ERRORS or error.filename is not None:
@@ -110,12 +110,12 @@ def _make_outputs_safe() -> None:
 
 def _output_failed(error: OSError) -> int:
     """Say on the other output that this one failed; the exit code of that."""
-    _let_output_go()
+    let_output_go()
     print(f"dawnbeat: can't write the output: {error.strerror or error}: give it room", file=sys.stderr)
     return 2
 
 
-def _let_output_go() -> None:
+def let_output_go() -> None:
     """Whoever read our output has enough: what is still to be written goes nowhere, and nobody complains."""
     import contextlib
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import TYPE_CHECKING
+from typing import IO, TYPE_CHECKING
 
 from rich import box
 from rich.console import Console, Group, RenderableType
@@ -84,9 +84,9 @@ def _left_out(analysis: Analysis) -> str:
     return words
 
 
-def console() -> Console:
+def console(output: IO[str] | None = None) -> Console:
     """The terminal; wide enough where the output goes to a file. Brackets in a name are letters, not a style."""
-    terminal = Console(highlight=False, markup=False, emoji=False)
+    terminal = Console(file=output, highlight=False, markup=False, emoji=False)
     if terminal.is_terminal:
         return terminal
-    return Console(width=max(terminal.width, 110), highlight=False, markup=False, emoji=False)
+    return Console(file=output, width=max(terminal.width, 110), highlight=False, markup=False, emoji=False)

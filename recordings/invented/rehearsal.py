@@ -55,6 +55,7 @@ class RehearsalSource:
             height=height,
             nominal_rate_hz=self.scenario.rate_hz,
             live=realtime,
+            invented=True,
         )
 
     @property

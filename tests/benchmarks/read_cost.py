@@ -111,13 +111,13 @@ def spin(until: Callable[[], bool], each_second: Callable[[], object] = lambda: 
 
 def measure(context: AppContext, frames: list[Image], drawn_mb: float, seconds: float, ends: bool) -> None:
     """One reading of so many seconds, or a live view as part of one that would not end; prints its table."""
-    page = ReadPage(context, lambda: Drawn(frames), Plan(duration_s=seconds if ends else 1e6), save_rehearsals=True)
+    page = ReadPage(context, lambda: Drawn(frames), Plan(duration_s=seconds if ends else 1e6))
     page.resize(1150, 760)
     page.show()
     page.begin()
     capture, figures = page.capture, page.figures
     assert capture is not None
-    spin(lambda: page.busy() is not None and capture.flow.phase == "reading")
+    spin(lambda: page.busy() is not None and capture.taking.flow.phase == "reading")
     lost, seen = figures.dropped, figures.frames
     cpu_s, began_s = time.process_time(), time.monotonic()
     memory: list[float] = []

@@ -12,10 +12,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dawnbeat.capture.extract import trace_of_video
 from dawnbeat.capture.frames import Sample, SourceAbout
 from dawnbeat.capture.recorder import Recorder, about_recording
-from dawnbeat.capture.recording import read_recording
+from dawnbeat.capture.recording import read_recording, times_beside
+from dawnbeat.capture.video_file import trace_of_video
 from dawnbeat.shared.errors import DawnbeatError
 from tests.capture.scenes import as_frame, webcam_finger
 
@@ -134,28 +134,20 @@ def test_a_disk_that_takes_no_more_keeps_every_whole_row(tmp_path: Path) -> None
 PACED = """
 import sys, time
 import numpy as np
+from dawnbeat.capture.contact import ContactGauge
 from dawnbeat.capture.frames import Frame, SourceAbout
 from dawnbeat.capture.recorder import Recorder, about_recording
-from dawnbeat.capture.session import run_session
 
-class Paced:
-    about = SourceAbout("paced camera", 160, 120, 60.0, live=True)
-    def frames(self):
-        begun = time.monotonic()
-        number = 0
-        while True:
-            time.sleep(max(0.0, begun + number / 60 - time.monotonic()))
-            image = np.full((120, 160, 3), 30 + number % 9, dtype=np.uint8)
-            yield Frame(time.monotonic() - begun, 0, image)
-            number += 1
-    def settle(self): pass
-    def close(self): pass
-
-source = Paced()
-recorder = Recorder(sys.argv[1], about_recording(source.about), video=sys.argv[2] == "video")
-def told(moment):
-    print(f"{moment.sample.time_s:.6f}", flush=True)
-run_session(source, seconds=60, recorder=recorder, on_sample=told)
+recorder = Recorder(
+    sys.argv[1], about_recording(SourceAbout("paced camera", 160, 120, 60.0, live=True)), video=sys.argv[2] == "video"
+)
+gauge = ContactGauge()
+begun = time.monotonic()
+for number in range(3600):
+    time.sleep(max(0.0, begun + number / 60 - time.monotonic()))
+    frame = Frame(time.monotonic() - begun, 0, np.full((120, 160, 3), 30 + number % 9, dtype=np.uint8))
+    recorder.write(gauge.measure(frame), frame.image)
+    print(f"{frame.time_s:.6f}", flush=True)
 """
 
 
@@ -180,7 +172,7 @@ def test_a_killed_recording_reads_back_short_of_at_most_a_second(tmp_path: Path,
     assert recording.about["finished"] is False
     assert recording.about["camera"] == "paced camera"
     if video:
-        assert len(trace_of_video(folder / "video.avi")) >= len(recording.trace) - 60
+        assert len(trace_of_video(folder / "video.avi", recording.trace.time_s)) >= len(recording.trace) - 60
 
 
 def test_the_small_video_keeps_the_pulse_of_the_frames(tmp_path: Path) -> None:
@@ -192,7 +184,8 @@ def test_the_small_video_keeps_the_pulse_of_the_frames(tmp_path: Path) -> None:
             image = as_frame(finger * wave[number], seed=number)
             true.append(float(image[:, :, 1].mean()))
             recorder.write(sample(number), image)
-    found = trace_of_video(tmp_path / "one" / "video.avi")
+    video = tmp_path / "one" / "video.avi"
+    found = trace_of_video(video, times_beside(video))
     np.testing.assert_allclose(found.time_s, np.arange(90) / 30.0, atol=1e-6)  # from the trace beside it
     off = found.colour[:, 1] - true
     assert np.std(off) < 0.03

@@ -1,11 +1,13 @@
 from __future__ import annotations
 
 import io
+import os
 import signal
+import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from datetime import date
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from subprocess import Popen
 
@@ -13,12 +15,17 @@ import pytest
 
 from dawnbeat.capture.frames import Frame
 from dawnbeat.capture.recorded_trace import RecordedTraceSource
-from dawnbeat.capture.recording import read_recording
+from dawnbeat.capture.recording import read_recording, write_recording
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning import sources
+from dawnbeat.morning.choices import Choices, ChoiceStore
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
+from dawnbeat.shared.shipped import shipped_recording
 from tests.ui.command_line import CommandLine
+
+TAKEN = datetime.now().astimezone().replace(microsecond=0) - timedelta(minutes=10)
+TAKEN_THEN = ("--taken", TAKEN.isoformat())
 
 
 def _kept(place: Path) -> list[StoredReading]:
@@ -47,7 +54,7 @@ def breaking(samples: Path, monkeypatch: pytest.MonkeyPatch) -> type[_Breaking]:
 
 def test_a_reading_is_kept_with_posture_and_context(cli: CommandLine, place: Path, samples: Path) -> None:
     context = 'sleep=2 hours=7.5 ill=no run="10 km easy"'
-    options = ("--source", samples / "calm", "--settle", 2, "--posture", "sitting", "--context", context)
+    options = ("--source", samples / "calm", "--settle", 2, "--posture", "sitting", "--context", context, *TAKEN_THEN)
     out = cli("read", *options).fine()
     (kept,) = _kept(place)
     assert f"Saved as reading {kept.id}." in out
@@ -55,33 +62,52 @@ def test_a_reading_is_kept_with_posture_and_context(cli: CommandLine, place: Pat
     assert kept.verdict.usable
     assert kept.counts
     assert kept.posture == "sitting"
-    assert kept.local_date == date.today()
+    assert kept.began == TAKEN
     assert (kept.context.sleep, kept.context.hours_slept, kept.context.ill) == (2, 7.5, False)
     assert kept.context.yesterday_run == "10 km easy"
     assert kept.recording is not None
     recording = read_recording(place / "journal" / kept.recording)
-    assert recording.trace.duration_s == pytest.approx(58.0, abs=0.2)
+    assert recording.trace.duration_s == pytest.approx(53.0, abs=0.2)  # five seconds of good contact, two of settling
+    assert recording.about["context"] == {"sleep": 2, "hours_slept": 7.5, "ill": False, "yesterday_run": "10 km easy"}
     assert recording.about["finished"] is True
 
 
 def test_a_second_reading_of_the_day_is_kept_and_the_first_counts(cli: CommandLine, place: Path, samples: Path) -> None:
     for name in ("calm", "other"):
-        cli("read", "--source", samples / name, "--settle", 0, "--no-ask").fine()
+        cli("read", "--source", samples / name, "--settle", 0, "--no-ask", *TAKEN_THEN).fine()
     first, second = _kept(place)
     assert (first.counts, second.counts) == (True, False)
     assert first.recording != second.recording
-    note = cli("note", "today").fine()
+    note = cli("note", TAKEN.date()).fine()
     assert f"reading {first.id}, lying, usable, counts for its day" in note
     assert f"reading {second.id}, lying, usable" in note
 
 
-def test_the_rehearsal_finger_is_named_as_such(cli: CommandLine, place: Path) -> None:
-    out = cli("read", "--source", "rehearsal", "--seconds", 1, "--settle", 0, "--no-ask").fine()
-    assert "invented beats" in out
-    (kept,) = _kept(place)
+def test_the_rehearsal_finger_is_kept_only_in_a_journal_of_its_own(cli: CommandLine, place: Path) -> None:
+    rehearsal = ("read", "--source", "rehearsal", "--seconds", 1, "--settle", 0, "--no-ask")
+    out = cli(*rehearsal).fine()
+    assert "This light is invented" in out
+    assert "NOT USABLE" in out
+    assert _kept(place) == []
+    assert not list(place.rglob("trace.csv"))
+    assert "name another journal" in cli(*rehearsal, "--save").refused()
+    assert "name another journal" in cli(*rehearsal, "--journal", place / "journal").refused()
+    cli(*rehearsal, "--journal", place / "other").fine()
+    with Journal.open(place / "other") as journal:
+        (kept,) = journal.readings()
     assert "rehearsal" in kept.camera
     assert not kept.verdict.usable
-    assert "NOT USABLE" in out
+
+
+@pytest.mark.parametrize("inside", ["", "trace.csv"])
+def test_a_shipped_sample_never_becomes_a_reading_of_the_year_2001(cli: CommandLine, place: Path, inside: str) -> None:
+    sample = shipped_recording("calm-morning") / inside
+    assert "This light is invented" in cli("read", "--source", sample, "--settle", 0, "--no-ask").fine()
+    assert "name another journal" in cli("read", "--source", sample, "--save").refused()
+    video = shipped_recording("rehearsal.avi")
+    refused = cli("read", "--source", video, "--settle", 0, "--save", *TAKEN_THEN).refused()
+    assert "name another journal" in refused
+    assert _kept(place) == []
 
 
 def test_without_saving_nothing_is_left_behind(cli: CommandLine, place: Path, samples: Path) -> None:
@@ -91,12 +117,75 @@ def test_without_saving_nothing_is_left_behind(cli: CommandLine, place: Path, sa
     assert list(place.iterdir()) == []
 
 
+def test_what_the_runner_chose_in_the_window_holds_here(cli: CommandLine, place: Path, samples: Path) -> None:
+    sample = write_recording(place / "mine", read_recording(samples / "calm").trace, {"began": TAKEN.isoformat()})
+    ChoiceStore().save(Choices(posture="standing", duration_s=60))
+    cli("read", "--source", sample, "--settle", 0, "--no-ask").fine()
+    (kept,) = _kept(place)
+    assert (kept.posture, kept.began) == ("standing", TAKEN)
+
+
+def test_json_is_one_object_with_everything(cli: CommandLine, place: Path, samples: Path) -> None:
+    said = cli("read", "--source", samples / "calm", "--settle", 0, "--json", *TAKEN_THEN)
+    (found,) = said.objects()
+    (kept,) = _kept(place)
+    assert (found["reading"], found["usable"], found["not_saved"]) == (kept.id, kept.verdict.usable, None)
+    assert found["began"] == TAKEN.isoformat()
+    assert found["metrics"]["rmssd_ms"] == pytest.approx(kept.metrics.rmssd_ms)
+    assert found["beats_s"]
+
+
+def test_quiet_says_nothing_and_keeps_the_reading(cli: CommandLine, place: Path, samples: Path) -> None:
+    assert cli("read", "--source", samples / "calm", "--settle", 0, "--quiet", *TAKEN_THEN).fine() == ""
+    assert len(_kept(place)) == 1
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
+@pytest.mark.parametrize("output", ["full", "closed"])
+def test_an_output_that_takes_nothing_costs_no_reading(place: Path, samples: Path, output: str) -> None:
+    words = ["read", "--source", str(samples / "calm"), "--settle", "0", "--no-ask", *TAKEN_THEN]
+    command = [sys.executable, "-c", "from dawnbeat.ui.main import main; main()", *words]
+    if output == "full":
+        target = open("/dev/full", "w")  # noqa: SIM115
+    else:
+        reads, writes = os.pipe()
+        os.close(reads)
+        target = os.fdopen(writes, "w")
+    with target:
+        done = subprocess.run(command, stdout=target, stderr=subprocess.PIPE, text=True, timeout=60, check=False)
+    (kept,) = _kept(place)
+    assert f"is kept as reading {kept.id}" in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert done.returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("about", "words"),
+    [
+        ({}, "say it with --taken"),
+        ({"began": "2026-02-30T06:40:00+01:00"}, "which is no time"),
+        ({"began": "0001-01-01T00:00:00"}, "which is no time"),
+        ({"began": ["then"]}, "which is no time"),
+    ],
+)
+def test_light_without_a_date_is_asked_for_it(
+    cli: CommandLine, place: Path, samples: Path, about: dict[str, object], words: str
+) -> None:
+    sample = write_recording(place / "mine", read_recording(samples / "calm").trace, about)
+    assert words in cli("read", "--source", sample, "--no-ask").refused()
+    assert "still to come" in cli("read", "--source", sample, "--taken", "2999-01-01 06:40").refused()
+    assert "is not a time" in cli("read", "--source", sample, "--taken", "yesterday").refused()
+    assert "a camera's reading is of now" in cli("read", "--source", "0", "--taken", "2024-01-01 06:40").refused()
+    cli("read", "--source", sample, "--settle", 0, "--no-ask", "--taken", "2024-01-01 06:40").fine()
+    assert _kept(place)[0].local_date == date(2024, 1, 1)
+
+
 def test_a_camera_that_vanishes_leaves_what_came_before(
     cli: CommandLine, place: Path, breaking: type[_Breaking]
 ) -> None:
     breaking.frames_left = 1500
     out = cli("read", "--source", "camera", "--settle", 0, "--no-ask").fine()
-    assert "The reading ended early, what came before it is kept: the camera was unplugged" in out
+    assert "The reading ended after 0:49: the camera was unplugged" in out
     (kept,) = _kept(place)
     assert kept.duration_s == pytest.approx(50.0, abs=0.5)
 
@@ -135,7 +224,7 @@ def test_the_context_is_asked_for_once_the_reading_is_safe(
     said: str,
 ) -> None:
     monkeypatch.setattr("sys.stdin", _Keyboard(typed))
-    out = cli("read", "--source", samples / "other", "--settle", 0).fine()
+    out = cli("read", "--source", samples / "other", "--settle", 0, *TAKEN_THEN).fine()
     assert "How are you?" in out
     assert said in out
     (kept,) = _kept(place)
@@ -165,13 +254,16 @@ def test_a_reading_that_cant_be_taken_gets_one_line_and_leaves_nothing(
 
 def test_a_journal_that_cant_be_opened_gets_one_line(cli: CommandLine, place: Path, samples: Path) -> None:
     (place / "file").write_text("")
-    options = ("--source", samples / "calm", "--no-ask", "--journal", place / "file")
+    options = ("--source", samples / "calm", "--no-ask", "--journal", place / "file", *TAKEN_THEN)
     assert "name a folder for the journal" in cli("read", *options).refused()
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="sends a POSIX signal")
 def test_ctrl_c_during_a_reading_keeps_and_saves_it(process: Callable[..., Popen[str]], place: Path) -> None:
-    started = process("read", "--source", "rehearsal", "--settle", 0, "--seconds", 60, "--no-ask")
+    other = place / "other"
+    started = process(
+        *("read", "--source", "rehearsal", "--settle", 0, "--seconds", 60, "--no-ask", "--journal", other)
+    )
     deadline_s = time.monotonic() + 20.0
     while time.monotonic() < deadline_s:
         if any(path.stat().st_size > 1500 for path in place.rglob("trace.csv")):
@@ -180,7 +272,8 @@ def test_ctrl_c_during_a_reading_keeps_and_saves_it(process: Callable[..., Popen
     started.send_signal(signal.SIGINT)
     out, err = started.communicate(timeout=20)
     assert (started.returncode, err) == (0, "")
-    (kept,) = _kept(place)
+    with Journal.open(other) as journal:
+        (kept,) = journal.readings()
     assert f"Saved as reading {kept.id}." in out
     assert not kept.verdict.usable
     assert 0.5 < kept.duration_s < 30.0

@@ -82,22 +82,27 @@ def _program() -> str:
 def _reading(screen: Console, folder: Path) -> None:
     """The shipped video through decoder, gauge, recorder, live and final analysis."""
     from dawnbeat.capture.recording import read_recording
+    from dawnbeat.morning.flow import plan_without_buttons
     from dawnbeat.morning.sources import open_source
+    from dawnbeat.morning.taking import Order
     from dawnbeat.shared.shipped import shipped_recording
     from dawnbeat.signal.analysis import analyse
-    from dawnbeat.signal.live import LiveBeats
-    from dawnbeat.ui.live_progress import record_session
+    from dawnbeat.ui.live_progress import take_in_terminal
     from dawnbeat.ui.plot import plot_reading
     from dawnbeat.ui.report import reading
 
     screen.print("An invented finger, shipped as a video, takes the way of a camera's frames.", style="bold")
     recording = folder / "recording"
-    source = open_source(str(shipped_recording("rehearsal.avi")))
-    try:
-        result = record_session(source, recording, _SECONDS, 0.0, beats=LiveBeats())
-    finally:
-        source.close()
-    screen.print(f"{len(result.trace)} frames, {result.dropped} dropped; {result.ended_because}")
+    taken = take_in_terminal(
+        Order(
+            open_source=lambda: open_source(str(shipped_recording("rehearsal.avi"))),
+            plan=plan_without_buttons(_SECONDS, 0.0),
+            new_folder=lambda _began: recording,
+            keep_invented=True,
+        )
+    )
+    taken.let_go()
+    screen.print(f"{len(taken.trace)} frames, {taken.dropped} dropped; {taken.ended.why}")
     analysis = analyse(read_recording(recording).trace)
     picture = folder / "reading.png"
     plot_reading("invented finger", analysis, picture)

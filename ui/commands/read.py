@@ -2,54 +2,49 @@
 
 from __future__ import annotations
 
-import os
+import io
 import sys
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import IO, TYPE_CHECKING, Any, TextIO, cast
 
 import typer
 
-from dawnbeat.journal.folder import HOME_VARIABLE
-from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.ui.commands.mornings import JOURNAL_HELP
-from dawnbeat.ui.commands.record import SOURCE_HELP, VIDEO_HELP, check_seconds, is_rehearsal
+from dawnbeat.ui.commands.record import SETTLE_HELP, SOURCE_HELP, VIDEO_HELP, check_seconds, check_settle
 from dawnbeat.ui.commands.replay import SETTINGS_HELP
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from dawnbeat.capture.frames import FrameSource
-    from dawnbeat.journal.store import Journal
-    from dawnbeat.shared.morning import StoredReading
-    from dawnbeat.shared.reading import Analysis
-    from dawnbeat.shared.settings import Settings
+    from dawnbeat.morning.keeping import Kept
+    from dawnbeat.morning.taking import Order, Taken
 
 _HOLD = "Lay a fingertip over the whole lens and hold still. A lamp can get hot: take the finger off before it hurts."
-
-
-@dataclass(frozen=True)
-class _Wanted:
-    """How to measure: length and settling in seconds, whether to keep a video, and the detection's settings."""
-
-    seconds: float
-    settle_s: float
-    video: bool
-    settings: Settings
+_CHOSEN = "; else as chosen under Settings"
 
 
 def read(
-    source: str = typer.Option("camera", help=SOURCE_HELP),
-    seconds: float = typer.Option(120.0, help="Length of the reading in seconds."),
-    settle_s: float = typer.Option(15.0, "--settle", help="The finger must lie well for so many seconds first."),
-    posture: str = typer.Option("lying", help="lying, sitting or standing."),
+    source: str | None = typer.Option(None, help=f"{SOURCE_HELP.rstrip('.')}{_CHOSEN}."),
+    seconds: float | None = typer.Option(None, help=f"Length of the reading in seconds{_CHOSEN}."),
+    settle_s: float = typer.Option(15.0, "--settle", help=SETTLE_HELP),
+    posture: str | None = typer.Option(None, help=f"lying, sitting or standing{_CHOSEN}."),
     context: str | None = typer.Option(
         None, metavar="WORDS", help='Your morning, such as: sleep=2 hours=7.5 run="10 km easy". Not asked for then.'
     ),
     ask: bool = typer.Option(True, "--ask/--no-ask", help="Ask for the context in one line at the end."),
     save: bool | None = typer.Option(
-        None, "--save/--no-save", help="Keep the reading in the journal; the rehearsal finger only in one you name."
+        None, "--save/--no-save", help="Keep the reading in the journal; invented light only in another that you name."
     ),
-    video: bool = typer.Option(False, "--video", help=VIDEO_HELP),
+    taken: str | None = typer.Option(
+        None, metavar="WHEN", help='When a recording or video was taken, such as "2026-11-24 06:40"; else its own word.'
+    ),
+    video: bool | None = typer.Option(None, "--video/--no-video", help=f"{VIDEO_HELP.rstrip('.')}{_CHOSEN}."),
+    as_json: bool = typer.Option(False, "--json", help="Print one JSON object and nothing else."),
+    quiet: bool = typer.Option(False, "--quiet", "-q", help="Print nothing unless something goes wrong."),
     settings: Path | None = typer.Option(None, metavar="TOML", help=SETTINGS_HELP),
     journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
@@ -59,143 +54,226 @@ def read(
     captured is kept.
     """
     from dawnbeat.journal.context_line import NOTHING, context_from_line
-    from dawnbeat.morning.choices import reading_settings
-    from dawnbeat.shared.morning import Circumstances, posture_from
-    from dawnbeat.ui.report import console
+    from dawnbeat.morning.choices import ChoiceStore, chosen_home, reading_settings
+    from dawnbeat.morning.flow import plan_without_buttons
+    from dawnbeat.morning.sources import rehearsal_or
+    from dawnbeat.morning.taking import Order
+    from dawnbeat.shared.morning import posture_from
 
-    check_seconds(seconds)
-    if not 0.0 <= settle_s <= 60.0:
-        raise DawnbeatError(f"--settle {settle_s:g} is out of range: give 0 to 60 seconds")
-    wanted = _Wanted(seconds, settle_s, video, reading_settings(settings))
-    lies = posture_from(posture)
-    said = context_from_line(context) if context else NOTHING
-    screen = console()
-    if is_rehearsal(source):
-        screen.print("This is the rehearsal finger: invented beats, for trying things out.")
-        # Invented mornings must not slip among the runner's own.
-        if save is None and journal is None and not os.environ.get(HOME_VARIABLE):
-            save = False
-            screen.print("It is not kept in your journal; name another with --journal, or say --save, to keep it.")
-    if seconds < wanted.settings.min_duration_s:
-        least = f"{wanted.settings.min_duration_s:.0f} s"
-        screen.print(f"{seconds:g} s can't become usable: a reading needs at least {least}, and two minutes say most.")
-    began = _began(source)
-    if save is False:
-        _without_journal(source, wanted, began)
-        return
-    from dawnbeat.morning.choices import open_journal
-
-    with open_journal(journal, new=True) as opened:
-        notice = opened.clock_notice(began)
-        if notice:
-            screen.print(notice)
-        frames = _open(source, wanted)
-        try:
-            folder = opened.new_recording_folder(began)
-            analysis = _measure(frames, folder, wanted, began)
-        finally:
-            frames.close()
-        # Saved before anything is said or asked, so that a closed pipe or an answer that never comes costs nothing.
-        stored = opened.save(Circumstances(began, lies, frames.about.camera, said), analysis, folder)
-        _show(analysis)
-        _say_kept(opened, stored, ask and context is None)
-
-
-def _began(source: str) -> datetime:
-    """Now, or when a recording that is read again was taken."""
-    from dawnbeat.capture.recording import read_recording
-
-    if Path(source).is_dir():
-        try:
-            then = datetime.fromisoformat(str(read_recording(Path(source)).about.get("began")))
-        except ValueError:
-            return datetime.now().astimezone()
-        if then.utcoffset() is not None:
-            return then
-    return datetime.now().astimezone()
-
-
-def _without_journal(source: str, wanted: _Wanted, began: datetime) -> None:
-    from tempfile import TemporaryDirectory
-
-    with TemporaryDirectory(prefix="dawnbeat-") as temporary:
-        frames = _open(source, wanted)
-        try:
-            _show(_measure(frames, Path(temporary, "recording"), wanted, began))
-        finally:
-            frames.close()
-
-
-def _open(source: str, wanted: _Wanted) -> FrameSource:
-    from dawnbeat.morning.sources import open_source
-    from dawnbeat.ui.report import console
-
-    if is_rehearsal(source):
-        return open_source(source, duration_s=wanted.seconds + wanted.settle_s + 2.0, realtime=True)
-    frames = open_source(source)
-    if frames.about.live:
-        console().print(_HOLD)
-    return frames
-
-
-def _measure(frames: FrameSource, folder: Path, wanted: _Wanted, began: datetime) -> Analysis:
-    """Record into the folder and analyse; a recording without a single frame leaves no folder behind."""
-    import shutil
-
-    from dawnbeat.signal.analysis import analyse
-    from dawnbeat.signal.live import LiveBeats
-    from dawnbeat.ui.live_progress import record_session
-    from dawnbeat.ui.report import console
-
-    live = LiveBeats(wanted.settings)
-    result = record_session(
-        frames, folder, wanted.seconds, wanted.settle_s, video=wanted.video, beats=live, began=began
+    choices = ChoiceStore().load()
+    words = choices.source_words if source is None else source
+    length_s = float(choices.duration_s) if seconds is None else seconds
+    check_seconds(length_s)
+    check_settle(settle_s)
+    order = Order(
+        open_source=rehearsal_or(words, length_s + settle_s + 8.0),
+        plan=plan_without_buttons(length_s, settle_s),
+        settings=reading_settings(settings),
+        posture=choices.lies if posture is None else posture_from(posture),
+        context=context_from_line(context) if context else NOTHING,
+        video=choices.video if video is None else video,
+        began=None if save is False else _began(words, taken),
     )
-    if not len(result.trace):
-        shutil.rmtree(folder, ignore_errors=True)
-        raise DawnbeatError(f"no frame was captured, nothing is saved: {result.ended_because}")
-    if result.broken:
-        console().print(f"The reading ended early, what came before it is kept: {result.ended_because}")
-    return analyse(result.trace, wanted.settings)
+    talk = _Talk(as_json, quiet)
+    if length_s < order.settings.min_duration_s:
+        least = f"{order.settings.min_duration_s:.0f} s"
+        talk.say(f"{length_s:g} s can't become usable: a reading needs at least {least}, and two minutes say most.")
+    frames = order.open_source()
+    try:
+        home = chosen_home(journal) if _is_kept(frames, save, journal, talk) else None
+        order = _with_folder(order, frames, home, talk)
+        if frames.about.live:
+            talk.say(_HOLD)
+        got, kept = _take(order, home, quiet or as_json)
+    finally:
+        frames.close()
+    # Saved before anything is said or asked, so that a closed pipe or an answer that never comes costs nothing.
+    talk.tell(got, kept, home)
+    if ask and context is None and home is not None and kept.stored is not None and not quiet and not as_json:
+        _ask(talk, home, kept.stored.id)
+    talk.end(kept)
 
 
-def _show(analysis: Analysis) -> None:
-    from dawnbeat.ui.report import NOT_MEDICAL, console, reading
+def _began(words: str, taken: str | None) -> datetime | None:
+    """When the light was taken: now for a camera, else as said, or by the file's own word, or as answered."""
+    from dawnbeat.morning.sources import file_named, taken_at
+    from dawnbeat.training.wording import moment_from
 
-    screen = console()
-    screen.print()
-    screen.print(reading("this reading", analysis))
-    screen.print(NOT_MEDICAL, style="italic")
+    path = file_named(words)
+    if path is None or not path.exists():
+        if taken is not None and path is None:
+            raise DawnbeatError("--taken is for a recording or a video: a camera's reading is of now")
+        return None
+    if taken is not None:
+        return _past(moment_from(taken))
+    found = taken_at(path)
+    if found is not None:
+        return found
+    if sys.stdin.isatty():
+        return _past(moment_from(input(f"When was {path.name} taken, such as 2026-11-24 06:40? ")))
+    raise DawnbeatError(f'{one_line(path)} does not say when it was taken: say it with --taken "2026-11-24 06:40"')
 
 
-def _say_kept(journal: Journal, stored: StoredReading, ask: bool) -> None:
-    from dawnbeat.journal.context_line import HELP, context_from_line
-    from dawnbeat.journal.today import today_of
-    from dawnbeat.journal.words import paragraph
+def _past(moment: datetime) -> datetime:
+    if moment > datetime.now(UTC):
+        raise DawnbeatError(f"{moment:%Y-%m-%d %H:%M} is still to come: say when the light was taken")
+    return moment
+
+
+def _is_kept(frames: FrameSource, save: bool | None, journal: Path | None, talk: _Talk) -> bool:
+    """Whether the reading goes into a journal; raises DawnbeatError where invented light was to go into the own one."""
+    from dawnbeat.morning.keeping import refuse_invented
+
+    if save is False or not frames.about.invented:
+        return save is not False
+    if journal is not None or save:
+        refuse_invented(journal)
+        return True
+    talk.say("This light is invented, for trying things out: it is not kept in your journal.")
+    return False
+
+
+def _with_folder(order: Order, frames: FrameSource, home: Path | None, talk: _Talk) -> Order:
+    """The order with the source that is open, and with the journal's folder to record into."""
+    from dataclasses import replace
+
+    from dawnbeat.journal.store import Journal
+
+    order = replace(order, open_source=lambda: frames, keep_invented=frames.about.invented and home is not None)
+    if home is None:
+        return order
+
+    def new_folder(began: datetime) -> Path:
+        with Journal.open(home) as journal:
+            return journal.new_recording_folder(began)
+
+    # Two minutes are too precious to find a journal that can't be opened at their end.
+    Journal.open(home).close()
+    return replace(order, new_folder=new_folder)
+
+
+def _take(order: Order, home: Path | None, silently: bool) -> tuple[Taken, Kept]:
     from dawnbeat.morning.choices import chosen_ranges
-    from dawnbeat.ui.report import console
+    from dawnbeat.morning.keeping import keep_taken
+    from dawnbeat.ui.live_progress import take_in_terminal
 
-    screen = console()
-    screen.print()
-    screen.print(f"Saved as reading {stored.id}.")
-    screen.print()
-    screen.print(paragraph(today_of(journal, stored.local_date, chosen_ranges())))
-    if not ask or not sys.stdin.isatty():
-        return
-    screen.print()
-    screen.print(f"How are you? One line, or Enter for nothing: {HELP}")
-    while line := _answer():
-        try:
-            journal.edit_context(stored.id, context_from_line(line))
+    got = take_in_terminal(order, silently)
+    if not len(got.trace):
+        raise DawnbeatError(f"no frame was captured, nothing is saved: {got.ended.why}")
+    return got, keep_taken(got, order, home, chosen_ranges())
+
+
+@dataclass
+class _Talk:
+    """What is printed, and to whom. An output that is closed or full takes nothing away from the reading."""
+
+    as_json: bool
+    quiet: bool
+
+    def __post_init__(self) -> None:
+        from dawnbeat.ui.report import console
+
+        self.out = _Steadfast(sys.stdout)
+        self.screen: Console = console(cast(IO[str], self.out))
+
+    def say(self, *what: Any) -> None:
+        """Print on the output, unless that holds JSON or nothing."""
+        if not self.as_json and not self.quiet:
+            self.screen.print(*what)
+
+    def tell(self, got: Taken, kept: Kept, home: Path | None) -> None:
+        """The reading, and what became of it."""
+        from dawnbeat.morning.taking_text import ended_sentence
+        from dawnbeat.ui.as_json import reading_line
+        from dawnbeat.ui.report import NOT_MEDICAL, reading
+
+        ended = ended_sentence(got.ended, got.folder is not None)
+        if self.as_json:
+            self.screen.print(reading_line(kept, ended), soft_wrap=True)
             return
-        except DawnbeatError as error:
-            screen.print(str(error))
+        if ended:
+            self.say(ended)
+        self.say()
+        self.say(reading("this reading", kept.analysis))
+        if not self.quiet:
+            self.screen.print(NOT_MEDICAL, style="italic")
+        if kept.stored is not None:
+            self._standing(kept)
+
+    def _standing(self, kept: Kept) -> None:
+        from dawnbeat.journal.words import paragraph
+
+        assert kept.stored is not None
+        self.say()
+        self.say(f"Saved as reading {kept.stored.id}.")
+        if kept.notice:
+            self.say(kept.notice)
+        if kept.today is not None:
+            self.say()
+            self.say(paragraph(kept.today))
+
+    def end(self, kept: Kept) -> None:
+        """Raise DawnbeatError where the reading could not be saved, and say where it could not be shown."""
+        if kept.trouble:
+            raise DawnbeatError(
+                f"the reading is not saved yet ({kept.trouble}); its recording is kept, and `dawnbeat keep` takes it in"
+            )
+        if self.out.failed is not None:
+            where = "was not kept" if kept.stored is None else f"is kept as reading {kept.stored.id}"
+            print(f"dawnbeat: the output took nothing more ({self.out.failed}): the reading {where}", file=sys.stderr)
+
+
+class _Steadfast(io.TextIOBase):
+    """An output that never raises: what it can't write goes nowhere, and `failed` says why."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+        self.failed: str | None = None
+
+    def write(self, text: str) -> int:
+        """Write and flush, so that a fault shows here and not at the end of the program."""
+        if self.failed is None:
+            try:
+                self._stream.write(text)
+                self._stream.flush()
+            except (OSError, ValueError) as error:
+                from dawnbeat.ui.main import let_output_go
+
+                self.failed = one_line(getattr(error, "strerror", None) or error)
+                let_output_go()
+        return len(text)
+
+    def isatty(self) -> bool:
+        """Whether a person reads it."""
+        return self._stream.isatty()
+
+    @property
+    def encoding(self) -> str:  # type: ignore[override]
+        """As the stream below."""
+        return self._stream.encoding
+
+
+def _ask(talk: _Talk, home: Path, reading_id: int) -> None:
+    """Ask for the context in one line, again where it isn't understood."""
+    from dawnbeat.journal.context_line import HELP, context_from_line
+    from dawnbeat.journal.store import Journal
+
+    if not sys.stdin.isatty():
+        return
+    talk.say()
+    talk.say(f"How are you? One line, or Enter for nothing: {HELP}")
+    with Journal.open(home) as journal:
+        while line := _answer():
+            try:
+                journal.edit_context(reading_id, context_from_line(line))
+                return
+            except DawnbeatError as error:
+                talk.say(str(error))
 
 
 def _answer() -> str:
     """One line from the keyboard; nothing where the runner ends the asking with Ctrl+D or Ctrl+C."""
     try:
         return input("> ").strip()
-    except (EOFError, KeyboardInterrupt):
-        print()
+    except (EOFError, KeyboardInterrupt, OSError):
         return ""

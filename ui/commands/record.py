@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import typer
@@ -13,6 +14,10 @@ SOURCE_HELP = (
     "Where frames come from: camera (the first one) or a camera's number, an http, https or rtsp address, a recording, "
     "a video file, or rehearsal (an invented finger)."
 )
+SETTLE_HELP = (
+    "Start after five seconds of good contact and so many more of lying still, with the camera locked; 0 starts with "
+    "the first frame and locks nothing."
+)
 VIDEO_HELP = "Keep a small video too (off by default: privacy and size)."
 
 
@@ -20,35 +25,41 @@ def record(
     out: Path = typer.Argument(..., help="Folder for the recording; it must be new or empty."),
     source: str = typer.Option("camera", help=SOURCE_HELP),
     seconds: float = typer.Option(120.0, help="How long to record, in seconds."),
-    settle_s: float = typer.Option(
-        0.0,
-        "--settle",
-        help="Start once the finger has lain well for so many seconds, and lock the camera then; "
-        "0 starts at once and locks nothing.",
-    ),
+    settle_s: float = typer.Option(0.0, "--settle", help=SETTLE_HELP),
     video: bool = typer.Option(False, "--video", help=VIDEO_HELP),
 ) -> None:
     """Record without analysing.
 
     Stop early with Ctrl+C: what was captured is kept.
     """
-    from dawnbeat.morning.sources import open_source
-    from dawnbeat.ui.live_progress import record_session
+    from dataclasses import replace
+
+    from dawnbeat.capture.recording import refuse_used
+    from dawnbeat.morning.flow import plan_without_buttons
+    from dawnbeat.morning.sources import rehearsal_or
+    from dawnbeat.morning.taking import Order
+    from dawnbeat.ui.live_progress import take_in_terminal
 
     check_seconds(seconds)
-    if not 0.0 <= settle_s <= 60.0:
-        raise DawnbeatError(f"--settle {settle_s:g} is out of range: give 0 to 60 seconds")
-    if is_rehearsal(source):
-        frames = open_source(source, duration_s=seconds + settle_s + 2.0, realtime=True)
-    else:
-        frames = open_source(source)
-    try:
-        result = record_session(frames, out, seconds, settle_s, video=video)
-    finally:
-        frames.close()
-    print(f"{out}: {len(result.trace)} frames, {result.trace.duration_s:.1f} s, {result.dropped} dropped")
-    if result.broken or not len(result.trace):
-        raise DawnbeatError(f"the recording ended early, what came before is kept: {result.ended_because}")
+    check_settle(settle_s)
+    refuse_used(out)
+    taken = take_in_terminal(
+        Order(
+            open_source=rehearsal_or(source, seconds + settle_s + 8.0),
+            # A recording shows what was there, a lifted finger too.
+            plan=replace(plan_without_buttons(seconds, settle_s), lost_s=math.inf),
+            new_folder=lambda _began: out,
+            keep_invented=True,
+            video=video,
+            watched=False,
+        )
+    )
+    taken.let_go()
+    if not len(taken.trace):
+        raise DawnbeatError(f"nothing was recorded: {taken.ended.why}")
+    print(f"{out}: {len(taken.trace)} frames, {taken.trace.duration_s:.1f} s, {taken.dropped} dropped")
+    if taken.ended.broken:
+        raise DawnbeatError(f"the recording ended early, what came before is kept: {taken.ended.why}")
 
 
 def check_seconds(seconds: float) -> None:
@@ -57,6 +68,7 @@ def check_seconds(seconds: float) -> None:
         raise DawnbeatError(f"--seconds {seconds:g} is out of range: give 1 to {_LONGEST_S:.0f}")
 
 
-def is_rehearsal(source: str) -> bool:
-    """Whether the words mean the rehearsal finger."""
-    return source.strip().lower() == "rehearsal"
+def check_settle(settle_s: float) -> None:
+    """Raise DawnbeatError for a settling that can't be."""
+    if not 0.0 <= settle_s <= 60.0:
+        raise DawnbeatError(f"--settle {settle_s:g} is out of range: give 0 to 60 seconds")

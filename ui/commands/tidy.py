@@ -19,22 +19,25 @@ def keep(
 
     Such recordings lie in the journal's folder without a reading: a power cut, a closed terminal, a killed program.
     """
+    from dawnbeat.capture.recorder import is_being_taken
     from dawnbeat.morning.choices import chosen_ranges, open_journal, reading_settings
-    from dawnbeat.morning.keeping import interrupted_readings, keep_interrupted
+    from dawnbeat.morning.keeping import broken_off_readings, keep_broken_off
     from dawnbeat.ui.report import console, reading
 
     with open_journal(journal) as opened:
         home = opened.home
-    found = interrupted_readings(home)
+    found = broken_off_readings(home)
     if folder is None:
         for each in found:
             print(each.path)
         print("`dawnbeat keep FOLDER` takes one in." if found else "No recording waits for a reading.")
         return
     wanted = [each for each in found if each.path.resolve() == folder.expanduser().resolve()]
+    if not wanted and is_being_taken(folder):
+        raise DawnbeatError(f"{folder} is being taken right now: wait until that reading has ended")
     if not wanted:
         raise DawnbeatError(f"{folder} is no recording that waits in this journal: `dawnbeat keep` lists those that do")
-    kept = keep_interrupted(wanted[0], home, reading_settings(None), chosen_ranges())
+    kept = keep_broken_off(wanted[0], home, reading_settings(None), chosen_ranges())
     console().print(reading(folder.name, kept.analysis))
     if kept.stored is not None:
         print(f"Saved as reading {kept.stored.id}.")

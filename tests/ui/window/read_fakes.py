@@ -1,101 +1,154 @@
-"""Sources by script for the Read page: the whole protocol, and every fault that a camera can have."""
+"""A reading that does what a test says, in place of the one that runs in a thread of its own."""
 
 from __future__ import annotations
 
-import threading
-import time
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import datetime
+from functools import cache
+from pathlib import Path
+from typing import Any
 
-from dawnbeat.capture.frames import Frame, Sample, SourceAbout
-from dawnbeat.recordings.invented.rehearsal import RehearsalSource
-from dawnbeat.recordings.invented.rhythm import Rhythm
-from dawnbeat.recordings.invented.scenario import Scenario
-from dawnbeat.shared.errors import DawnbeatError
+import numpy as np
 
+from dawnbeat.capture.contact import Contact, contact_of
+from dawnbeat.capture.frames import Image
+from dawnbeat.journal.ranges import RangeSettings
+from dawnbeat.morning.background import Outcome, Stage
+from dawnbeat.morning.flow import TIME_UP, Phase
+from dawnbeat.morning.keeping import Kept, saved
+from dawnbeat.morning.taking import Ended, Order, Snapshot
+from dawnbeat.shared.morning import Circumstances
+from dawnbeat.shared.reading import Analysis, PulseWave
+from dawnbeat.shared.settings import Settings
+from dawnbeat.shared.trace import Trace
+from dawnbeat.signal.analysis import analyse
+from dawnbeat.signal.live import LiveView
+from tests.morning.scripted import finger
 
-class Paced:
-    """The rehearsal finger at many times its speed, without losing a frame on a busy machine.
-
-    lost_every: this frame of so many never comes.
-    """
-
-    def __init__(self, speed: float = 20.0, duration_s: float = 200.0, seed: int = 1, lost_every: int = 0) -> None:
-        self._source = RehearsalSource(seed=seed, duration_s=duration_s, width=64, height=48)
-        self._speed = speed
-        self._lost_every = lost_every
-        self.settled = 0
-
-    @property
-    def about(self) -> SourceAbout:
-        return self._source.about
-
-    def frames(self) -> Iterator[Frame]:
-        began_s = time.monotonic()
-        for number, frame in enumerate(self._source.frames(), start=1):
-            if self._lost_every and number % self._lost_every == 0:
-                continue
-            if self._lost_every and number % self._lost_every == 1 and number > 1:
-                frame = replace(frame, dropped_before=1)
-            wait_s = began_s + frame.time_s / self._speed - time.monotonic()
-            if wait_s > 0:
-                time.sleep(wait_s)
-            yield frame
-
-    def settle(self) -> None:
-        self.settled += 1
-
-    def close(self) -> None:
-        self._source.close()
+COLOUR, CLIPPED = np.array([120.0, 40.0, 30.0]), np.zeros(3)
+GOOD = contact_of(1.0, COLOUR, CLIPPED)
+AWAY = contact_of(0.05, COLOUR, CLIPPED)
 
 
-@dataclass
-class Scripted:
-    """Colours of an invented finger as fast as they are taken.
+def moment(phase: Phase, contact: Contact = GOOD, kept_s: float = 0.0, picture: Image | None = None) -> Snapshot:
+    """One frame of a reading of a minute."""
+    wave_s = np.linspace(kept_s, kept_s + 20.0, 600)
+    live = LiveView(
+        time_s=kept_s + 20.0,
+        beats_s=np.arange(kept_s, kept_s + 20.0, 1.1),
+        pulse_bpm=54.5,
+        last_left_out=None,
+        kept_share=0.97,
+        wave=PulseWave(wave_s, np.sin(2 * np.pi * wave_s / 1.1)),
+    )
+    settled = phase in ("reading", "paused")
+    return Snapshot(
+        phase=phase,
+        contact=contact,
+        time_s=kept_s + 20.0,
+        arrived_s=1000.0 + kept_s,
+        good_for_s=1.0 if contact.good else 0.0,
+        settled_s=15.0 if settled else 3.0,
+        kept_s=kept_s,
+        remaining_s=60.0 - kept_s,
+        pause_left_s=28.0,
+        dropped=0,
+        picture=picture,
+        live=live if phase in ("settling", "reading") else None,
+        kept_share=0.97 if settled else None,
+    )
 
-    away: stretches (from, to) in seconds without a finger. breaks_at_s: raises there, as a camera that is
-    unplugged does. jumps_at_s: the frame times jump by a minute, as after a sleep. silent_at_s: sends
-    nothing more. at: called once with each name when its time has come. speed: None for as fast as can be.
-    """
 
-    away: tuple[tuple[float, float], ...] = ()
-    breaks_at_s: float | None = None
-    jumps_at_s: float | None = None
-    silent_at_s: float | None = None
-    at: dict[float, Callable[[], None]] = field(default_factory=dict)
-    duration_s: float = 200.0
-    speed: float | None = None
+class FakeReading:
+    """Stands in for BackgroundReading. wishes: what was asked of it, in order."""
 
-    def __post_init__(self) -> None:
-        scenario = Scenario(rhythm=Rhythm(mean_hr_bpm=55.0, rmssd_ms=40.0), duration_s=self.duration_s)
-        self._trace = scenario.trace()
-        self._closed = threading.Event()
-        self.settled = 0
-        self.was_closed = False
-        self.about = SourceAbout(camera="scripted finger (invented)", nominal_rate_hz=30.0)
+    last: FakeReading
 
-    def frames(self) -> Iterator[Frame]:
-        waiting = dict(self.at)
-        began_s = time.monotonic()
-        for time_s, colour in zip(self._trace.time_s.tolist(), self._trace.colour.tolist(), strict=True):
-            for when_s in [when_s for when_s in waiting if time_s >= when_s]:
-                waiting.pop(when_s)()
-            if self._closed.is_set():
-                return
-            if self.breaks_at_s is not None and time_s >= self.breaks_at_s:
-                raise DawnbeatError("camera 0 stopped sending frames: check that it is connected")
-            if self.silent_at_s is not None and time_s >= self.silent_at_s:
-                self._closed.wait(30.0)
-                return
-            if self.speed is not None:
-                time.sleep(max(0.0, began_s + time_s / self.speed - time.monotonic()))
-            later_s = 60.0 if self.jumps_at_s is not None and time_s >= self.jumps_at_s else 0.0
-            gone = any(start <= time_s < end for start, end in self.away)
-            yield Frame(time_s + later_s, sample=Sample(time_s, *colour, covered=0.1 if gone else 1.0))
+    def __init__(
+        self, order: Order, home: Path | None, ranges: RangeSettings, figures: Any, after: object = None
+    ) -> None:
+        self.order, self.home, self.ranges, self.figures, self.after = order, home, ranges, figures, after
+        self.stage: Stage = "opening"
+        self.outcome: Outcome | None = None
+        self.wishes: list[str] = []
+        self._newest: Snapshot | None = None
+        FakeReading.last = self
 
-    def settle(self) -> None:
-        self.settled += 1
+    def start(self) -> None:
+        self.wishes.append("start")
 
-    def close(self) -> None:
-        self.was_closed = True
-        self._closed.set()
+    def begin_now(self) -> None:
+        self.wishes.append("begin now")
+
+    def stop(self) -> None:
+        self.wishes.append("stop")
+
+    def cancel(self) -> None:
+        self.wishes.append("cancel")
+
+    def leave(self) -> None:
+        self.wishes.append("leave")
+
+    def discard(self) -> None:
+        self.wishes.append("discard")
+
+    def join(self, timeout_s: float) -> bool:
+        self.wishes.append("join")
+        return True
+
+    def take(self) -> Snapshot | None:
+        newest, self._newest = self._newest, None
+        return newest
+
+    # What a test says
+
+    def show(self, snapshot: Snapshot) -> None:
+        self.stage, self._newest = "live", snapshot
+
+    def end(self, why: str = TIME_UP, broken: bool = False, kept: Kept | None = None, kept_s: float = 60.0) -> None:
+        self.stage = "done"
+        self.outcome = Outcome(Ended(why, broken, kept_s), kept, recorded=kept is not None)
+
+    def keep(
+        self, analysis: Analysis | None = None, why: str = TIME_UP, broken: bool = False, kept_s: float = 60.0
+    ) -> Kept:
+        """End, with the reading kept as it would be."""
+        taken = Circumstances(datetime.now().astimezone(), self.order.posture, "scripted finger")
+        kept = Kept(calm() if analysis is None else analysis, taken)
+        if self.home is not None:
+            kept = saved(kept, self.home, self.ranges)
+        self.end(why, broken, kept, kept_s)
+        return kept
+
+
+@cache
+def calm() -> Analysis:
+    """A minute of a calm finger."""
+    return analyse(cut(0.0, 60.0), Settings())
+
+
+@cache
+def short() -> Analysis:
+    """Too little to be usable."""
+    return analyse(cut(0.0, 12.0), Settings())
+
+
+@cache
+def with_gaps() -> Analysis:
+    """A minute with a finger that left again and again."""
+    return analyse(cut(0.0, 60.0, ((start_s, start_s + 3.0) for start_s in range(8, 56, 8))), Settings())
+
+
+def later(analysis: Analysis, rmssd_ms: float) -> Analysis:
+    """The same with another RMSSD."""
+    metrics = replace(analysis.metrics, rmssd_ms=rmssd_ms, ln_rmssd=float(np.log(rmssd_ms)))
+    return replace(analysis, metrics=metrics)
+
+
+def cut(from_s: float, to_s: float, gone: Iterable[tuple[float, float]] = ()) -> Trace:
+    trace = finger(200.0)
+    rows = (trace.time_s >= from_s) & (trace.time_s <= to_s)
+    for start_s, end_s in gone:
+        rows &= (trace.time_s < start_s) | (trace.time_s > end_s)
+    return Trace(trace.time_s[rows] - from_s, trace.colour[rows])

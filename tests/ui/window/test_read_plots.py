@@ -5,9 +5,10 @@ import pytest
 
 from dawnbeat.morning.flow import LOST, TIME_UP
 from dawnbeat.morning.live_figures import LiveFigures
+from dawnbeat.morning.taking import Ended
+from dawnbeat.morning.taking_text import ended_sentence, starts_in
 from dawnbeat.shared.beats import Intervals
 from dawnbeat.ui.window.read.plots import LeftOut, label_levels, left_out_stretches, successive
-from dawnbeat.ui.window.read.sentences import ended_sentence, starts_in
 
 INTERVALS = Intervals(
     np.array([0.0, 1.0, 2.1, 3.0, 4.2, 9.0, 10.0]),
@@ -32,11 +33,11 @@ def test_labels_that_lie_close_get_rows_of_their_own() -> None:
 
 
 def test_how_a_reading_ended_is_one_sentence_and_nothing_when_all_went_well() -> None:
-    assert ended_sentence(TIME_UP, False, 120.0, True) == ""
-    assert ended_sentence(LOST, False, 40.0, True) == (
+    assert ended_sentence(Ended(TIME_UP, False, 120.0), True) == ""
+    assert ended_sentence(Ended(LOST, False, 40.0), True) == (
         "The finger was away too long, so the reading ended after 0:40; what was captured until then is kept."
     )
-    broken = ended_sentence("camera 0 stopped; what was captured until then is kept in /x", True, 61.0, True)
+    broken = ended_sentence(Ended("camera 0 stopped; what was captured until then is kept in /x", True, 61.0), True)
     assert broken == "The reading ended after 1:01: camera 0 stopped; what was captured until then is kept."
 
 

@@ -1,30 +1,30 @@
-"""The offer, at the next start, of a reading that was interrupted: keep it, or discard it."""
+"""The offer, at the next start, of a reading that was broken off: keep it, or discard it."""
 
 from __future__ import annotations
 
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QVBoxLayout
 
-from dawnbeat.morning.keeping import Interrupted, Kept, discard_interrupted, interrupted_readings, keep_interrupted
+from dawnbeat.morning.keeping import BrokenOff, Kept, broken_off_readings, discard_recording, keep_broken_off
 from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import clock, long_day
 from dawnbeat.ui.window.read.widgets import button, label, rename
 
 
-class InterruptedOffer(QFrame):
-    """Shows one interrupted reading after another; hidden where there is none."""
+class BrokenOffOffer(QFrame):
+    """Shows one broken-off reading after another; hidden where there is none."""
 
     def __init__(self, context: AppContext) -> None:
         super().__init__()
         self.context = context
-        self._waiting: list[Interrupted] = []
+        self._waiting: list[BrokenOff] = []
         self._looking = False
         self._sure = False
         self.setProperty("class", "sheet")
-        self.words = label("", "large", "Interrupted reading")
-        self.keep = button("Keep it", "K", "Keep the interrupted reading")
-        self.discard = button("Discard it", "X", "Discard the interrupted reading")
-        self.later = button("Later", "L", "Decide about the interrupted reading at the next start")
+        self.words = label("", "large", "Broken-off reading")
+        self.keep = button("Keep it", "K", "Keep the broken-off reading")
+        self.discard = button("Discard it", "X", "Discard the broken-off reading")
+        self.later = button("Later", "L", "Decide about the broken-off reading at the next start")
         column = QVBoxLayout(self)
         column.setContentsMargins(18, 14, 18, 14)
         column.addWidget(self.words)
@@ -37,14 +37,14 @@ class InterruptedOffer(QFrame):
         self.hide()
 
     def look(self) -> None:
-        """Look for interrupted readings, off the window's thread; once a start."""
+        """Look for broken-off readings, off the window's thread; once a start."""
         if self._looking:
             return
         self._looking = True
         home = self.context.home
-        self.context.background.run(lambda _task: interrupted_readings(home), self._found, self.context.say)
+        self.context.background.run(lambda _task: broken_off_readings(home), self._found, self.context.say)
 
-    def _found(self, found: list[Interrupted]) -> None:
+    def _found(self, found: list[BrokenOff]) -> None:
         self._waiting = list(found)
         self._show()
 
@@ -57,9 +57,9 @@ class InterruptedOffer(QFrame):
         more = f" There are {len(self._waiting) - 1} more." if len(self._waiting) > 1 else ""
         when = f"{long_day(first.began.date())} at {first.began:%H:%M}"
         if first.why:
-            self.words.setText(f"An interrupted reading of {when} can't be used: {first.why}.{more}")
+            self.words.setText(f"A broken-off reading of {when} can't be used: {first.why}.{more}")
         else:
-            self.words.setText(f"A reading of {when} was interrupted after {clock(first.length_s)}.{more}")
+            self.words.setText(f"A reading of {when} was broken off after {clock(first.length_s)}.{more}")
         self.keep.setVisible(not first.why)
         rename(self.discard, "Discard it")
         for each in (self.keep, self.discard, self.later):
@@ -74,7 +74,7 @@ class InterruptedOffer(QFrame):
         settings, ranges = self.context.detection, self.context.ranges
         self._wait()
         self.context.background.run(
-            lambda _task: keep_interrupted(first, home, settings, ranges), self._was_kept, self._failed
+            lambda _task: keep_broken_off(first, home, settings, ranges), self._was_kept, self._failed
         )
 
     def _was_kept(self, kept: Kept) -> None:
@@ -91,10 +91,12 @@ class InterruptedOffer(QFrame):
             return
         first, home = self._waiting[0], self.context.home
         self._wait()
-        self.context.background.run(lambda _task: discard_interrupted(first, home), self._was_discarded, self._failed)
+        self.context.background.run(
+            lambda _task: discard_recording(first.path, home), self._was_discarded, self._failed
+        )
 
     def _was_discarded(self, _nothing: object) -> None:
-        self.context.say("The interrupted reading was discarded.")
+        self.context.say("The broken-off reading was discarded.")
         self._next()
 
     def _failed(self, why: str) -> None:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
-from dawnbeat.morning.capturing import Snapshot
 from dawnbeat.morning.flow import Plan
 from dawnbeat.morning.live_figures import LiveFigures
+from dawnbeat.morning.taking import Snapshot
+from dawnbeat.morning.taking_text import LAMP, REHEARSAL, advice, starts_in
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.read.sentences import LAMP, REHEARSAL, advice, starts_in
 from dawnbeat.ui.window.read.widgets import CameraPicture, GaugeBar, button, label, say_in
 
 _ADVICE_TIMES = 3.0

@@ -7,12 +7,12 @@ import math
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QHBoxLayout, QProgressBar, QVBoxLayout, QWidget
 
-from dawnbeat.morning.capturing import Snapshot
 from dawnbeat.morning.flow import Plan
 from dawnbeat.morning.live_figures import LiveFigures
+from dawnbeat.morning.taking import Snapshot
+from dawnbeat.morning.taking_text import REHEARSAL, gentle, phase_title
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import clock
-from dawnbeat.ui.window.read.sentences import REHEARSAL, gentle, phase_title
 from dawnbeat.ui.window.read.wave import LiveWave
 from dawnbeat.ui.window.read.widgets import button, label, rename, say_in
 
@@ -68,8 +68,7 @@ class LiveViewPage(QWidget):
         say_in(self.pulse, "– bpm" if pulse is None else f"{pulse:.0f} bpm")
         share = moment.kept_share
         say_in(self.kept, "" if settling or share is None else f"{100 * share:.0f} % of beats kept")
-        moved = live is not None and live.last_left_out == "movement"
-        self._say(gentle(moment.phase, moment.contact, moved, moment.pause_left_s), moment)
+        self._say(gentle(moment), moment)
         still = "The clock stands still until the finger is back" if moment.phase == "paused" else ""
         self.wave.show_moment(live, moment.time_s, moment.arrived_s, still)
         rename(self.main, "Go back" if settling else "Stop and keep")

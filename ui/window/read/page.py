@@ -10,17 +10,18 @@ from PySide6.QtCore import Qt, QTimer
 from PySide6.QtWidgets import QStackedWidget, QVBoxLayout, QWidget
 
 from dawnbeat.capture.frames import FrameSource
-from dawnbeat.morning.capturing import Order, Outcome, ReadCapture, Snapshot
+from dawnbeat.morning.background import BackgroundReading, Outcome
 from dawnbeat.morning.flow import Phase, Plan
 from dawnbeat.morning.keeping import Kept, saved
 from dawnbeat.morning.live_figures import LiveFigures
+from dawnbeat.morning.sources import rehearsal_or
+from dawnbeat.morning.taking import Order, Snapshot
+from dawnbeat.morning.taking_text import ended_sentence
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.morning import posture_from
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.formats import interval_words
 from dawnbeat.ui.window.read.finger import FingerView
 from dawnbeat.ui.window.read.live import LiveViewPage
-from dawnbeat.ui.window.read.sentences import ended_sentence
 from dawnbeat.ui.window.read.start import StartView
 from dawnbeat.ui.window.read.tone import Tone, Which
 
@@ -48,8 +49,7 @@ def make_page(context: AppContext) -> ReadPage:
 class ReadPage(PageWidget):
     """Shows one of four views, and asks the capture thread for news while one runs.
 
-    open_source, plan: for tests, in place of what the choices say. save_rehearsals: a rehearsal, which is
-    invented, is shown and not saved; tests save it.
+    open_source, plan: in place of what the choices say; make_reading: in place of BackgroundReading; for tests.
     """
 
     key = "read"
@@ -60,16 +60,16 @@ class ReadPage(PageWidget):
         context: AppContext,
         open_source: Callable[[], FrameSource] | None = None,
         plan: Plan | None = None,
-        save_rehearsals: bool = False,
+        make_reading: Callable[..., BackgroundReading] = BackgroundReading,
     ) -> None:
         super().__init__()
         self.context = context
-        self._open_source, self._plan, self._save_rehearsals = open_source, plan, save_rehearsals
+        self._open_source, self._plan, self._make_reading = open_source, plan, make_reading
         self.figures = LiveFigures()
         context.live_figures = self.figures
         self.tone = Tone()
-        self.capture: ReadCapture | None = None
-        self._last_capture: ReadCapture | None = None
+        self.capture: BackgroundReading | None = None
+        self._last_capture: BackgroundReading | None = None
         self._rehearsing = False
         self._phase: Phase | None = None
         self._told_stage = ""
@@ -145,17 +145,15 @@ class ReadPage(PageWidget):
         self._rehearsing = self.start.rehearsing
         order = Order(
             open_source=self._open_source or self._source_opener(),
-            home=self.context.home,
             plan=self._plan or Plan(duration_s=float(choices.duration_s)),
-            posture=posture_from(choices.posture),
+            posture=choices.lies,
             settings=self.context.detection,
-            ranges=self.context.ranges,
-            save=self._save_rehearsals or not self._rehearsing,
             video=choices.video,
         )
         self.figures.reset()
         self._phase, self._told_stage = None, ""
-        self.capture = ReadCapture(order, self.figures, after=self._last_capture)
+        home = None if self._rehearsing else self.context.home
+        self.capture = self._make_reading(order, home, self.context.ranges, self.figures, after=self._last_capture)
         self.start.show_trouble("")
         self.finger.opening(self._rehearsing)
         self.live.begin(self._rehearsing)
@@ -166,17 +164,12 @@ class ReadPage(PageWidget):
     def _source_opener(self) -> Callable[[], FrameSource]:
         choices = self.context.choices
         words = "rehearsal" if self._rehearsing else choices.source_words
-        more: dict[str, Any] = {}
-        if self._rehearsing:
-            length_s = choices.duration_s + _REHEARSAL_SPARE_S
-            more = {"realtime": True, "duration_s": length_s, "seed": datetime.now().toordinal() % 1000}
+        seconds, seed = choices.duration_s + _REHEARSAL_SPARE_S, datetime.now().toordinal() % 1000
 
         def opened() -> FrameSource:
-            from dawnbeat.morning.sources import open_source
-
             if not words:
                 raise DawnbeatError("no address of a stream is given: type it under Settings")
-            return open_source(words, **more)
+            return rehearsal_or(words, seconds, seed)()
 
         return opened
 
@@ -216,7 +209,7 @@ class ReadPage(PageWidget):
         self._phase = None
         if outcome.kept is None:
             self._show(self.start)
-            told = outcome.ended if outcome.broken else ""
+            told = outcome.ended.why if outcome.ended.broken else ""
             self.start.show_trouble(f"{told[:1].upper()}{told[1:]}{'' if told.endswith('.') or not told else '.'}")
             self.context.say(told or "No reading was taken.")
             self._focus()
@@ -230,7 +223,7 @@ class ReadPage(PageWidget):
     def _foot_line(self, outcome: Outcome) -> str:
         assert outcome.kept is not None
         kept = outcome.kept
-        told = ended_sentence(outcome.ended, outcome.broken, outcome.kept_s, outcome.recorded)
+        told = ended_sentence(outcome.ended, outcome.recorded)
         if kept.trouble:
             return f"{told} {kept.trouble}".strip()
         if told:

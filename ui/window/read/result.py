@@ -10,8 +10,9 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QBoxLayout, QFrame, QHBoxLayout, QPushButton, QScrollArea, QVBoxLayout, QWidget
 
-from dawnbeat.morning.capturing import Outcome
+from dawnbeat.morning.background import Outcome
 from dawnbeat.morning.keeping import Kept
+from dawnbeat.morning.taking_text import NOT_MEDICAL, REHEARSAL, ended_sentence
 from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Analysis
@@ -19,7 +20,6 @@ from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import long_day
 from dawnbeat.ui.window.parts.range_strip import RangeStrip
 from dawnbeat.ui.window.read.context_form import ContextForm
-from dawnbeat.ui.window.read.sentences import NOT_MEDICAL, REHEARSAL, ended_sentence
 from dawnbeat.ui.window.read.widgets import button, label, restyle
 
 if TYPE_CHECKING:
@@ -135,7 +135,7 @@ class ResultView(QWidget):
         """Show how a reading ended and what it said; `outcome.kept` must be there."""
         assert outcome.kept is not None
         recorded = outcome.kept.stored is not None or outcome.recorded
-        self.ended.setText(ended_sentence(outcome.ended, outcome.broken, outcome.kept_s, recorded))
+        self.ended.setText(ended_sentence(outcome.ended, recorded))
         self.show_kept(outcome.kept, rehearsing)
         self.form.set_value(outcome.kept.taken.context)
         self._area.verticalScrollBar().setValue(0)

@@ -17,13 +17,13 @@ from PySide6.QtWidgets import (
 )
 
 from dawnbeat.morning.choices import DURATIONS_S
+from dawnbeat.morning.taking_text import LAMP, NOT_MEDICAL, REHEARSAL
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import POSTURES
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import Key
-from dawnbeat.ui.window.read.broken_off import InterruptedOffer
-from dawnbeat.ui.window.read.sentences import LAMP, NOT_MEDICAL, REHEARSAL
+from dawnbeat.ui.window.read.broken_off import BrokenOffOffer
 from dawnbeat.ui.window.read.widgets import WHERE, button, label
 
 HOW = "Lay a fingertip over the whole lens, lie or sit still, and breathe as you like."
@@ -37,7 +37,7 @@ class StartView(QWidget):
     def __init__(self, context: AppContext, tone_available: bool) -> None:
         super().__init__()
         self.context = context
-        self.offer = InterruptedOffer(context)
+        self.offer = BrokenOffOffer(context)
         self._changing = False
         self.done_today = label("", "soft", "Readings of today")
         self.trouble = label("", "large", "What went wrong")

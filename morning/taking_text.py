@@ -1,15 +1,15 @@
-"""What the Read page says while a reading goes on: short, and gentle."""
+"""What is said while a reading is taken, and of how it ended: short, and gentle. The same in terminal and window."""
 
 from __future__ import annotations
 
 import math
 from typing import TYPE_CHECKING
 
-from dawnbeat.morning.flow import LOST, SLEPT, TIME_UP, Phase
-from dawnbeat.ui.window.parts.formats import clock
+from dawnbeat.morning.flow import LOST, NOBODY, SLEPT, TIME_UP, Phase
 
 if TYPE_CHECKING:
     from dawnbeat.capture.contact import Contact
+    from dawnbeat.morning.taking import Ended, Snapshot
 
 LAMP = "A lamp beside the lens can get hot: take the finger off before it hurts."
 NOT_MEDICAL = "Dawnbeat is not a medical device."
@@ -39,31 +39,37 @@ def starts_in(good_for_s: float, good_s: float) -> str:
 
 def phase_title(phase: Phase) -> str:
     """The phase in one word."""
-    return {"settling": "Settling", "reading": "Reading", "paused": "Paused"}.get(phase, "")
+    return {"finger": "Finger", "settling": "Settling", "reading": "Reading", "paused": "Paused"}.get(phase, "")
 
 
-def gentle(phase: Phase, contact: Contact, moved: bool, pause_left_s: float) -> str:
-    """What to tell the runner now. moved: the newest interval was left out for movement."""
-    if phase == "paused":
-        return f"Put the finger back on the lens: the clock waits up to {math.ceil(pause_left_s)} s more."
-    if not contact.good:
-        return _GENTLE.get(contact.advice, advice(contact))
-    if moved:
+def gentle(moment: Snapshot) -> str:
+    """What to tell the runner now."""
+    if moment.phase == "finger":
+        return advice(moment.contact)
+    if moment.phase == "paused":
+        return f"Put the finger back on the lens: the clock waits up to {math.ceil(moment.pause_left_s)} s more."
+    if not moment.contact.good:
+        return _GENTLE.get(moment.contact.advice, advice(moment.contact))
+    if moment.live is not None and moment.live.last_left_out == "movement":
         return "A small movement. Let the hand rest; it goes on by itself."
-    return "The pulse settles first: lie still." if phase == "settling" else GO_ON
+    return "The pulse settles first: lie still." if moment.phase == "settling" else GO_ON
 
 
-def ended_sentence(why: str, broken: bool, kept_s: float, saved: bool) -> str:
-    """One sentence on how a reading ended; empty where the time was simply up."""
+def ended_sentence(ended: Ended, recorded: bool) -> str:
+    """One sentence on how a reading ended; empty where the time was simply up. recorded: whether it is on the disk."""
+    why = ended.why
     if why == TIME_UP:
         return ""
-    after = f"after {clock(kept_s)}"
-    kept = "; what was captured until then is kept" if saved else ""
+    kept_s = int(ended.kept_s)
+    after = f"after {kept_s // 60}:{kept_s % 60:02d}"
+    kept = "; what was captured until then is kept" if recorded else ""
     if why == LOST:
         return f"The finger was away too long, so the reading ended {after}{kept}."
     if why == SLEPT:
         return f"The computer slept or its clock was moved, so the reading ended {after}{kept}."
-    if not broken:
+    if why == NOBODY:
+        return "No finger came to the lens, so no reading was taken."
+    if not ended.broken:
         return f"The reading ended {after} because {why}{kept}."
     why = why.split("; what was captured")[0]
     return f"The reading ended {after}: {why}{kept}."

@@ -1,0 +1,126 @@
+"""A reading in a thread of its own, for whoever has a window to draw meanwhile.
+
+The newest Snapshot can be asked for as often as one likes; what nobody comes to is replaced, and counted. Nothing here
+waits for the window.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from dawnbeat.journal.store import Journal
+from dawnbeat.morning.keeping import Kept, keep_taken
+from dawnbeat.morning.live_figures import LiveFigures
+from dawnbeat.morning.taking import Ended, Order, Snapshot, Taking
+from dawnbeat.shared.errors import DawnbeatError, one_line
+
+if TYPE_CHECKING:
+    from dawnbeat.journal.ranges import RangeSettings
+
+_log = logging.getLogger(__name__)
+
+Stage = Literal["opening", "live", "working", "done"]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How it ended. kept: None where no frame counted, or where the program closes and the recording waits.
+
+    recorded: whether a recording is on the disk.
+    """
+
+    ended: Ended
+    kept: Kept | None = None
+    recorded: bool = False
+
+
+class BackgroundReading:
+    """One reading, taken and kept. `begin_now`, `stop`, `cancel`, `leave` and `discard` may be called at any time.
+
+    home: the journal to keep it in, None to only show it. after: an earlier one that may still hold the device.
+    outcome: None while it goes on. stage: how far it is. clocks: feed, wall and monotonic of `Taking`, for tests.
+    """
+
+    def __init__(
+        self,
+        order: Order,
+        home: Path | None,
+        ranges: RangeSettings,
+        figures: LiveFigures,
+        after: BackgroundReading | None = None,
+        **clocks: Any,
+    ) -> None:
+        self.order, self.home, self.ranges, self.figures = order, home, ranges, figures
+        if home is not None and order.new_folder is None:
+            self.order = replace(order, new_folder=_folders_in(home))
+        self.taking = Taking(self.order, self._see, figures, **clocks)
+        self.begin_now, self.stop, self.cancel = self.taking.begin_now, self.taking.stop, self.taking.cancel
+        self.leave, self.discard = self.taking.leave, self.taking.discard
+        self.stage: Stage = "opening"
+        self.outcome: Outcome | None = None
+        self._after = after
+        self._lock = threading.Lock()
+        self._newest: Snapshot | None = None
+        self._thread = threading.Thread(target=self._run, daemon=True, name="reading")
+
+    def start(self) -> None:
+        """Begin; returns at once."""
+        self._thread.start()
+
+    def join(self, timeout_s: float) -> bool:
+        """Wait for the thread; False where it is still held up."""
+        self._thread.join(timeout_s)
+        return not self._thread.is_alive()
+
+    def take(self) -> Snapshot | None:
+        """The newest snapshot, if there is one that was not taken yet."""
+        with self._lock:
+            newest, self._newest = self._newest, None
+        return newest
+
+    def _run(self) -> None:
+        try:
+            if self._after is not None:  # the device may still be in its hands
+                self._after.join(10.0)
+                self._after = None
+            outcome = self._take_and_keep()
+        except DawnbeatError as error:
+            outcome = Outcome(Ended(str(error), True, self.taking.flow.kept_s))
+        except Exception as error:  # a fault of ours must be told, not vanish in a thread
+            _log.exception("the reading failed")
+            words = f"something went wrong here: {type(error).__name__}: {one_line(error)}"
+            outcome = Outcome(Ended(words, True, self.taking.flow.kept_s))
+        self.stage = "done"
+        self.outcome = outcome
+
+    def _take_and_keep(self) -> Outcome:
+        if self.home is not None:  # two minutes are too precious to find a locked journal at their end
+            Journal.open(self.home).close()
+        taken = self.taking.run()
+        recorded = taken.folder is not None
+        if not len(taken.trace) or taken.left:
+            return Outcome(taken.ended, recorded=recorded)
+        self.stage = "working"
+        return Outcome(taken.ended, keep_taken(taken, self.order, self.home, self.ranges), recorded)
+
+    def _see(self, snapshot: Snapshot) -> None:
+        self.stage = "live"
+        with self._lock:
+            if self._newest is not None:
+                self.figures.skipped += 1
+                if snapshot.picture is None and snapshot.phase in ("finger", "paused"):
+                    snapshot = replace(snapshot, picture=self._newest.picture)
+            self._newest = snapshot
+
+
+def _folders_in(home: Path) -> Callable[[Any], Path]:
+    def new_folder(began: Any) -> Path:
+        with Journal.open(home) as journal:
+            return journal.new_recording_folder(began)
+
+    return new_folder

@@ -1,0 +1,133 @@
+"""What the page Read shows of a reading that was taken."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QShortcut
+from PySide6.QtWidgets import QAbstractButton, QLabel
+from pytestqt.qtbot import QtBot
+
+from dawnbeat.journal.store import Journal
+from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.reading import Analysis
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.read.page import ReadPage
+from tests.ui.window.read_fakes import FakeReading, calm, later, moment, with_gaps
+
+
+@pytest.fixture
+def page(qtbot: QtBot, context: AppContext) -> ReadPage:
+    made = ReadPage(context, make_reading=FakeReading)  # type: ignore[arg-type]
+    qtbot.addWidget(made)
+    made.resize(1150, 760)
+    made.show()
+    made.shown()
+    return made
+
+
+def take(page: ReadPage, analysis: Analysis | None = None, **ended: object) -> ReadPage:
+    page.begin()
+    FakeReading.last.show(moment("reading"))
+    page._look()
+    FakeReading.last.keep(analysis, **ended)  # type: ignore[arg-type]
+    page._look()
+    return page
+
+
+def test_the_figures_come_with_their_95_percent_intervals(page: ReadPage) -> None:
+    take(page)
+    low, high = calm().intervals95["rmssd_ms"]
+    assert page.result.rmssd.bounds.text() == f"95 % interval\n{low:.0f} to {high:.0f} ms"
+    assert page.result.pulse.value.text() == f"{calm().metrics.mean_hr_bpm:.0f} bpm"
+
+
+def test_a_fault_is_told_in_one_sentence_on_the_page_and_at_the_foot(context: AppContext, page: ReadPage) -> None:
+    take(page, why="camera 0 stopped sending frames: check that it is connected", broken=True, kept_s=49.9)
+    told = page.result.ended.text()
+    assert told.startswith("The reading ended after 0:49: camera 0 stopped sending frames")
+    assert told.endswith("what was captured until then is kept.")
+    assert context.last_said == told
+
+
+def test_a_journal_that_refuses_saves_at_the_second_try(
+    qtbot: QtBot, context: AppContext, page: ReadPage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real = Journal.save
+
+    def refuse(*_: object, **__: object) -> None:
+        raise DawnbeatError("can't save the reading: the disk is full")
+
+    monkeypatch.setattr(Journal, "save", refuse)
+    take(page)
+    assert "the disk is full" in page.result.ended.text()
+    assert page.result.pulse.value.text() == f"{calm().metrics.mean_hr_bpm:.0f} bpm"
+    monkeypatch.setattr(Journal, "save", real)
+    page.result.save_again.click()
+    qtbot.waitUntil(lambda: len(context.journal.readings()) == 1)
+    qtbot.waitUntil(lambda: not page.result.save_again.isVisible())
+
+
+def test_the_context_is_saved_with_the_reading_and_undone(qtbot: QtBot, context: AppContext, page: ReadPage) -> None:
+    take(page)
+    form = page.result.form
+    form._ratings["sleep"].setFocus()
+    qtbot.keyClick(form._ratings["sleep"], Qt.Key.Key_3)
+    form._hours.setFocus()
+    qtbot.keyClicks(form._hours, "7,5")
+    form._run.setFocus()
+    qtbot.keyClicks(form._run, "10 km easy, D")
+    page.result.main.click()
+    (saved,) = context.journal.readings()
+    assert (saved.context.sleep, saved.context.hours_slept) == (3, 7.5)
+    assert saved.context.yesterday_run == "10 km easy, D"
+    context.undo.undo()
+    assert context.journal.readings()[0].context.is_empty
+
+
+def test_the_reading_stands_in_the_usual_range(context: AppContext, page: ReadPage) -> None:
+    fill_with_invented_mornings(context.journal, date.today() - timedelta(days=1))
+    take(page)
+    assert "your usual range (" in page.result.pulse.standing.text()
+    assert "week" in page.result.rmssd.strip.accessibleDescription()
+    assert "not a medical device" in page.result.paragraph.text()
+    assert "needs medical help" in page.result.paragraph.text()
+
+
+def test_a_second_reading_of_a_day_says_that_the_first_one_counts(context: AppContext, page: ReadPage) -> None:
+    take(page)
+    first = page.result.rmssd.standing.text()
+    take(page, later(calm(), 61.0))
+    assert "Too few mornings" in first
+    assert page.result.rmssd.standing.text().startswith("Another reading of today counts: ")
+    assert len(context.journal.readings()) == 2
+
+
+def test_what_was_left_out_is_shown_and_does_not_push_anything_off_the_page(qtbot: QtBot, page: ReadPage) -> None:
+    take(page, with_gaps())
+    qtbot.wait(50)
+    assert "gap" in page.result.plots.trace.readout.text()
+    assert page.result._area.widget().width() <= page.result._area.viewport().width()
+
+
+def test_the_bin_takes_a_reading_and_gives_it_back(context: AppContext, page: ReadPage) -> None:
+    take(page)
+    page.result.bin.click()
+    assert context.journal.readings() == []
+    assert "in the bin" in page.result.paragraph.text()
+    context.undo.undo()
+    assert len(context.journal.readings()) == 1
+
+
+def test_every_control_has_a_name_and_every_button_a_key(page: ReadPage) -> None:
+    take(page)
+    for button in page.findChildren(QAbstractButton):
+        assert button.accessibleName() or button.text(), button
+    for view in (page.start, page.finger, page.live, page.result):
+        (key,) = view.main.findChildren(QShortcut)
+        assert f"({key.key().toString()})" in view.main.toolTip()
+    shown = [each.text() for each in page.result.findChildren(QLabel)]
+    assert not any("None" in text or "nan" in text for text in shown)
