@@ -14,8 +14,8 @@ from scipy import ndimage
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
 from dawnbeat.training.run import MARK_KINDS, Mark, MarkKind, Samples
 
-# A sample holds until the next one, for at most this long; devices that save room write every few seconds.
-HOLD_S = 10.0
+# A sample holds until the next one; devices that save room write every few seconds, some every twelve.
+SHORTEST_HOLD_S, LONGEST_HOLD_S, HOLD_STEPS = 10.0, 30.0, 2.5
 STANDING_M_PER_S = 0.5
 SPIKE_BPM = 20.0
 SPIKE_WINDOW_S = 31.0
@@ -43,6 +43,14 @@ def marks_of(samples: Samples) -> tuple[Mark, ...]:
     return tuple(sorted(found, key=lambda mark: (mark.start_s, MARK_KINDS.index(mark.kind))))
 
 
+def hold_s(time_s: FloatArray) -> float:
+    """For how long a sample holds at most, in seconds: two and a half of the run's usual steps, 10 to 30 s."""
+    if time_s.size < 2:
+        return SHORTEST_HOLD_S
+    usual = HOLD_STEPS * float(np.median(np.diff(time_s)))
+    return min(max(usual, SHORTEST_HOLD_S), LONGEST_HOLD_S)
+
+
 def codes_of(samples: Samples, marks: Sequence[Mark]) -> IntArray:
     """(n - 1,) one code for each step between samples: 0 for a pulse that counts, else 1 + its place in MARK_KINDS.
 
@@ -60,7 +68,7 @@ def codes_of(samples: Samples, marks: Sequence[Mark]) -> IntArray:
 def _stops(samples: Samples) -> tuple[BoolArray, BoolArray]:
     """(n - 1,) each: steps that are pauses, and steps without samples that are none."""
     steps_s = np.diff(samples.time_s)
-    long = steps_s > HOLD_S
+    long = steps_s > hold_s(samples.time_s)
     with np.errstate(invalid="ignore"):
         still = np.diff(samples.distance_m) < STANDING_M_PER_S * steps_s
     pause = samples.stopped[:-1] | (long & still)
@@ -89,7 +97,7 @@ def _jumps_and_back(time_s: FloatArray, pulse: FloatArray, over: int) -> BoolArr
     if pulse.size <= over:
         return bad
     change = pulse[over:] - pulse[:-over]
-    change[time_s[over:] - time_s[:-over] > HOLD_S] = 0
+    change[time_s[over:] - time_s[:-over] > hold_s(time_s)] = 0
     begins = np.flatnonzero(np.abs(change) >= JUMP_BPM)
     index = 0
     while index < begins.size:
@@ -123,7 +131,7 @@ def _cadence_lock(samples: Samples) -> BoolArray:
     close = np.flatnonzero(np.abs(pulse - steps) <= LOCK_BPM)
     if close.size == 0:
         return locked
-    breaks = np.flatnonzero(np.diff(time_s[close]) > HOLD_S) + 1
+    breaks = np.flatnonzero(np.diff(time_s[close]) > hold_s(time_s)) + 1
     for part in np.split(close, breaks):
         first, last = int(part[0]), int(part[-1]) + 1
         if time_s[last - 1] - time_s[first] < LOCK_S or part.size < 0.9 * (last - first):

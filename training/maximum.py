@@ -191,7 +191,7 @@ class MaximumProposal:
 
 def maximum_proposal(runs: Sequence[Run], entries: Sequence[Maximum], today: date) -> MaximumProposal | None:
     """The run with the highest pulse, where it is above the maximum that counts; else None."""
-    with_peak = [(run.figures.peak_bpm, run) for run in runs if run.figures.peak_bpm is not None]
+    with_peak = [(run.figures.peak_bpm, run) for run in runs if run.counts and run.figures.peak_bpm is not None]
     if not with_peak:
         return None
     peak, run = max(with_peak, key=lambda each: each[0])

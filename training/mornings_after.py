@@ -18,7 +18,7 @@ from dawnbeat.journal.ranges import DEFAULT, RangeSettings, Standing
 from dawnbeat.shared.morning import Morning, Posture
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.training.load import WEEK_DAYS, Coefficients, daily_loads
-from dawnbeat.training.weeks import JudgedRun, monday_of
+from dawnbeat.training.weeks import JudgedRun, counting, monday_of
 
 FEWEST_PAIRS = 20
 MOSTLY = 0.75
@@ -91,6 +91,7 @@ def daily_load(judged: Sequence[JudgedRun], coefficients: Coefficients = "men") 
 
     A day on which a run lacks the measure is left out.
     """
+    judged = counting(judged)
     impulses = [(each.run.local_date, each.trimp[coefficients]) for each in judged]
     ratings = [(each.run.local_date, each.session_load) for each in judged]
     minutes = [(each.run.local_date, each.run.figures.duration_s / 60) for each in judged]
@@ -176,7 +177,7 @@ def hardest_days(
             HardDay(
                 date=day,
                 load=load,
-                runs=sum(each.run.local_date == day for each in judged),
+                runs=sum(each.run.local_date == day for each in counting(judged)),
                 next_morning=after,
                 ln_rmssd=ranges.standing(
                     None if comparable is None else comparable.ln_rmssd,

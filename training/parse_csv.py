@@ -1,4 +1,4 @@
-"""Reads a run from a CSV file: time, heart rate, and optionally distance and step rate."""
+"""Reads a run from a CSV file: time, heart rate, and optionally distance, step rate, altitude and sport."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.training.run import ParsedRun
+from dawnbeat.training.run import ParsedRun, sport_from
 from dawnbeat.training.run_rows import Rows, parsed
 
 _NAMES = {
@@ -18,13 +18,15 @@ _NAMES = {
     "pulse": ("heartrate", "heartratebpm", "hr", "bpm", "pulse", "pulsebpm"),
     "distance": ("distance", "distancem", "distancemeters", "distancemetres", "metres", "meters"),
     "distance_km": ("distancekm", "km"),
+    "altitude": ("altitude", "altitudem", "elevation", "elevationm", "ele"),
+    "sport": ("sport",),
     "steps": ("cadence", "steprate", "stepspermin", "stepsperminute", "spm"),
 }
 _CLOCK = re.compile(r"(?:(\d+):)?([0-5]?\d):([0-5]?\d(?:[.,]\d+)?)")
 HEADER_HELP = "its first line must name the columns, such as time,heart_rate,distance_m"
 
 
-def read_csv(data: bytes, began: datetime | None = None) -> ParsedRun:
+def parse_csv(data: bytes, began: datetime | None = None) -> ParsedRun:
     """The run of a CSV file. began: with an offset; needed where the time column counts from the start.
 
     Times are ISO 8601, h:mm:ss, m:ss or seconds. Raises DawnbeatError, with the line, when it can't be read.
@@ -40,6 +42,7 @@ def read_csv(data: bytes, began: datetime | None = None) -> ParsedRun:
     rows = Rows()
     places: dict[str, int] = {}
     clock: bool | None = None
+    sport = ""
     try:
         for cells in reader:
             if not any(cell.strip() for cell in cells):
@@ -61,10 +64,12 @@ def read_csv(data: bytes, began: datetime | None = None) -> ParsedRun:
                 distance = distance if distance_km is None else 1000 * distance_km
             pulse = _number(_cell(cells, places, "pulse"), "heart rate")
             steps = _number(_cell(cells, places, "steps"), "step rate")
+            altitude = _number(_cell(cells, places, "altitude"), "altitude")
+            sport = sport or _cell(cells, places, "sport")
             if isinstance(time, datetime):
-                rows.add(time, pulse, distance, steps)
+                rows.add(time, pulse, distance, steps, altitude)
             else:
-                rows.add_at(time, pulse, distance, steps)
+                rows.add_at(time, pulse, distance, steps, altitude)
     except csv.Error as error:
         raise DawnbeatError(
             f"line {reader.line_num}: not readable as CSV ({one_line(error)}): check its quotes"
@@ -73,7 +78,8 @@ def read_csv(data: bytes, began: datetime | None = None) -> ParsedRun:
         raise DawnbeatError(f"line {reader.line_num}: {error}") from error
     if not places:
         raise DawnbeatError(f"it is empty: {HEADER_HELP}")
-    return parsed(rows, "CSV")
+    # A table of times and pulses says what it is for; one of another sport has a column that says so.
+    return parsed(rows, "CSV", sport_from(sport or "running"))
 
 
 def _columns(cells: Sequence[str]) -> dict[str, int]:
@@ -130,8 +136,5 @@ def _number(cell: str, name: str) -> float | None:
         raise DawnbeatError(
             f"{name} is {one_line(cell)[:40]!r}, not a number: put it right or leave it empty"
         ) from error
-    if not math.isfinite(value):
-        return None
-    if value < 0 or value >= 1e9:
-        raise DawnbeatError(f"{name} is {value:g}, which can't be right: put it right or leave it empty")
-    return value
+    # What can't be is left out sample by sample, with a note, as in every format.
+    return value if math.isfinite(value) else None

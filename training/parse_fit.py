@@ -1,4 +1,4 @@
-"""Reads a FIT activity file with fitdecode: times, pulse, distance, step rate and stops of the timer.
+"""Reads a FIT activity file with fitdecode: sessions, times, pulse, distance, altitude, step rate, stops of the timer.
 
 Places are not read: nothing here needs to know where somebody runs.
 """
@@ -6,7 +6,8 @@ Places are not read: nothing here needs to know where somebody runs.
 from __future__ import annotations
 
 import io
-import struct
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -14,56 +15,97 @@ import fitdecode
 import fitdecode.exceptions
 
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.training.run import ParsedRun
+from dawnbeat.training.run import ParsedRun, RunNote, Sport, sport_from
 from dawnbeat.training.run_rows import Rows, parsed
 
 _LONGEST_OFFSET = timedelta(hours=14)
-_BROKEN = (
-    fitdecode.exceptions.FitError,
-    struct.error,
-    ArithmeticError,
-    AttributeError,
-    LookupError,
-    TypeError,
-    ValueError,
-)
 
 
-def read_fit(data: bytes) -> ParsedRun:
-    """The run of a FIT file; raises DawnbeatError when it is truncated, damaged or holds no samples."""
-    rows = Rows()
-    pauses: list[tuple[datetime, datetime]] = []
-    stopped_at: datetime | None = None
-    sport: str | None = None
+@dataclass
+class _Found:
+    """What a file tells, message by message. sessions: when each began and its sport."""
+
+    rows: Rows = field(default_factory=Rows)
+    pauses: list[tuple[datetime, datetime]] = field(default_factory=list)
+    sessions: list[tuple[datetime, Sport]] = field(default_factory=list)
+    sport: Sport = "not said"
     offset: timedelta | None = None
+    stopped_at: datetime | None = None
+
+
+def parse_fit(data: bytes) -> list[ParsedRun]:
+    """The activities of a FIT file, one for each session; of a damaged file what came before the damage, with a note.
+
+    Raises DawnbeatError when nothing in it is whole.
+    """
+    found = _Found()
+    broken = ""
     try:
-        with fitdecode.FitReader(
-            io.BytesIO(data),
-            check_crc=fitdecode.CrcCheck.RAISE,
-            error_handling=fitdecode.ErrorHandling.IGNORE,
-        ) as reader:
-            for frame in reader:
-                if frame.frame_type != fitdecode.FIT_FRAME_DATA:
-                    continue
-                if frame.name == "record":
-                    _add(rows, frame)
-                elif frame.name == "event" and _value(frame, "event") == "timer":
-                    moment = _moment(frame, "timestamp")
-                    kind = str(_value(frame, "event_type"))
-                    if kind.startswith("stop"):
-                        stopped_at = stopped_at or moment
-                    elif kind == "start" and stopped_at is not None and moment is not None:
-                        pauses.append((stopped_at, moment))
-                        stopped_at = None
-                elif frame.name == "session" and sport is None:
-                    sport = _text(_value(frame, "sport"))
-                elif frame.name == "activity":
-                    offset = _offset(frame) or offset
-    except _BROKEN as error:
-        raise DawnbeatError(
-            f"this FIT file is cut short or damaged ({one_line(error)}): copy it from the device again"
-        ) from error
-    return parsed(rows, "FIT", sport, pauses, offset)
+        for frame in _frames(data):
+            _take(found, frame)
+    except DawnbeatError:
+        raise
+    except fitdecode.exceptions.FitCRCError:
+        found.rows.notes.append(RunNote("checksum"))
+    # The library meets damage with any kind of error, AssertionError among them.
+    except Exception as error:
+        broken = one_line(error) or type(error).__name__
+    if broken:
+        if not found.rows.time_s:
+            raise DawnbeatError(
+                f"this FIT file is cut short or damaged ({broken}), and no sample in it is whole: copy it from the "
+                "device again"
+            )
+        found.rows.notes.append(RunNote("cut short", found.rows.time_s[-1] - found.rows.time_s[0]))
+    return _sessions(found)
+
+
+def _frames(data: bytes) -> Iterator[Any]:
+    with fitdecode.FitReader(
+        io.BytesIO(data), check_crc=fitdecode.CrcCheck.RAISE, error_handling=fitdecode.ErrorHandling.IGNORE
+    ) as reader:
+        for frame in reader:
+            if frame.frame_type == fitdecode.FIT_FRAME_DATA:
+                yield frame
+
+
+def _take(found: _Found, frame: Any) -> None:
+    if frame.name == "record":
+        _add(found.rows, frame)
+    elif frame.name == "event" and _value(frame, "event") == "timer":
+        moment = _moment(frame, "timestamp")
+        kind = str(_value(frame, "event_type"))
+        if kind.startswith("stop"):
+            found.stopped_at = found.stopped_at or moment
+        elif kind == "start" and found.stopped_at is not None and moment is not None:
+            found.pauses.append((found.stopped_at, moment))
+            found.stopped_at = None
+    elif frame.name == "session":
+        began = _moment(frame, "start_time")
+        sport = sport_from(_text(_value(frame, "sport")))
+        if began is not None:
+            found.sessions.append((began, sport))
+        found.sport = sport if found.sport == "not said" else found.sport
+    elif frame.name == "sport" and found.sport == "not said":
+        # Written at the start, so that a file cut before its sessions still tells.
+        found.sport = sport_from(_text(_value(frame, "sport")))
+    elif frame.name == "activity":
+        found.offset = _offset(frame) or found.offset
+
+
+def _sessions(found: _Found) -> list[ParsedRun]:
+    sessions = sorted(dict(found.sessions).items())
+    if len(sessions) < 2:
+        return [parsed(found.rows, "FIT", found.sport, found.pauses, found.offset)]
+    runs: list[ParsedRun] = []
+    ends = [began for began, _ in sessions[1:]]
+    for (began, sport), end in zip(sessions, [*ends, None], strict=True):
+        # What was recorded before the first session belongs to it.
+        first = began if runs or found.rows.start is None else min(began, found.rows.start)
+        rows = found.rows.part(first, end)
+        if len(rows.time_s) >= 2:
+            runs.append(parsed(rows, "FIT", sport, found.pauses, found.offset))
+    return runs or [parsed(found.rows, "FIT", found.sport, found.pauses, found.offset)]
 
 
 def _add(rows: Rows, frame: Any) -> None:
@@ -74,7 +116,14 @@ def _add(rows: Rows, frame: Any) -> None:
     if cadence is not None:
         # The protocol counts strides, two steps each.
         cadence = 2 * (cadence + (_number(frame, "fractional_cadence") or 0.0))
-    rows.add(moment, _number(frame, "heart_rate"), _number(frame, "distance"), cadence)
+    altitude = _number(frame, "enhanced_altitude")
+    rows.add(
+        moment,
+        _number(frame, "heart_rate"),
+        _number(frame, "distance"),
+        cadence,
+        _number(frame, "altitude") if altitude is None else altitude,
+    )
 
 
 def _value(frame: Any, name: str) -> Any:

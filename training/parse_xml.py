@@ -1,16 +1,17 @@
 """Reads TCX and GPX files. Document type declarations, and with them entities, are refused before anything else.
 
 Elements go by their own names, whatever namespace a program wrote them under. Places become distance and are
-then forgotten.
+then forgotten. Of a file that is cut short or damaged, what came before is kept.
 """
 
 from __future__ import annotations
 
 import io
-from datetime import UTC, datetime
+import re
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from typing import Any
-from xml.etree.ElementTree import ParseError
-from xml.sax import SAXException
+from xml.sax import SAXParseException
 from xml.sax.handler import ContentHandler
 
 import defusedxml.ElementTree
@@ -21,108 +22,189 @@ import numpy as np
 from defusedxml.common import DefusedXmlException
 
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.training.run import ParsedRun
+from dawnbeat.training.run import ParsedRun, RunNote, Sport, sport_from
 from dawnbeat.training.run_rows import MOST_SAMPLES, Rows, parsed
 
 EARTH_RADIUS_M = 6_371_008.8
+# Tracks of one file that begin so long after the one before are runs of their own.
+OWN_RUN_AFTER = timedelta(hours=1)
 _DEEPEST = 64
+_POINTS = ("trkpt", "Trackpoint")
 
 
-def read_tcx(data: bytes) -> ParsedRun:
-    """The run of a TCX file; raises DawnbeatError when it is damaged, unsafe, or holds no or several runs."""
-    rows = Rows()
-    sport: str | None = None
-    activities = 0
-    text = checked_text(data)
-    for event, element in defusedxml.ElementTree.iterparse(io.StringIO(text), events=("start", "end"), forbid_dtd=True):
+def parse_tcx(data: bytes) -> list[ParsedRun]:
+    """The activities of a TCX file, each its own; raises DawnbeatError when it is unsafe or holds no samples."""
+    checked = checked_text(data)
+    found: list[tuple[Sport, Rows]] = []
+    reader = defusedxml.ElementTree.iterparse(io.StringIO(checked.text), events=("start", "end"), forbid_dtd=True)
+    for event, element in reader:
         name = _local_name(element.tag)
         if event == "start" and name == "Activity":
-            activities += 1
-            sport = element.get("Sport")
-            if activities > 1:
-                raise DawnbeatError("it holds several activities: export them one by one")
+            found.append((sport_from(element.get("Sport")), Rows()))
         elif event == "end" and name == "Trackpoint":
-            _add_trackpoint(rows, element)
+            if not found:
+                found.append(("not said", Rows()))
+            _add_trackpoint(found[-1][1], element)
             element.clear()
-    return parsed(rows, "TCX", sport)
+    return _runs(found, "TCX", checked.cut)
 
 
-def read_gpx(data: bytes) -> ParsedRun:
-    """The run of a GPX file; raises DawnbeatError when it is damaged, unsafe, or has no times."""
-    text = checked_text(data)
+def parse_gpx(data: bytes) -> list[ParsedRun]:
+    """The runs of a GPX file; raises DawnbeatError when it is unsafe or has no times.
+
+    Tracks of one sport that follow each other within an hour are one run.
+    """
+    checked = checked_text(data)
     try:
-        found = gpxpy.parse(text)
+        document = gpxpy.parse(checked.text)
     except (gpxpy.gpx.GPXException, ValueError, TypeError, LookupError) as error:
         raise DawnbeatError(f"this GPX file can't be read ({one_line(error)}): export it again") from error
-    rows = Rows()
+    found: list[tuple[Sport, Rows]] = []
     way_m = 0.0
-    for track in found.tracks:
+    for track in document.tracks:
+        sport = sport_from(track.type)
+        times = [point.time for segment in track.segments for point in segment.points if point.time is not None]
+        if not found or sport != found[-1][0] or (times and _apart(found[-1][1], _in_utc(times[0]))):
+            found.append((sport, Rows()))
         for segment in track.segments:
             # Way between two segments was not recorded, and is not made up.
             steps_m = _way_m([(point.latitude, point.longitude) for point in segment.points])
             for point, step_m in zip(segment.points, steps_m, strict=True):
                 way_m += step_m
-                if point.time is None:
-                    continue
-                pulse = cadence = None
-                for extension in point.extensions:
-                    for element in extension.iter():
-                        name = _local_name(str(element.tag)).lower()
-                        if name in ("hr", "heartrate"):
-                            pulse = _number(element.text, name)
-                        elif name in ("cad", "cadence"):
-                            cadence = _number(element.text, name)
-                rows.add(_in_utc(point.time), pulse, way_m, cadence)
-    sports = [track.type for track in found.tracks if track.type]
-    return parsed(rows, "GPX", sports[0] if sports else None)
+                if point.time is not None:
+                    _add_point(found[-1][1], point, way_m)
+    return _runs(found, "GPX", checked.cut)
 
 
-def checked_text(data: bytes) -> str:
-    """The text of an XML file that is well formed, holds no document type declaration and few enough samples.
+@dataclass(frozen=True)
+class CheckedText:
+    """The text of a safe and well-formed XML file. cut: whether it is what was whole of a damaged one."""
 
-    Raises DawnbeatError for any other.
+    text: str
+    cut: bool = False
+
+
+def checked_text(data: bytes) -> CheckedText:
+    """An XML file's text, safe to parse: no document type declaration, few enough samples, not too deep.
+
+    A damaged file ends after its last whole sample. Raises DawnbeatError for one that is unsafe or has none.
     """
     try:
         text = data.decode("utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
+        torn = False
     except UnicodeDecodeError as error:
-        raise DawnbeatError("this XML file is not UTF-8: export it again") from error
+        text = data[: error.start].decode("utf-8-sig", "replace")
+        torn = True
+    seen = _Seen()
+    parser = defusedxml.sax.make_parser()
+    parser.forbid_dtd = True
+    parser.setContentHandler(seen)
     try:
-        parser = defusedxml.sax.make_parser()
-        parser.forbid_dtd = True
-        parser.setContentHandler(_Counter())
         # Fed as text, as the readers are, so that all go by the same characters.
         parser.feed(text)
         parser.close()
+        if torn:
+            raise DawnbeatError("this XML file is not UTF-8: export it again")
     except DefusedXmlException as error:
         raise DawnbeatError(
             "this XML file declares a document type or entities, which no run needs and which can "
             "do harm: it was not read"
         ) from error
-    except (SAXException, ParseError, ValueError) as error:
-        raise DawnbeatError(f"this XML file is cut short or damaged ({one_line(error)}): export it again") from error
-    return text
+    except (SAXParseException, ValueError) as error:
+        whole = seen.whole_part(text, error)
+        if whole is None:
+            raise DawnbeatError(
+                f"this XML file is cut short or damaged ({one_line(error)}), and no sample in it is whole: export it "
+                "again"
+            ) from error
+        return CheckedText(seen.with_prefixes(whole), cut=True)
+    return CheckedText(seen.with_prefixes(text))
 
 
-class _Counter(ContentHandler):
+class _Seen(ContentHandler):
+    """What the first, safe pass over a file meets. at_point: the elements open after the last whole sample."""
+
     def __init__(self) -> None:
         super().__init__()
-        self.points = self.depth = 0
+        self.points = 0
+        self.open: list[str] = []
+        self.at_point: list[str] = []
+        self.point_name = ""
+        self.used: set[str] = set()
+        self.declared: set[str] = {"xml", "xmlns"}
 
     def startElement(self, name: str, attrs: Any) -> None:  # noqa: N802 - the name that SAX calls
-        self.depth += 1
-        self.points += name.rsplit(":", 1)[-1] in ("trkpt", "Trackpoint")
+        self.open.append(name)
+        self.points += name.rsplit(":", 1)[-1] in _POINTS
+        self.declared.update(each[6:] for each in attrs.getNames() if each.startswith("xmlns:"))
+        self.used.update(each.split(":", 1)[0] for each in (name, *attrs.getNames()) if ":" in each)
         if self.points > MOST_SAMPLES:
             raise DawnbeatError(f"it holds over {MOST_SAMPLES} samples: split it into single runs")
-        if self.depth > _DEEPEST:
+        if len(self.open) > _DEEPEST:
             raise DawnbeatError("its elements are nested too deep for a run: it was not read")
 
     def endElement(self, name: str) -> None:  # noqa: N802 - the name that SAX calls
-        self.depth -= 1
+        self.open.pop()
+        if name.rsplit(":", 1)[-1] in _POINTS:
+            self.at_point, self.point_name = list(self.open), name
+
+    def whole_part(self, text: str, error: Exception) -> str | None:
+        """The text up to its last whole sample before an error, closed; None without a whole sample."""
+        if not self.point_name:
+            return None
+        end = len(text)
+        if isinstance(error, SAXParseException) and (line := error.getLineNumber()) is not None:
+            lines = text.split("\n")
+            end = sum(len(each) + 1 for each in lines[: line - 1]) + (error.getColumnNumber() or 0)
+        closing = f"</{self.point_name}>"
+        last = text.rfind(closing, 0, end)
+        if last < 0:
+            return None
+        return text[: last + len(closing)] + "".join(f"</{name}>" for name in reversed(self.at_point))
+
+    def with_prefixes(self, text: str) -> str:
+        """The text with prefixes that it uses and never declares declared in its root, as some programs forget to."""
+        missing = sorted(self.used - self.declared)
+        if not missing:
+            return text
+        names = "".join(f' xmlns:{each}="urn:undeclared:{each}"' for each in missing)
+        return re.sub(r"(<[A-Za-z_][^\s/>]*)", lambda root: root[1] + names, text, count=1)
+
+
+def _runs(found: list[tuple[Sport, Rows]], format_name: str, cut: bool) -> list[ParsedRun]:
+    with_times = [(sport, rows) for sport, rows in found if rows.time_s]
+    if cut and with_times:
+        rows = with_times[-1][1]
+        rows.notes.append(RunNote("cut short", rows.time_s[-1] - rows.time_s[0]))
+    if not with_times:
+        parsed(Rows(), format_name)
+    # A lone sample beside others is no run.
+    several = [(sport, rows) for sport, rows in with_times if len(rows.time_s) >= 2] or with_times[:1]
+    return [parsed(rows, format_name, sport) for sport, rows in several]
+
+
+def _apart(rows: Rows, moment: datetime) -> bool:
+    if rows.start is None:
+        return False
+    return moment - (rows.start + timedelta(seconds=rows.time_s[-1])) > OWN_RUN_AFTER
+
+
+def _add_point(rows: Rows, point: gpxpy.gpx.GPXTrackPoint, way_m: float) -> None:
+    assert point.time is not None
+    pulse = cadence = None
+    for extension in point.extensions:
+        for element in extension.iter():
+            name = _local_name(str(element.tag)).lower()
+            if name in ("hr", "heartrate"):
+                pulse = _number(element.text, name)
+            elif name in ("cad", "cadence"):
+                cadence = _number(element.text, name)
+    rows.add(_in_utc(point.time), pulse, way_m, cadence, point.elevation)
 
 
 def _add_trackpoint(rows: Rows, point: Any) -> None:
     moment: datetime | None = None
-    pulse = distance = steps = None
+    pulse = distance = steps = altitude = None
     for element in point.iter():
         name = _local_name(element.tag)
         if name == "Time":
@@ -132,10 +214,12 @@ def _add_trackpoint(rows: Rows, point: Any) -> None:
             pulse = _number(value, name)
         elif name == "DistanceMeters":
             distance = _number(element.text, name)
+        elif name == "AltitudeMeters":
+            altitude = _number(element.text, name)
         elif name == "RunCadence" or (name == "Cadence" and steps is None):
             steps = _number(element.text, name)
     if moment is not None:
-        rows.add(moment, pulse, distance, steps)
+        rows.add(moment, pulse, distance, steps, altitude)
 
 
 def _time(text: str | None) -> datetime:

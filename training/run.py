@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal, get_args
 
@@ -17,9 +17,27 @@ PULSE_LOW, PULSE_HIGH = 25.0, 240.0
 RATING_LOW, RATING_HIGH = 0.0, 10.0
 NOTE_LIMIT = 20_000
 LONGEST_RUN_S = 7 * 86_400
-_BLOB_VERSION = b"\x01"
+ALTITUDE_LOW_M, ALTITUDE_HIGH_M = -500.0, 9_000.0
+_BLOB_VERSION, _BLOB_WITHOUT_ALTITUDE = b"\x02", b"\x01"
 _NONE16, _NONE32 = 2**16 - 1, 2**32 - 1
-_ROW_BYTES = 4 + 2 + 4 + 2 + 1
+_ALTITUDE_PER_M = 5
+
+Sport = Literal["running", "walking", "hiking", "cycling", "swimming", "other", "not said"]
+SPORTS: tuple[Sport, ...] = get_args(Sport)
+# As the formats and their writers spell them; "9" is running in tracks that number their kinds.
+_SPELLINGS: dict[Sport, frozenset[str]] = {
+    "running": frozenset({"running", "run", "trail_running", "treadmill_running", "track_running", "jogging", "9"}),
+    "walking": frozenset({"walking", "walk"}),
+    "hiking": frozenset({"hiking", "hike"}),
+    "cycling": frozenset({"cycling", "biking", "bike", "ride", "road_biking", "mountain_biking", "virtual_ride", "1"}),
+    "swimming": frozenset({"swimming", "swim"}),
+    "not said": frozenset({"", "generic", "other", "training", "all", "none", "unknown", "default"}),
+}
+Talk = Literal["whole sentences", "short sentences", "a few words"]
+TALKS: tuple[Talk, ...] = get_args(Talk)
+# World records from 1500 m up stay below it (3:26.00, so 7.28 m/s; from memory): what is faster had wheels.
+FASTEST_RUN_M_PER_S = 7.3
+FASTEST_OVER_M = 1_000.0
 
 MarkKind = Literal["pause", "gap", "drop-out", "spike", "cadence lock"]
 MARK_KINDS: tuple[MarkKind, ...] = get_args(MarkKind)
@@ -41,6 +59,7 @@ class Samples:
     time_s: (n,) seconds from the first sample to whole milliseconds, strictly increasing, n >= 1.
     pulse_bpm: (n,) as recorded, nan where there was none. distance_m: (n,) from the start, nan where unknown.
     steps_per_min: (n,) both feet, nan where unknown. stopped: (n,) True where the timer stood until the next.
+    altitude_m: (n,) above the sea, nan where unknown; left out it is unknown throughout.
 
     Raises DawnbeatError when the shapes differ, time does not increase, or the run is longer than a week.
     """
@@ -50,10 +69,13 @@ class Samples:
     distance_m: FloatArray
     steps_per_min: FloatArray
     stopped: BoolArray
+    altitude_m: FloatArray = field(default_factory=lambda: np.empty(0))
 
     def __post_init__(self) -> None:
         n = self.time_s.size
-        columns = (self.pulse_bpm, self.distance_m, self.steps_per_min, self.stopped)
+        if self.altitude_m.size == 0:
+            object.__setattr__(self, "altitude_m", np.full(n, np.nan))
+        columns = (self.pulse_bpm, self.distance_m, self.steps_per_min, self.stopped, self.altitude_m)
         if n == 0 or any(column.shape != (n,) for column in (self.time_s, *columns)):
             raise DawnbeatError("the run has no samples: name a file with times in it")
         if not np.isfinite(self.time_s).all() or (n > 1 and np.diff(self.time_s).min() <= 0):
@@ -96,15 +118,48 @@ class Mark:
     overruled: bool = False
 
 
+NoteCode = Literal["cut short", "checksum", "clock", "distance", "altitude", "pulse", "no pulse", "too fast"]
+
+
+@dataclass(frozen=True)
+class RunNote:
+    """What is odd about a run's file, as data. value: how many samples, or seconds or m/s where `words` says so."""
+
+    code: NoteCode
+    value: float = 0.0
+
+    @property
+    def words(self) -> str:
+        """The note in plain words."""
+        count = f"{self.value:.0f} sample{'' if self.value == 1 else 's'}"
+        match self.code:
+            case "cut short":
+                return f"the file is cut short or damaged after {self.value / 60:.0f} minutes; what came before is kept"
+            case "checksum":
+                return "the checksum of the file is wrong, so some of it may be damaged: look at the curve"
+            case "clock":
+                return f"{count} where the clock of the device jumped are left out"
+            case "distance":
+                return f"{count} with an impossible distance are left out"
+            case "altitude":
+                return f"{count} with an impossible altitude are left out"
+            case "pulse":
+                return f"{count} with a pulse outside {PULSE_LOW:.0f} to {PULSE_HIGH:.0f} bpm are left out"
+            case "no pulse":
+                return "no pulse in it: kept with its duration; add how hard it felt, 0 to 10"
+            case "too fast":
+                return f"{3.6 * self.value:.0f} km/h on average is faster than anyone runs: it does not count as a run"
+
+
 @dataclass(frozen=True)
 class ParsedRun:
-    """A run as a file tells it. began: with an offset. notes: lines for the runner."""
+    """A run as a file tells it. began: with an offset. notes: what is odd about it."""
 
     began: datetime
     samples: Samples
     format: str
-    sport: str | None = None
-    notes: tuple[str, ...] = ()
+    sport: Sport = "not said"
+    notes: tuple[RunNote, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -114,7 +169,8 @@ class RunFigures:
     duration_s: without pauses. missing_s: by kind of mark, seconds within the duration without a pulse that
     counts; measured_s and these sum to duration_s. ms_at_bpm: (241,) measured milliseconds at each whole
     pulse, summing to measured_s. peak_bpm: highest pulse held for five seconds, spikes left out. drift_pct:
-    see run_figures.drift_pct.
+    see run_figures.drift_pct. minutes: (m, 3) a row for each whole minute of running with pulse and distance:
+    mean pulse in bpm, speed in m/s, and metres climbed (nan where unknown).
     """
 
     elapsed_s: float
@@ -126,6 +182,7 @@ class RunFigures:
     peak_bpm: float | None
     drift_pct: float | None
     ms_at_bpm: IntArray
+    minutes: FloatArray = field(default_factory=lambda: np.empty((0, 3)))
 
 
 @dataclass(frozen=True)
@@ -133,7 +190,8 @@ class Run:
     """One run of the journal.
 
     began: with the offset of the place. felt_effort: session rating, 0 to 10, or None. source: name of the
-    file, empty for a run entered by hand. race: the runner says that it was one.
+    file, empty for a run entered by hand. race: the runner says that it was one. counts: whether it enters weeks,
+    months, proposals and estimates; only running does, unless the runner says otherwise. talk: how talking went.
     """
 
     id: int
@@ -144,6 +202,10 @@ class Run:
     race: bool
     source: str
     format: str
+    sport: Sport = "running"
+    counts: bool = True
+    notes: tuple[RunNote, ...] = ()
+    talk: Talk | None = None
 
     @property
     def local_date(self) -> date:
@@ -170,13 +232,38 @@ def check_note(note: str) -> str:
     return plain_text("the note", note, NOTE_LIMIT)
 
 
-def blob_of(samples: Samples) -> bytes:
-    """The samples packed for the database; pulse and step rate are kept to a tenth, distance to a decimetre.
+def sport_from(text: str | None) -> Sport:
+    """The sport that a file's word means; "other" for a word that is not known."""
+    word = (text or "").strip().lower().replace(" ", "_").replace("-", "_")
+    for sport, spellings in _SPELLINGS.items():
+        if word in spellings:
+            return sport
+    return "other"
 
-    Version 1: the byte 1, then zlib of four little-endian columns one after another: time in milliseconds
-    (uint32), pulse in tenths (uint16, 65535 for none), distance in decimetres (uint32, 2**32 - 1 for none), steps
-    a minute in tenths (uint16, 65535 for none) with the timer's stops as a last column of bytes. The numbers of
-    time and distance are stored as differences, which pack better.
+
+def check_sport(text: str) -> Sport:
+    """The sport by its own name; raises DawnbeatError for any other word."""
+    for each in SPORTS:
+        if text == each:
+            return each
+    raise DawnbeatError(f"sport {text!r} is unknown: say {', '.join(SPORTS[:-1])}")
+
+
+def check_talk(text: str) -> Talk:
+    """How talking went, by its words; raises DawnbeatError for any others."""
+    for each in TALKS:
+        if text == each:
+            return each
+    raise DawnbeatError(f"talk {text!r} is unknown: say {', '.join(repr(each) for each in TALKS)}")
+
+
+def blob_of(samples: Samples) -> bytes:
+    """The samples packed for the database.
+
+    Version 2: the byte 2, then zlib of little-endian columns one after another: time in milliseconds (uint32), pulse
+    in tenths (uint16, 65535 for none), distance in decimetres (uint32, 2**32 - 1 for none), steps a minute in tenths
+    (uint16, 65535 for none), the timer's stops (a byte each), altitude in fifths of a metre above -500 m (uint16,
+    65535 for none), which version 1 lacks. Time and distance are stored as differences, which pack better.
     """
     time_ms = np.round(1000 * samples.time_s).astype(np.uint32)
     distance = _packed(samples.distance_m, _NONE32).astype(np.uint32)
@@ -187,6 +274,7 @@ def blob_of(samples: Samples) -> bytes:
         np.diff(distance, prepend=np.uint32(0)).astype("<u4"),
         _packed(samples.steps_per_min, _NONE16).astype("<u2"),
         samples.stopped.astype("u1"),
+        _packed((samples.altitude_m - ALTITUDE_LOW_M) * _ALTITUDE_PER_M / 10, _NONE16).astype("<u2"),
     )
     return _BLOB_VERSION + zlib.compress(b"".join(part.tobytes() for part in parts), 6)
 
@@ -194,10 +282,10 @@ def blob_of(samples: Samples) -> bytes:
 def samples_of(blob: bytes) -> Samples:
     """The samples of `blob_of`; raises DawnbeatError when they are damaged or of a newer version."""
     try:
-        if blob[:1] != _BLOB_VERSION:
+        if blob[:1] not in (_BLOB_VERSION, _BLOB_WITHOUT_ALTITUDE):
             raise ValueError("unknown version")
         data = zlib.decompress(blob[1:])
-        n, rest = divmod(len(data), _ROW_BYTES)
+        n, rest = divmod(len(data), 15 if blob[:1] == _BLOB_VERSION else 13)
         if rest:
             raise ValueError("odd length")
     except (ValueError, zlib.error) as error:
@@ -209,12 +297,17 @@ def samples_of(blob: bytes) -> Samples:
     distance = np.cumsum(np.frombuffer(data, "<u4", n, 6 * n), dtype=np.uint32)
     steps = np.frombuffer(data, "<u2", n, 10 * n)
     stopped = np.frombuffer(data, "u1", n, 12 * n)
+    altitude = np.full(n, np.nan)
+    if blob[:1] == _BLOB_VERSION:
+        packed = np.frombuffer(data, "<u2", n, 13 * n)
+        altitude = np.where(packed == _NONE16, np.nan, packed / _ALTITUDE_PER_M + ALTITUDE_LOW_M)
     return Samples(
         time_ms.astype(np.float64) / 1000,
         np.where(pulse == _NONE16, np.nan, pulse / 10),
         np.where(distance == _NONE32, np.nan, distance / 10),
         np.where(steps == _NONE16, np.nan, steps / 10),
         stopped.astype(np.bool_),
+        altitude,
     )
 
 

@@ -1,4 +1,4 @@
-"""What one run says: measured time, time at each pulse, its highest pulse, drift."""
+"""What one run says: measured time, time at each pulse, its highest pulse, its minutes, drift."""
 
 from __future__ import annotations
 
@@ -8,14 +8,21 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from dawnbeat.shared.trace import FloatArray, IntArray
+from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
 from dawnbeat.training.cleaning import codes_of
 from dawnbeat.training.run import MARK_KINDS, PULSE_HIGH, Mark, RunFigures, Samples
 from dawnbeat.training.zones import Zones
 
 BINS = int(PULSE_HIGH) + 1
 PEAK_HOLD_S = 5.0
-DRIFT_MINIMUM_S = 1800.0
+MINUTE_S = 60.0
+# Cardiovascular drift is counted from the tenth minute on (Coyle & González-Alonso 2001, Exerc Sport Sci Rev
+# 29:88-92); before it the pulse is still rising to the effort.
+SETTLED_MINUTES = 10
+# The other limits are common practice, no source: hills and changes of pace move the pulse, and for two minutes more.
+FEWEST_STEADY_MINUTES = 20
+STEADY_SPEED_SHARE, STEADY_GRADE, RECOVERS_MINUTES = 0.15, 0.03, 2
+_LEAST_OF_A_MINUTE_S = 45.0
 _MOVING_M_PER_S = 1.0
 
 
@@ -31,6 +38,7 @@ def figures_of(samples: Samples, marks: Sequence[Mark]) -> RunFigures:
     measured_ms = int(at_bpm.sum())
     mean = float(at_bpm @ np.arange(BINS)) / measured_ms if measured_ms else None
     known = samples.distance_m[np.isfinite(samples.distance_m)]
+    minutes = minutes_of(samples, codes)
     return RunFigures(
         elapsed_s=float(steps_ms.sum()) / 1000,
         duration_s=float(steps_ms.sum() - by_code[pause]) / 1000,
@@ -43,8 +51,9 @@ def figures_of(samples: Samples, marks: Sequence[Mark]) -> RunFigures:
         distance_m=float(known[-1]) if known.size and known[-1] > 0 else None,
         mean_bpm=mean,
         peak_bpm=_peak(samples, codes),
-        drift_pct=drift_pct(samples, codes),
+        drift_pct=drift_pct(minutes),
         ms_at_bpm=at_bpm,
+        minutes=minutes,
     )
 
 
@@ -55,21 +64,72 @@ def figures_by_hand(duration_s: float, distance_m: float | None) -> RunFigures:
     return RunFigures(duration_s, duration_s, 0.0, missing, distance_m, None, None, None, nothing)
 
 
-def drift_pct(samples: Samples, codes: IntArray) -> float | None:
-    """Metres a beat in the first half of the measured running time against the second; see wording.DRIFT_IN_WORDS.
+def minutes_of(samples: Samples, codes: IntArray) -> FloatArray:
+    """(m, 3) mean pulse in bpm, speed in m/s and metres climbed of each whole minute since the start, pauses included.
 
-    Positive where the pulse rose against the pace. None for under half an hour with pulse and distance.
+    codes: of cleaning.codes_of. A minute of which less than 45 s were measured on the move is nan throughout.
     """
+    count = int(samples.elapsed_s // MINUTE_S)
+    if count == 0:
+        return np.empty((0, 3))
     steps_s, way_m = np.diff(samples.time_s), np.diff(samples.distance_m)
     with np.errstate(invalid="ignore"):
         moving = (codes == 0) & (way_m >= _MOVING_M_PER_S * steps_s)
-    steps_s, way_m, pulse = steps_s[moving], way_m[moving], samples.pulse_bpm[:-1][moving]
-    spent_s = np.cumsum(steps_s)
-    if spent_s.size == 0 or spent_s[-1] < DRIFT_MINIMUM_S:
+    minute = np.minimum(samples.time_s[:-1] // MINUTE_S, count).astype(np.int64)[moving]
+
+    def total(values: FloatArray) -> FloatArray:
+        sums: FloatArray = np.bincount(minute, weights=values, minlength=count + 1)[:count].astype(np.float64)
+        return sums
+
+    spent_s = total(steps_s[moving])
+    with np.errstate(invalid="ignore", divide="ignore"):
+        pulse = total(samples.pulse_bpm[:-1][moving] * steps_s[moving]) / spent_s
+        speed = total(way_m[moving]) / spent_s
+    climbed = np.full(count, np.nan)
+    known = np.isfinite(samples.altitude_m)
+    if np.count_nonzero(known) > 1:
+        edges = np.arange(count + 1) * MINUTE_S
+        climbed = np.diff(np.interp(edges, samples.time_s[known], samples.altitude_m[known]))
+    found = np.column_stack((pulse, speed, climbed))
+    found[spent_s < _LEAST_OF_A_MINUTE_S] = np.nan
+    return found
+
+
+def steady(minutes: FloatArray) -> BoolArray:
+    """(m,) which minutes tell of an even effort: after the tenth, on the level, at the run's usual speed.
+
+    The two minutes after a hill or a change of pace are left out as well, since the pulse follows late.
+    """
+    if len(minutes) == 0:
+        return np.zeros(0, dtype=np.bool_)
+    speed, climbed = minutes[:, 1], minutes[:, 2]
+    known = np.isfinite(minutes[:, 0]) & np.isfinite(speed)
+    settled = known & (np.arange(len(minutes)) >= SETTLED_MINUTES)
+    if not settled.any():
+        return settled
+    usual = float(np.median(speed[settled]))
+    with np.errstate(invalid="ignore"):
+        uneven = np.abs(speed - usual) > STEADY_SPEED_SHARE * usual
+        hilly = np.abs(climbed) > STEADY_GRADE * speed * MINUTE_S
+    disturbed = (uneven & known) | (hilly & np.isfinite(climbed))
+    disturbed[:SETTLED_MINUTES] = False
+    after = ndimage.binary_dilation(
+        disturbed, structure=np.repeat([False, True], [RECOVERS_MINUTES, RECOVERS_MINUTES + 1])
+    )
+    found: BoolArray = settled & ~after
+    return found
+
+
+def drift_pct(minutes: FloatArray) -> float | None:
+    """Metres a beat in the first half of the steady minutes against the second, in %; see wording.DRIFT_IN_WORDS.
+
+    Positive where the pulse rose against the pace. None for under twenty steady minutes.
+    """
+    even = minutes[steady(minutes)]
+    if len(even) < FEWEST_STEADY_MINUTES:
         return None
-    first = spent_s <= spent_s[-1] / 2
-    early = way_m[first].sum() / (pulse[first] @ steps_s[first])
-    late = way_m[~first].sum() / (pulse[~first] @ steps_s[~first])
+    middle = len(even) // 2
+    early, late = (part[:, 1].sum() / part[:, 0].sum() for part in (even[:middle], even[middle:]))
     return float(100 * (early - late) / early)
 
 

@@ -1,7 +1,11 @@
-"""Rows of any run file, gathered and turned into samples."""
+"""Rows of any run file, gathered, held against what can be, and turned into samples.
+
+What can't be is left out sample by sample and noted; a run is refused only where most of it can't be.
+"""
 
 from __future__ import annotations
 
+import bisect
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, timezone
@@ -10,11 +14,29 @@ import numpy as np
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import with_fixed_offset
-from dawnbeat.shared.trace import BoolArray, FloatArray
-from dawnbeat.training.run import LONGEST_RUN_S, ParsedRun, Samples
+from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
+from dawnbeat.training.run import (
+    ALTITUDE_HIGH_M,
+    ALTITUDE_LOW_M,
+    LONGEST_RUN_S,
+    ParsedRun,
+    RunNote,
+    Samples,
+    Sport,
+)
 
 # 55 hours at one sample a second.
 MOST_SAMPLES = 200_000
+LONGEST_WAY_M = 1_000_000.0
+# The clocks of a device and of this computer may differ by so much.
+CLOCKS_APART = timedelta(minutes=10)
+# A sprinter reaches 12.4 m/s, a downhill cyclist over 30 (common knowledge, no source); after tunnels and under trees
+# a device catches up with some way at once.
+_FASTEST_M_PER_S: dict[Sport, float] = {"running": 12.5, "walking": 12.5, "hiking": 12.5, "swimming": 12.5}
+_FASTEST_OTHER_M_PER_S = 45.0
+_CATCHES_UP_M = 100.0
+_STEPS_BACK_M = 50.0
+_HIGHEST_STEPS_PER_MIN = 400.0
 _OLDEST = datetime(1990, 1, 2, tzinfo=UTC)
 # A step rate below this is that of one leg.
 _ONE_LEG_BELOW = 120.0
@@ -25,13 +47,18 @@ _NAN = float("nan")
 
 @dataclass
 class Rows:
-    """Rows in the order of the file: seconds since `start`, and nan for what is not known."""
+    """Rows in the order of the file: seconds since `start`, and nan for what is not known.
+
+    notes: what the reader of the file found odd about it.
+    """
 
     start: datetime | None = None
     time_s: list[float] = field(default_factory=list)
     pulse_bpm: list[float] = field(default_factory=list)
     distance_m: list[float] = field(default_factory=list)
     steps_per_min: list[float] = field(default_factory=list)
+    altitude_m: list[float] = field(default_factory=list)
+    notes: list[RunNote] = field(default_factory=list)
 
     def add(
         self,
@@ -39,11 +66,12 @@ class Rows:
         pulse_bpm: float | None,
         distance_m: float | None = None,
         steps_per_min: float | None = None,
+        altitude_m: float | None = None,
     ) -> None:
-        """Add a row; raises DawnbeatError when time runs backwards or there are too many rows."""
+        """Add a row; raises DawnbeatError when there are too many rows."""
         if self.start is None:
             self.start = moment
-        self.add_at((moment - self.start).total_seconds(), pulse_bpm, distance_m, steps_per_min)
+        self.add_at((moment - self.start).total_seconds(), pulse_bpm, distance_m, steps_per_min, altitude_m)
 
     def add_at(
         self,
@@ -51,16 +79,12 @@ class Rows:
         pulse_bpm: float | None,
         distance_m: float | None = None,
         steps_per_min: float | None = None,
+        altitude_m: float | None = None,
     ) -> None:
         """Add a row by its seconds; a second row of the same millisecond fills what the first left open."""
         time_s = round(time_s, 3)
-        values = [_NAN if each is None else each for each in (pulse_bpm, distance_m, steps_per_min)]
-        columns = (self.pulse_bpm, self.distance_m, self.steps_per_min)
-        if self.time_s and time_s < self.time_s[-1]:
-            raise DawnbeatError(
-                f"time runs backwards at sample {len(self.time_s) + 1}, by {self.time_s[-1] - time_s:g} s: "
-                "export the file again, or sort it by time"
-            )
+        values = [_NAN if each is None else each for each in (pulse_bpm, distance_m, steps_per_min, altitude_m)]
+        columns = (self.pulse_bpm, self.distance_m, self.steps_per_min, self.altitude_m)
         if self.time_s and time_s == self.time_s[-1]:
             for column, value in zip(columns, values, strict=True):
                 column[-1] = value if value == value else column[-1]
@@ -71,11 +95,21 @@ class Rows:
         for column, value in zip(columns, values, strict=True):
             column.append(value)
 
+    def part(self, begin: datetime, end: datetime | None) -> Rows:
+        """The rows from `begin` up to before `end`, with the same start and notes."""
+        assert self.start is not None
+        low = (begin - self.start).total_seconds()
+        high = float("inf") if end is None else (end - self.start).total_seconds()
+        at = [n for n, each in enumerate(self.time_s) if low <= each < high]
+        columns = (self.time_s, self.pulse_bpm, self.distance_m, self.steps_per_min, self.altitude_m)
+        times, pulses, ways, steps, altitudes = ([column[n] for n in at] for column in columns)
+        return Rows(self.start, times, pulses, ways, steps, altitudes, list(self.notes))
+
 
 def parsed(
     rows: Rows,
     format_name: str,
-    sport: str | None = None,
+    sport: Sport = "not said",
     pauses: Sequence[tuple[datetime, datetime]] = (),
     offset: timedelta | None = None,
 ) -> ParsedRun:
@@ -86,42 +120,107 @@ def parsed(
     """
     if rows.start is None or not rows.time_s:
         raise DawnbeatError("it holds no samples with a time: export the run again with its recording")
-    start = rows.start + timedelta(seconds=rows.time_s[0])
-    if not _OLDEST <= start <= datetime.now(UTC) + timedelta(days=2):
+    notes = list(rows.notes)
+    kept = _in_order(rows.time_s)
+    left_out = len(rows.time_s) - kept.size
+    if left_out > _MOSTLY * len(rows.time_s):
+        raise DawnbeatError(
+            f"time runs backwards or jumps in {left_out} of its {len(rows.time_s)} samples: export the file again, or "
+            "sort it by time"
+        )
+    if left_out:
+        notes.append(RunNote("clock", left_out))
+    time_s = np.array(rows.time_s, dtype=np.float64)[kept]
+    start = rows.start + timedelta(seconds=float(time_s[0]))
+    end = rows.start + timedelta(seconds=float(time_s[-1]))
+    if start < _OLDEST:
         raise DawnbeatError(f"it is dated {start:%Y-%m-%d}, which can't be right: check the clock of the device")
-    time_s = np.array(rows.time_s, dtype=np.float64)
+    if end > datetime.now(UTC) + CLOCKS_APART:
+        raise DawnbeatError(
+            f"it would end at {end:%Y-%m-%d %H:%M} UTC, in the future: check the clocks of the device and of this "
+            "computer"
+        )
     if time_s[-1] - time_s[0] > LONGEST_RUN_S:
         raise DawnbeatError(f"it would last {(time_s[-1] - time_s[0]) / 86_400:.0f} days: check its times")
     stopped = np.zeros(time_s.size, dtype=np.bool_)
-    for begin, end in pauses:
-        bounds = [(each - rows.start).total_seconds() for each in (begin, end)]
+    for begin, stop in pauses:
+        bounds = [(each - rows.start).total_seconds() for each in (begin, stop)]
         first = max(0, int(np.searchsorted(time_s, bounds[0], "right")) - 1)
         stopped[first : int(np.searchsorted(time_s, bounds[1], "left"))] = True
+    fastest = _FASTEST_M_PER_S.get(sport, _FASTEST_OTHER_M_PER_S)
+    distance_m, wild = covered_way(time_s, np.array(rows.distance_m, dtype=np.float64)[kept], fastest)
+    if wild:
+        notes.append(RunNote("distance", wild))
+    altitude_m, wild = _within(np.array(rows.altitude_m, dtype=np.float64)[kept], ALTITUDE_LOW_M, ALTITUDE_HIGH_M)
+    if wild:
+        notes.append(RunNote("altitude", wild))
     samples = Samples(
         np.round(time_s - time_s[0], 3),
-        np.array(rows.pulse_bpm, dtype=np.float64),
-        _from_start(np.array(rows.distance_m, dtype=np.float64)),
-        _both_feet(np.array(rows.steps_per_min, dtype=np.float64)),
+        np.array(rows.pulse_bpm, dtype=np.float64)[kept],
+        distance_m,
+        _both_feet(np.array(rows.steps_per_min, dtype=np.float64)[kept]),
         stopped,
+        altitude_m,
     )
-    return ParsedRun(_local(start, offset), samples, format_name, sport, _notes(samples))
+    return ParsedRun(_local(start, offset), samples, format_name, sport, (*notes, *_pulse_notes(samples)))
 
 
-def _from_start(distance_m: FloatArray) -> FloatArray:
-    known = np.isfinite(distance_m)
-    if not known.any():
-        return distance_m
-    first = float(distance_m[known][0])
-    distance_m = np.where(known, distance_m - first, np.nan)
-    # A device that loses its place may step back by some metres; way that was covered stays covered.
-    return np.where(known, np.maximum.accumulate(np.where(known, distance_m, 0.0)), np.nan)
+def _in_order(time_s: Sequence[float]) -> IntArray:
+    """Where the longest run of samples with rising time lies: a step back or a wild time costs the fewest."""
+    times = np.array(time_s)
+    if times.size < 2 or np.diff(times).min() > 0:
+        return np.arange(times.size)
+    ends: list[float] = []
+    end_at: list[int] = []
+    before = np.full(times.size, -1, dtype=np.int64)
+    for n, each in enumerate(time_s):
+        place = bisect.bisect_left(ends, each)
+        before[n] = end_at[place - 1] if place else -1
+        if place == len(ends):
+            ends.append(each)
+            end_at.append(n)
+        else:
+            ends[place], end_at[place] = each, n
+    chain = [end_at[-1]]
+    while before[chain[-1]] >= 0:
+        chain.append(int(before[chain[-1]]))
+    return np.array(chain[::-1])
+
+
+def covered_way(time_s: FloatArray, distance_m: FloatArray, fastest_m_per_s: float) -> tuple[FloatArray, int]:
+    """Way from the first known sample on, never falling, and how many samples could not be.
+
+    A step that nobody covers in its time, or a fall, as of a counter that begins anew, is taken out of all that
+    follows; the seconds for which a device stood at one figure count for the step after them. Steps back of some
+    metres, as where a device loses its place, stay covered way.
+    """
+    at = np.flatnonzero(np.isfinite(distance_m) & (distance_m >= 0))
+    found = np.full(distance_m.size, np.nan)
+    impossible = int(np.count_nonzero(np.isfinite(distance_m))) - at.size
+    if at.size == 0:
+        return found, impossible
+    steps_m, times = np.diff(distance_m[at]), time_s[at]
+    moved = np.concatenate(([True], steps_m != 0))
+    last_move_s = np.maximum.accumulate(np.where(moved, times, -np.inf))[:-1]
+    wild = (steps_m > fastest_m_per_s * (times[1:] - last_move_s) + _CATCHES_UP_M) | (steps_m < -_STEPS_BACK_M)
+    way = np.concatenate(([0.0], np.cumsum(np.where(wild, 0.0, steps_m))))
+    found[at] = np.minimum(np.maximum.accumulate(way), LONGEST_WAY_M)
+    return found, impossible + int(np.count_nonzero(wild & (steps_m > 0)))
+
+
+def _within(values: FloatArray, low: float, high: float) -> tuple[FloatArray, int]:
+    """The values with nan for those outside, and how many these were."""
+    with np.errstate(invalid="ignore"):
+        outside: BoolArray = np.isfinite(values) & ~((values >= low) & (values <= high))
+    return np.where(outside, np.nan, values), int(np.count_nonzero(outside))
 
 
 def _both_feet(steps_per_min: FloatArray) -> FloatArray:
-    walking: BoolArray = np.nan_to_num(steps_per_min) > 0
-    if walking.any() and float(np.median(steps_per_min[walking])) < _ONE_LEG_BELOW:
-        return 2 * steps_per_min
-    return steps_per_min
+    steps, _ = _within(steps_per_min, 0.0, _HIGHEST_STEPS_PER_MIN)
+    walking: BoolArray = np.nan_to_num(steps) > 0
+    if walking.any() and float(np.median(steps[walking])) < _ONE_LEG_BELOW:
+        return 2 * steps
+    return steps
 
 
 def _local(start: datetime, offset: timedelta | None) -> datetime:
@@ -131,7 +230,7 @@ def _local(start: datetime, offset: timedelta | None) -> datetime:
     return with_fixed_offset(start.astimezone() if start.utcoffset() == timedelta(0) else start)
 
 
-def _notes(samples: Samples) -> tuple[str, ...]:
+def _pulse_notes(samples: Samples) -> tuple[RunNote, ...]:
     notes = []
     impossible = samples.impossible
     with_pulse = int(np.count_nonzero(np.nan_to_num(samples.pulse_bpm) != 0))
@@ -141,7 +240,7 @@ def _notes(samples: Samples) -> tuple[str, ...]:
             f"most of its pulses can't be beats a minute (up to {highest:g}): check the column or the unit"
         )
     if impossible:
-        notes.append(f"{impossible} samples with a pulse outside 25 to 240 bpm are left out")
+        notes.append(RunNote("pulse", impossible))
     if not samples.has_pulse:
-        notes.append("no pulse in it: kept with its duration; add how hard it felt, 0 to 10")
+        notes.append(RunNote("no pulse"))
     return tuple(notes)

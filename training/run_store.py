@@ -7,7 +7,7 @@ import sqlite3
 import struct
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -16,54 +16,81 @@ from dawnbeat.journal.faults import journal_errors
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import with_fixed_offset
-from dawnbeat.shared.trace import IntArray
+from dawnbeat.shared.trace import FloatArray, IntArray
 from dawnbeat.training.load_run import PreparedRun
 from dawnbeat.training.run import (
     CAN_BE_OVERRULED,
+    FASTEST_OVER_M,
+    FASTEST_RUN_M_PER_S,
     LONGEST_RUN_S,
     Mark,
     Run,
     RunFigures,
+    RunNote,
     Samples,
+    Sport,
+    Talk,
     check_felt_effort,
     check_note,
     samples_of,
 )
 from dawnbeat.training.run_figures import BINS, figures_by_hand, figures_of
+from dawnbeat.training.run_rows import CLOCKS_APART, LONGEST_WAY_M
 
-SAME_START_S = 2
+SAME_START_S = 10
+# Two runs of one runner can't overlap; clocks of two devices differ by less than this.
+OVERLAP_S = 60
+RICHER_BY_S = 60.0
 BY_HAND = "by hand"
-_LONGEST_WAY_M = 1_000_000.0
 _COLUMNS = (
     "id, began, elapsed_s, duration_s, measured_s, missing_json, distance_m, mean_bpm, peak_bpm, drift_pct, ms_at_bpm, "
-    "felt_effort, note, race, source, format"
+    "minutes, felt_effort, note, race, source, format, sport, counts, notes_json, talk"
 )
 
 
 @dataclass(frozen=True)
 class Kept:
-    """What became of a file. run_id: the run that holds it; new: whether it was added just now."""
+    """What became of a run of a file. run_id: the run that holds it; new: whether it was added just now.
+
+    richer: it is of the same time as that run and longer, or tells more. replaced: it took that run's place.
+    """
 
     run_id: int
     new: bool
     in_bin: bool = False
+    richer: bool = False
+    replaced: bool = False
 
 
-def keep(journal: Journal, run: PreparedRun) -> Kept:
-    """Add a prepared run in one transaction, unless its content or its start is here already."""
+def keep(journal: Journal, run: PreparedRun, replace_poorer: bool = False) -> Kept:
+    """Add a prepared run in one transaction, unless its content, its start or its time is here already.
+
+    replace_poorer: where the run here is shorter or tells less, this one takes its place; what the runner added to it
+    stays.
+    """
+    begin = _utc_s(run.began)
     with journal.transaction("save the run") as connection:
         found = connection.execute(
-            "SELECT id, binned_at FROM runs WHERE sha256 = ? OR began_utc_s BETWEEN ? AND ? LIMIT 1",
-            (run.sha256, _utc_s(run.began) - SAME_START_S, _utc_s(run.began) + SAME_START_S),
-        ).fetchone()
+            "SELECT id, binned_at IS NOT NULL, sha256 IS ? FROM runs WHERE sha256 IS ? ORDER BY 3 DESC LIMIT 1",
+            (run.sha256, run.sha256),
+        ).fetchone() or _of_the_same_time(connection, begin, run.figures.elapsed_s)
         if found is not None:
-            return Kept(found[0], new=False, in_bin=found[1] is not None)
-        run_id = _insert(connection, run.began, run.figures, run.path.name, run.format, sha256=run.sha256)
-        connection.execute("INSERT INTO run_samples VALUES (?, ?)", (run_id, run.blob))
-        connection.executemany(
-            "INSERT INTO run_marks VALUES (?, ?, ?, ?, ?, 0)",
-            [(run_id, n, mark.kind, mark.start_s, mark.end_s) for n, mark in enumerate(run.marks, start=1)],
-        )
+            run_id, in_bin, same = found
+            richer = not same and not in_bin and _richer(run.figures, _figures_of(connection, run_id))
+            if not (richer and replace_poorer):
+                return Kept(run_id, new=False, in_bin=bool(in_bin), richer=richer)
+            values = {**_moment_values(run.began), **_figure_values(run.figures), **_file_values(run)}
+            del values["sport"], values["counts"]
+            connection.execute(
+                f"UPDATE runs SET {', '.join(f'{name} = ?' for name in values)} WHERE id = ?",
+                (*values.values(), run_id),
+            )
+            connection.execute("DELETE FROM run_samples WHERE run_id = ?", (run_id,))
+            connection.execute("DELETE FROM run_marks WHERE run_id = ?", (run_id,))
+            _insert_samples(connection, run_id, run)
+            return Kept(run_id, new=False, replaced=True)
+        run_id = _insert(connection, run.began, run.figures, _file_values(run))
+        _insert_samples(connection, run_id, run)
     return Kept(run_id, new=True)
 
 
@@ -80,13 +107,27 @@ def add_by_hand(
     began = with_fixed_offset(began)
     if not 0 < duration_s <= LONGEST_RUN_S:
         raise DawnbeatError(f"a run of {duration_s:g} s can't be right: give its duration")
-    if distance_m is not None and not 0 < distance_m <= _LONGEST_WAY_M:
+    if distance_m is not None and not 0 < distance_m <= LONGEST_WAY_M:
         raise DawnbeatError(f"a distance of {distance_m:g} m can't be right: give it in metres, or leave it out")
-    check_felt_effort(felt_effort)
-    check_note(note)
+    if distance_m is not None and distance_m > max(FASTEST_OVER_M, FASTEST_RUN_M_PER_S * duration_s):
+        raise DawnbeatError(
+            f"{distance_m / 1000:g} km in {duration_s / 60:.0f} minutes is faster than anyone runs: check both"
+        )
+    if began + timedelta(seconds=duration_s) > datetime.now(UTC) + CLOCKS_APART:
+        raise DawnbeatError("the run would end in the future: give when it began, and how long it was")
+    values = {
+        "felt_effort": check_felt_effort(felt_effort),
+        "note": check_note(note),
+        "race": race,
+        "source": "",
+        "format": BY_HAND,
+    }
     figures = figures_by_hand(round(duration_s, 3), distance_m)
     with journal.transaction("save the run") as connection:
-        run_id = _insert(connection, began, figures, "", BY_HAND, felt_effort, note, race)
+        here = _of_the_same_time(connection, _utc_s(began), duration_s)
+        if here is not None and not here[1]:
+            raise DawnbeatError(f"run {here[0]} is of that time already: change it, or put it in the bin first")
+        run_id = _insert(connection, began, figures, values)
     return run(journal, run_id)
 
 
@@ -162,18 +203,28 @@ def edit(
     note: str | None = None,
     race: bool | None = None,
     clear_felt_effort: bool = False,
+    sport: Sport | None = None,
+    counts: bool | None = None,
+    talk: Talk | None = None,
 ) -> Run:
-    """Change what the runner adds; None leaves an item as it is."""
+    """Change what the runner adds; None leaves an item as it is. A sport decides anew whether the run counts."""
     present = run(journal, run_id)
     rating = None if clear_felt_effort else present.felt_effort if felt_effort is None else felt_effort
+    if counts is None:
+        counts = present.counts if sport is None else sport == "running"
     values = (
         check_felt_effort(rating),
         check_note(present.note if note is None else note),
         present.race if race is None else race,
+        present.sport if sport is None else sport,
+        counts,
+        present.talk if talk is None else talk,
         run_id,
     )
     with journal.transaction("change the run") as connection:
-        connection.execute("UPDATE runs SET felt_effort = ?, note = ?, race = ? WHERE id = ?", values)
+        connection.execute(
+            "UPDATE runs SET felt_effort = ?, note = ?, race = ?, sport = ?, counts = ?, talk = ? WHERE id = ?", values
+        )
     return run(journal, run_id)
 
 
@@ -208,36 +259,79 @@ def empty_bin(journal: Journal, run_ids: Iterable[int]) -> int:
         )
 
 
-def _insert(
-    connection: sqlite3.Connection,
-    began: datetime,
-    figures: RunFigures,
-    source: str,
-    format_name: str,
-    felt_effort: float | None = None,
-    note: str = "",
-    race: bool = False,
-    sha256: str | None = None,
-) -> int:
+def _of_the_same_time(connection: sqlite3.Connection, begin_s: int, elapsed_s: float) -> tuple[int, int, int] | None:
+    """The run that begins within seconds of this one or overlaps it: its id, whether it is binned, and 0."""
+    end_s = begin_s + elapsed_s
+    # Half of a run shorter than two minutes is overlap enough.
+    enough_s = min(OVERLAP_S, elapsed_s / 2)
+    found: tuple[int, int, int] | None = connection.execute(
+        "SELECT id, binned_at IS NOT NULL, 0 FROM runs WHERE abs(began_utc_s - ?) <= ? OR (began_utc_s BETWEEN ? AND ? "
+        "AND min(began_utc_s + elapsed_s, ?) - max(began_utc_s, ?) >= min(?, elapsed_s / 2)) "
+        "ORDER BY binned_at IS NOT NULL, abs(began_utc_s - ?) LIMIT 1",
+        (begin_s, SAME_START_S, begin_s - LONGEST_RUN_S, int(end_s), end_s, begin_s, enough_s, begin_s),
+    ).fetchone()
+    return found
+
+
+def _richer(new: RunFigures, here: RunFigures) -> bool:
+    """Whether a file tells more of the same run and nothing less: longer, more of it measured, or its distance."""
+    if new.measured_s < here.measured_s - 1 or new.duration_s < here.duration_s - RICHER_BY_S:
+        return False
+    if here.distance_m is not None and new.distance_m is None:
+        return False
+    return (
+        new.measured_s > here.measured_s + RICHER_BY_S
+        or new.duration_s > here.duration_s + RICHER_BY_S
+        or (here.distance_m is None and new.distance_m is not None)
+    )
+
+
+def _figures_of(connection: sqlite3.Connection, run_id: int) -> RunFigures:
+    return _run_from(connection.execute(f"SELECT {_COLUMNS} FROM runs WHERE id = ?", (run_id,)).fetchone()).figures
+
+
+def _insert(connection: sqlite3.Connection, began: datetime, figures: RunFigures, more: dict[str, Any]) -> int:
     values = {
-        "local_date": began.date().isoformat(),
-        "began": began.isoformat(),
-        "began_utc_s": _utc_s(began),
+        **_moment_values(began),
         **_figure_values(figures),
-        "felt_effort": felt_effort,
-        "note": note,
-        "race": race,
-        # A file's name may hold bytes that are no text.
-        "source": source.encode("utf-8", "replace").decode(),
-        "format": format_name,
-        "sha256": sha256,
+        "felt_effort": None,
+        "note": "",
+        "race": False,
+        "sport": "running",
+        "counts": True,
+        "notes_json": "[]",
         "saved_at": datetime.now(UTC).isoformat(),
+        **more,
     }
     inserted = connection.execute(
         f"INSERT INTO runs ({', '.join(values)}) VALUES ({', '.join('?' * len(values))})", tuple(values.values())
     )
     assert inserted.lastrowid is not None
     return inserted.lastrowid
+
+
+def _insert_samples(connection: sqlite3.Connection, run_id: int, run: PreparedRun) -> None:
+    connection.execute("INSERT INTO run_samples VALUES (?, ?)", (run_id, run.blob))
+    connection.executemany(
+        "INSERT INTO run_marks VALUES (?, ?, ?, ?, ?, 0)",
+        [(run_id, n, mark.kind, mark.start_s, mark.end_s) for n, mark in enumerate(run.marks, start=1)],
+    )
+
+
+def _moment_values(began: datetime) -> dict[str, Any]:
+    return {"local_date": began.date().isoformat(), "began": began.isoformat(), "began_utc_s": _utc_s(began)}
+
+
+def _file_values(run: PreparedRun) -> dict[str, Any]:
+    return {
+        # A file's name may hold bytes that are no text.
+        "source": run.name.encode("utf-8", "replace").decode(),
+        "format": run.format,
+        "sha256": run.sha256,
+        "sport": run.sport,
+        "counts": run.counts,
+        "notes_json": json.dumps([[note.code, note.value] for note in run.notes]),
+    }
 
 
 def _figure_values(figures: RunFigures) -> dict[str, Any]:
@@ -251,6 +345,7 @@ def _figure_values(figures: RunFigures) -> dict[str, Any]:
         "peak_bpm": figures.peak_bpm,
         "drift_pct": figures.drift_pct,
         "ms_at_bpm": _packed(figures.ms_at_bpm),
+        "minutes": _packed_minutes(figures.minutes),
     }
 
 
@@ -270,6 +365,29 @@ def _unpacked(blob: bytes) -> IntArray:
     return ms_at_bpm
 
 
+def _packed_minutes(minutes: FloatArray) -> bytes:
+    """Pulse in tenths and speed in mm/s (uint16, 0 for none), climb in decimetres (int16, the lowest for none)."""
+    pulse, speed = (np.nan_to_num(minutes[:, n] * scale).round() for n, scale in ((0, 10), (1, 1000)))
+    climb = np.where(np.isfinite(minutes[:, 2]), (minutes[:, 2] * 10).round().clip(-32_767, 32_767), -32_768)
+    columns = (pulse.clip(0, 65_535).astype("<u2"), speed.clip(0, 65_535).astype("<u2"), climb.astype("<i2"))
+    return b"".join(column.tobytes() for column in columns)
+
+
+def _unpacked_minutes(blob: bytes | None) -> FloatArray:
+    n = len(blob or b"") // 6
+    if blob is None or n == 0:
+        return np.empty((0, 3))
+    pulse, speed = (np.frombuffer(blob, "<u2", n, 2 * n * place).astype(np.float64) for place in (0, 1))
+    climb = np.frombuffer(blob, "<i2", n, 4 * n).astype(np.float64)
+    return np.column_stack(
+        (
+            np.where(pulse == 0, np.nan, pulse / 10),
+            np.where(pulse == 0, np.nan, speed / 1000),
+            np.where(climb == -32_768, np.nan, climb / 10),
+        )
+    )
+
+
 def _select(journal: Journal, where: str, values: list[Any]) -> list[Run]:
     with journal_errors("read the runs", journal.path):
         found = journal.connection.execute(
@@ -279,8 +397,33 @@ def _select(journal: Journal, where: str, values: list[Any]) -> list[Run]:
 
 
 def _run_from(row: tuple[Any, ...]) -> Run:
-    figures = RunFigures(row[2], row[3], row[4], json.loads(row[5]), row[6], row[7], row[8], row[9], _unpacked(row[10]))
-    return Run(row[0], datetime.fromisoformat(row[1]), figures, row[11], row[12], bool(row[13]), row[14], row[15])
+    figures = RunFigures(
+        row[2],
+        row[3],
+        row[4],
+        json.loads(row[5]),
+        row[6],
+        row[7],
+        row[8],
+        row[9],
+        _unpacked(row[10]),
+        _unpacked_minutes(row[11]),
+    )
+    felt_effort, note, race, source, format_name, sport, counts, notes, talk = row[12:]
+    return Run(
+        row[0],
+        datetime.fromisoformat(row[1]),
+        figures,
+        felt_effort,
+        note,
+        bool(race),
+        source,
+        format_name,
+        sport,
+        bool(counts),
+        tuple(RunNote(code, value) for code, value in json.loads(notes)),
+        talk,
+    )
 
 
 def _utc_s(moment: datetime) -> int:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.training.cleaning import HOLD_S, codes_of
+from dawnbeat.training.cleaning import codes_of, hold_s
 from dawnbeat.training.run import Mark, Samples
 
 TEST_S, LAST_S = 1800.0, 1200.0
@@ -70,7 +70,7 @@ def _fastest(samples: Samples) -> float:
     begins = samples.time_s[samples.time_s <= samples.elapsed_s - TEST_S]
     way = np.interp(begins + TEST_S, samples.time_s[known], samples.distance_m[known])
     way -= np.interp(begins, samples.time_s[known], samples.distance_m[known])
-    holes = (np.diff(samples.time_s) > HOLD_S) | samples.stopped[:-1]
+    holes = (np.diff(samples.time_s) > hold_s(samples.time_s)) | samples.stopped[:-1]
     before = np.concatenate(([0], np.cumsum(holes)))
     first, last = (np.searchsorted(samples.time_s, edge) for edge in (begins, begins + TEST_S))
     way[before[np.minimum(last, before.size - 1)] > before[first]] = -1.0

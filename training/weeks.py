@@ -69,6 +69,11 @@ def judged_runs(journal: Journal, today: date, first: date | None = None, last: 
     return judge_runs(run_store.runs(journal, first, last), present_sets(journal, today))
 
 
+def counting(judged: Sequence[JudgedRun]) -> list[JudgedRun]:
+    """Those that count as runs: weeks, loads and findings rest on them alone."""
+    return [each for each in judged if each.run.counts]
+
+
 @dataclass(frozen=True)
 class Week:
     """Monday to Sunday. zone_s: seconds in each zone. easy_share: of the measured time, 0 to 1, or None.
@@ -113,7 +118,7 @@ def weeks_of(judged: Sequence[JudgedRun], first: date, last: date) -> list[Week]
     has no monotony and strain yet.
     """
     by_week: dict[date, list[JudgedRun]] = {}
-    for each in judged:
+    for each in counting(judged):
         by_week.setdefault(monday_of(each.run.local_date), []).append(each)
     start, end = monday_of(first), monday_of(last)
     shares = {monday: _easy_share(found) for monday, found in by_week.items()}

@@ -6,7 +6,6 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta, timezone
-from pathlib import Path
 
 import numpy as np
 from scipy.signal import lfilter
@@ -92,9 +91,17 @@ def _keep(journal: Journal, plan: _Plan, began: datetime, week: int, rng: np.ran
     blob = blob_of(samples)
     samples = samples_of(blob)
     marks = marks_of(samples)
-    name = Path(f"{INVENTED} {began:%Y-%m-%d}.csv")
     prepared = PreparedRun(
-        name, began, INVENTED, (), hashlib.sha256(blob).hexdigest(), blob, marks, figures_of(samples, marks)
+        name=f"{INVENTED} {began:%Y-%m-%d}.csv",
+        began=began,
+        format=INVENTED,
+        sport="running",
+        counts=True,
+        notes=(),
+        sha256=hashlib.sha256(blob).hexdigest(),
+        blob=blob,
+        marks=marks,
+        figures=figures_of(samples, marks),
     )
     kept = run_store.keep(journal, prepared)
     felt = None if plan is _EASY and week % 6 == 4 else float(np.clip(plan.felt + rng.integers(-1, 2) / 2, 0, 10))

@@ -76,8 +76,11 @@ def fit_bytes(
     sport: int = 1,
     pauses: Sequence[tuple[float, float]] = (),
     offset_s: int | None = None,
+    sessions: Sequence[tuple[float, int]] = (),
 ) -> bytes:
     """A whole FIT activity file; sport 1 is running and 2 cycling in the protocol's profile.
+
+    sessions: begin in seconds and sport of each; without any there is one of `sport`.
 
     pauses: begin and end of each stop of the timer, in seconds. offset_s: local time minus UTC.
     """
@@ -115,7 +118,8 @@ def fit_bytes(
             )
         )
     last = samples[-1].time_s if samples else 0
-    parts += [_definition(3, 18, session), _data(3, session, (stamp(last), stamp(0), sport))]
+    parts.append(_definition(3, 18, session))
+    parts += [_data(3, session, (stamp(last), stamp(begin), kind)) for begin, kind in sessions or [(0, sport)]]
     if offset_s is not None:
         parts += [_definition(4, 34, activity), _data(4, activity, (stamp(last), stamp(last) + offset_s))]
     body = b"".join(parts)

@@ -117,3 +117,9 @@ def test_a_drop_out_stays_out_even_when_nothing_is_marked() -> None:
     pulse = swaying(60)
     pulse[10:20] = 300
     assert np.count_nonzero(codes_of(samples(pulse), ())) == 10
+
+
+def test_samples_twelve_seconds_apart_still_carry_their_pulse() -> None:
+    run = samples(swaying(3600)[::12], step_s=12.0)
+    assert marks_of(run) == ()
+    assert codes_of(run, ()).max() == 0

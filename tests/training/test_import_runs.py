@@ -1,7 +1,8 @@
 from __future__ import annotations
 
 import os
-from datetime import date, timedelta
+import zipfile
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +12,8 @@ from dawnbeat.journal.backup import backup, restore
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import run_store
-from dawnbeat.training.import_runs import FEW_FILES, FileOutcome, import_runs
+from dawnbeat.training.import_runs import FEW_FILES, FileOutcome, find_files, import_runs
+from dawnbeat.training.load_run import prepare
 from tests.training.run_files import START, billion_laughs, csv_text, fit_bytes, gpx_text, steady, tcx_text, write
 
 
@@ -25,7 +27,7 @@ def folder(tmp_path: Path) -> Path:
     write(folder / "again.fit", fit_bytes(steady(120, 130), START))
     write(folder / "deeper" / "other.gpx", gpx_text(steady(90), START + timedelta(days=20)))
     write(folder / "laughs.gpx", billion_laughs())
-    write(folder / "cut.fit", fit_bytes(steady(120), START + timedelta(days=30))[:900])
+    write(folder / "cut.fit", fit_bytes(steady(120), START + timedelta(days=30))[:60])
     write(folder / ".hidden.fit", b"not looked at")
     write(folder / "notes.md", b"not looked at")
     return folder
@@ -195,3 +197,122 @@ def test_runs_are_in_the_backup(journal: Journal, tmp_path: Path) -> None:
     with Journal.open(tmp_path / "restored") as restored:
         (run,) = run_store.runs(restored)
         assert len(run_store.samples(restored, run.id)) == 60
+
+
+# The same time twice, other sports, zip files
+
+
+def test_the_fuller_file_of_the_same_run_is_offered_and_takes_its_place_when_asked(
+    journal: Journal, tmp_path: Path
+) -> None:
+    # A watch that was started ten minutes late, and a phone that has the whole run.
+    late = write(tmp_path / "late.csv", csv_text(steady(1200), START + timedelta(minutes=10)))
+    whole = write(tmp_path / "whole.fit", fit_bytes(steady(1800), START))
+    import_runs(journal, [late])
+    (first,) = run_store.runs(journal)
+    run_store.edit(journal, first.id, felt_effort=4, note="in the rain", race=True)
+    offered = import_runs(journal, [whole])
+    assert (offered.count("here already"), offered.richer) == (1, 1)
+    assert "--replace" in " ".join(offered.lines())
+    assert run_store.run(journal, first.id).figures.duration_s == 1199
+    assert import_runs(journal, [whole], replace=True).count("replaced") == 1
+    (run,) = run_store.runs(journal)
+    assert (run.id, run.figures.duration_s, run.source, run.began) == (first.id, 1799, "whole.fit", START)
+    assert (run.felt_effort, run.note, run.race) == (4, "in the rain", True)
+    assert len(run_store.samples(journal, run.id)) == 1800
+    again = import_runs(journal, [late, whole], replace=True)
+    assert (again.count("here already"), again.richer) == (2, 0)
+
+
+@pytest.mark.parametrize(("minutes_later", "added"), [(0.05, 0), (10, 0), (19, 1), (25, 1)])
+def test_runs_whose_times_overlap_are_one(journal: Journal, tmp_path: Path, minutes_later: float, added: int) -> None:
+    import_runs(journal, [write(tmp_path / "one.csv", csv_text(steady(1200)))])
+    other = write(tmp_path / "two.csv", csv_text(steady(1200), START + timedelta(minutes=minutes_later)))
+    assert import_runs(journal, [other]).count("added") == added
+
+
+def test_a_run_by_hand_is_not_added_beside_the_file_of_its_time(journal: Journal, tmp_path: Path) -> None:
+    import_runs(journal, [write(tmp_path / "one.csv", csv_text(steady(1200)))])
+    with pytest.raises(DawnbeatError, match="run 1 is of that time already"):
+        run_store.add_by_hand(journal, START + timedelta(minutes=5), 1200)
+    run_store.add_by_hand(journal, START + timedelta(hours=2), 3600)
+    whole = write(tmp_path / "two.csv", csv_text(steady(3600), START + timedelta(hours=2, minutes=1)))
+    assert import_runs(journal, [whole]).richer == 1
+
+
+@pytest.mark.parametrize(
+    ("began", "seconds", "metres", "said"),
+    [
+        (datetime.now(UTC) + timedelta(days=1), 600.0, None, "in the future"),
+        (START, 600.0, 42_195.0, "faster than anyone runs"),
+    ],
+)
+def test_a_run_by_hand_that_cant_be_is_refused(
+    journal: Journal, began: datetime, seconds: float, metres: float | None, said: str
+) -> None:
+    with pytest.raises(DawnbeatError, match=said):
+        run_store.add_by_hand(journal, began, seconds, metres)
+
+
+def test_files_that_do_not_say_their_sport_are_asked_about_together(journal: Journal, tmp_path: Path) -> None:
+    for n in range(3):
+        write(tmp_path / f"{n}.gpx", gpx_text(steady(600), START + timedelta(days=n), ""))
+    write(tmp_path / "hike.gpx", gpx_text(steady(600), START + timedelta(days=5), "hiking"))
+    result = import_runs(journal, [tmp_path])
+    assert len(result.unsaid_ids) == 3
+    assert not any(run.counts for run in run_store.runs(journal))
+    assert "3 added whose files don't say the sport" in " ".join(result.lines())
+    assert "1 added that do not count as runs" in " ".join(result.lines())
+    for each in result.unsaid_ids:
+        run_store.edit(journal, each, sport="running")
+    assert [run.counts for run in run_store.runs(journal)] == [True, True, True, False]
+    assert run_store.edit(journal, 4, counts=True).counts
+    assert result.now_running(result.unsaid_ids).unsaid_ids == []
+
+
+def test_the_sport_can_be_said_beforehand(journal: Journal, tmp_path: Path) -> None:
+    path = write(tmp_path / "track.gpx", gpx_text(steady(600), kind=""))
+    assert import_runs(journal, [path], sport="running").unsaid_ids == []
+    assert run_store.runs(journal)[0].counts
+
+
+def test_a_zip_of_runs_is_taken_like_a_folder(journal: Journal, tmp_path: Path) -> None:
+    with zipfile.ZipFile(tmp_path / "runs.zip", "w") as packed:
+        for n in range(2):
+            packed.writestr(f"year/{n}.fit", fit_bytes(steady(120), START + timedelta(days=n)))
+        packed.writestr("year/laughs.gpx", billion_laughs())
+        packed.writestr("year/notes.md", "not looked at")
+    result = import_runs(journal, [tmp_path / "runs.zip"])
+    assert (result.files, result.count("added"), result.count("not taken")) == (3, 2, 1)
+    assert "runs.zip: year/laughs.gpx" in " ".join(result.lines())
+    assert run_store.runs(journal)[0].source == "0.fit"
+
+
+def test_a_zip_member_may_not_unpack_to_more_than_a_run(tmp_path: Path) -> None:
+    with zipfile.ZipFile(tmp_path / "bomb.zip", "w", zipfile.ZIP_DEFLATED) as packed:
+        packed.writestr("bomb.csv", bytes(3 * 2**20))
+    (member,) = find_files([tmp_path / "bomb.zip"])
+    with pytest.raises(DawnbeatError, match="over 2 MB"):
+        prepare(member, max_bytes=2 * 2**20)
+
+
+def test_whatever_breaks_on_one_file_the_others_are_added(
+    journal: Journal, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def breaks(samples: object) -> None:
+        raise AssertionError("deep inside")
+
+    good = write(tmp_path / "good.csv", csv_text(steady(60)))
+    monkeypatch.setattr("dawnbeat.training.parse_xml._add_trackpoint", breaks)
+    bad = write(tmp_path / "bad.tcx", tcx_text(steady(60)))
+    result = import_runs(journal, [bad, good])
+    assert [each.became for each in result.outcomes] == ["not taken", "added"]
+    assert "\n" not in result.outcomes[0].message
+
+
+def test_what_is_odd_about_a_file_is_kept_with_its_run(journal: Journal, tmp_path: Path) -> None:
+    data = fit_bytes(steady(600))
+    import_runs(journal, [write(tmp_path / "cut.fit", data[: len(data) // 2])])
+    (run,) = run_store.runs(journal)
+    assert [note.code for note in run.notes] == ["cut short"]
+    assert run_store.edit(journal, run.id, talk="whole sentences").talk == "whole sentences"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import math
+import os
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -15,9 +16,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.training.load_run import MAX_BYTES, parse, prepare
-from dawnbeat.training.parse_csv import read_csv
+from dawnbeat.training.load_run import MAX_BYTES, PreparedRun, assumed, parse, prepare
+from dawnbeat.training.parse_csv import parse_csv
 from dawnbeat.training.run import ParsedRun
+from dawnbeat.training.run_rows import covered_way
 from tests.training.run_files import (
     START,
     Sample,
@@ -39,9 +41,25 @@ FORMATS = {
 }
 
 
+def only(data: bytes, name: str, began: datetime | None = None) -> ParsedRun:
+    """The one run of a file."""
+    (found,) = parse(data, name, began)
+    return found
+
+
+def prepared(path: Path) -> PreparedRun:
+    (found,) = prepare(path)
+    return found
+
+
+def codes(run: ParsedRun | PreparedRun) -> list[tuple[str, float]]:
+    return [(note.code, note.value) for note in run.notes]
+
+
 @pytest.mark.parametrize("name", FORMATS)
 def test_every_format_tells_the_same_run(name: str) -> None:
-    found = parse(FORMATS[name], name)
+    found = only(FORMATS[name], name)
+    assert found.sport == "running"
     assert found.began == START
     assert found.format == name[-3:].upper()
     np.testing.assert_array_equal(found.samples.time_s, np.arange(600))
@@ -55,26 +73,26 @@ def test_every_format_tells_the_same_run(name: str) -> None:
 def test_a_run_without_pulse_is_kept_with_its_duration(name: str, tmp_path: Path) -> None:
     bare = [Sample(t, None, 3.0 * t) for t in range(300)]
     makers = {"run.fit": fit_bytes, "run.tcx": tcx_text, "run.gpx": gpx_text, "run.csv": csv_text}
-    found = prepare(write(tmp_path / name, makers[name](bare)))  # type: ignore[operator]
+    found = prepared(write(tmp_path / name, makers[name](bare)))  # type: ignore[operator]
     assert found.figures.duration_s == 299
     assert found.figures.measured_s == 0
     assert found.figures.mean_bpm is None
-    assert "no pulse in it" in found.notes[0]
+    assert codes(found) == [("no pulse", 0)]
 
 
 def test_a_packed_file_is_unpacked(tmp_path: Path) -> None:
-    found = prepare(write(tmp_path / "run.fit.gz", gzip.compress(FORMATS["run.fit"])))
+    found = prepared(write(tmp_path / "run.fit.gz", gzip.compress(FORMATS["run.fit"])))
     assert found.figures.duration_s == 599
 
 
 def test_stops_of_the_timer_are_pauses() -> None:
     samples = [sample for sample in steady(600) if not 200 < sample.time_s < 260]
-    found = parse(fit_bytes(samples, pauses=[(200, 260)]), "run.fit").samples
+    found = only(fit_bytes(samples, pauses=[(200, 260)]), "run.fit").samples
     assert found.time_s[found.stopped].tolist() == [200]
 
 
 def test_local_time_comes_from_the_file_where_it_tells() -> None:
-    found = parse(fit_bytes(RUN, offset_s=int(5.5 * 3600)), "run.fit")
+    found = only(fit_bytes(RUN, offset_s=int(5.5 * 3600)), "run.fit")
     assert found.began.isoformat() == "2025-03-03T12:00:00+05:30"
 
 
@@ -86,7 +104,7 @@ def test_a_gpx_file_written_by_a_library_is_read() -> None:
         segment.points.append(gpxpy.gpx.GPXTrackPoint(-40 + n * 3e-5, -120.0, time=START + timedelta(seconds=n)))
     track.segments.append(segment)
     document.tracks.append(track)
-    samples = parse(document.to_xml().encode(), "run.gpx").samples
+    samples = only(document.to_xml().encode(), "run.gpx").samples
     assert samples.elapsed_s == 119
     assert samples.distance_m[-1] == pytest.approx(segment.length_2d(), rel=0.002)
 
@@ -95,7 +113,7 @@ def test_way_between_two_segments_is_not_made_up() -> None:
     first, second = gpx_text(steady(60)), gpx_text(steady(60), START + timedelta(seconds=600))
     body = second.split("<trkseg>")[1].split("</trkseg>")[0]
     joined = first.replace("</trkseg>", f"</trkseg><trkseg>{body}</trkseg>")
-    assert parse(joined.encode(), "run.gpx").samples.distance_m[-1] == pytest.approx(2 * 59 * 3.0, abs=0.5)
+    assert only(joined.encode(), "run.gpx").samples.distance_m[-1] == pytest.approx(2 * 59 * 3.0, abs=0.5)
 
 
 # Files that are no run
@@ -119,16 +137,174 @@ def complaint(read_it: Callable[[], object]) -> str:
 
 
 @pytest.mark.parametrize("name", ["run.fit", "run.tcx", "run.gpx"])
-@pytest.mark.parametrize("share", [0.02, 0.3, 0.9, 0.999])
-def test_a_truncated_file_is_named(name: str, share: float) -> None:
+@pytest.mark.parametrize("share", [0.3, 0.6, 0.9])
+def test_a_file_that_is_cut_short_gives_what_is_whole_and_says_so(name: str, share: float) -> None:
     data = FORMATS[name]
-    assert refused(data[: int(share * len(data))], name)
+    found = only(data[: int(share * len(data))], name)
+    assert len(found.samples) == pytest.approx(600 * share, rel=0.05)
+    np.testing.assert_array_equal(found.samples.pulse_bpm, [sample.pulse_bpm for sample in RUN[: len(found.samples)]])
+    assert codes(found) == [("cut short", len(found.samples) - 1)]
+    assert "what came before is kept" in found.notes[0].words
 
 
-def test_a_damaged_fit_file_is_named() -> None:
+@pytest.mark.parametrize("name", ["run.fit", "run.tcx", "run.gpx"])
+def test_a_file_cut_before_its_first_sample_is_refused(name: str) -> None:
+    assert "no sample in it is whole" in refused(FORMATS[name][: 30 if name == "run.fit" else 250], name)
+
+
+def test_a_fit_file_with_a_wrong_checksum_is_taken_with_a_note() -> None:
     data = bytearray(FORMATS["run.fit"])
-    data[3000] ^= 0x55
-    assert "cut short or damaged" in refused(bytes(data), "run.fit")
+    data[-1] ^= 0x55
+    found = only(bytes(data), "run.fit")
+    assert len(found.samples) == 600
+    assert codes(found) == [("checksum", 0)]
+
+
+def test_an_error_inside_the_library_stays_with_its_file(monkeypatch: pytest.MonkeyPatch) -> None:
+    def breaks(*_: object, **__: object) -> None:
+        raise AssertionError("deep inside")
+
+    monkeypatch.setattr("fitdecode.FitReader", breaks)
+    assert "deep inside" in refused(FORMATS["run.fit"], "run.fit")
+
+
+def test_a_prefix_that_a_program_forgot_to_declare_does_not_cost_the_run() -> None:
+    for name, declared in (
+        ("run.tcx", ' xmlns:x="urn:invented:extension"'),
+        ("run.gpx", ' \nxmlns:x="urn:invented:extension"'),
+    ):
+        text = FORMATS[name].decode().replace(declared, "").replace('xmlns:x="urn:invented:extension"', "")
+        assert only(text.encode(), name).samples.has_pulse
+
+
+# Several sports and sessions in one file
+
+
+def test_each_session_of_a_fit_file_is_an_activity_of_its_own() -> None:
+    # Run 20 minutes at 3 m/s, ride 30 at 9 m/s, run 10 at 3 m/s.
+    way = [
+        *(3.0 * t for t in range(1200)),
+        *(3600 + 9.0 * t for t in range(1800)),
+        *(19_800 + 3.0 * t for t in range(600)),
+    ]
+    samples = [Sample(t, 130 + t % 3, way_m) for t, way_m in enumerate(way)]
+    found = parse(fit_bytes(samples, sessions=[(0, 1), (1200, 2), (3000, 1)]), "three.fit")
+    assert [each.sport for each in found] == ["running", "cycling", "running"]
+    assert [each.samples.elapsed_s for each in found] == [1199, 1799, 599]
+    assert [round(float(each.samples.distance_m[-1])) for each in found] == [3597, 16_191, 1797]
+    assert [(each.began - START).total_seconds() for each in found] == [0, 1200, 3000]
+
+
+def test_the_parts_of_one_file_are_kept_apart_and_only_running_counts(tmp_path: Path) -> None:
+    data = fit_bytes(steady(1800), sessions=[(0, 1), (900, 2)])
+    first, second = prepare(write(tmp_path / "two.fit", data))
+    assert (first.counts, second.counts) == (True, False)
+    assert first.sha256 != second.sha256
+
+
+def test_each_activity_of_a_tcx_file_is_its_own() -> None:
+    first, second = (
+        tcx_text(steady(60), START + timedelta(hours=n), sport) for n, sport in ((0, "Running"), (2, "Biking"))
+    )
+    body = second.split("<Activities>")[1].split("</Activities>")[0]
+    found = parse(first.replace("</Activities>", body + "</Activities>").encode(), "two.tcx")
+    assert [(each.sport, each.samples.elapsed_s) for each in found] == [("running", 59), ("cycling", 59)]
+
+
+@pytest.mark.parametrize(("hours", "runs"), [(0.5, 1), (3, 2)])
+def test_tracks_of_a_gpx_file_are_one_run_only_where_they_follow_each_other(hours: float, runs: int) -> None:
+    first, second = gpx_text(steady(60)), gpx_text(steady(60), START + timedelta(hours=hours))
+    body = "<trk>" + second.split("<trk>")[1].split("</trk>")[0] + "</trk>"
+    assert len(parse(first.replace("</trk>", "</trk>" + body).encode(), "two.gpx")) == runs
+
+
+@pytest.mark.parametrize(
+    ("kind", "sport", "counts"),
+    [("", "not said", False), ("other", "not said", False), ("hiking", "hiking", False), ("running", "running", True)],
+)
+def test_only_what_says_that_it_is_running_counts(kind: str, sport: str, counts: bool, tmp_path: Path) -> None:
+    found = prepared(write(tmp_path / "track.gpx", gpx_text(RUN, kind=kind)))
+    assert (found.sport, found.counts) == (sport, counts)
+    said = assumed(found, "running")
+    assert said.counts == (sport in ("running", "not said"))
+
+
+def test_a_car_is_no_run_whatever_its_file_says(tmp_path: Path) -> None:
+    # 1:38 min/km is 10.2 m/s.
+    found = prepared(write(tmp_path / "car.gpx", gpx_text(steady(600, speed_m_per_s=10.2))))
+    assert not found.counts
+    assert [note.code for note in found.notes] == ["too fast"]
+    assert not assumed(found, "running").counts
+
+
+# What can't be
+
+
+def test_a_clock_that_steps_back_costs_only_the_samples_that_overlap() -> None:
+    # At half time the clock is put back by one second, so that one second is told twice.
+    samples = [Sample(t if t < 300 else t - 1, 140, 3.0 * t) for t in range(600)]
+    for maker, name in ((fit_bytes, "run.fit"), (tcx_text, "run.tcx"), (gpx_text, "run.gpx"), (csv_text, "run.csv")):
+        samples[300].time_s = 298.5 if name != "run.fit" else 298
+        made = maker(samples)
+        found = only(made if isinstance(made, bytes) else made.encode(), name)
+        assert codes(found) == [("clock", 1)]
+        assert len(found.samples) == 599
+
+
+@pytest.mark.parametrize("name", FORMATS)
+def test_a_file_that_is_mostly_out_of_order_is_refused(name: str) -> None:
+    makers = {"run.fit": fit_bytes, "run.tcx": tcx_text, "run.gpx": gpx_text, "run.csv": csv_text}
+    made = makers[name](steady(60)[::-1])  # type: ignore[operator]
+    assert "time runs backwards or jumps" in refused(made if isinstance(made, bytes) else made.encode(), name)
+
+
+@pytest.mark.parametrize("at", [0, 300, 599])
+@pytest.mark.parametrize("maker", [fit_bytes, tcx_text, csv_text])
+def test_one_wild_distance_is_left_out_and_said(maker: object, at: int) -> None:
+    name = {fit_bytes: "run.fit", tcx_text: "run.tcx", csv_text: "run.csv"}[maker]  # type: ignore[index]
+    samples = steady(600)
+    samples[at].distance_m = 42_949_000.0
+    made = maker(samples)  # type: ignore[operator]
+    found = only(made if isinstance(made, bytes) else made.encode(), name)
+    # At most the step of that one sample is lost, to either side.
+    assert float(found.samples.distance_m[-1]) == pytest.approx(3.0 * 599, abs=6.1)
+    # As the very first it is no step, and the counter merely begins anew after it.
+    assert codes(found) == ([("distance", 1)] if at else [])
+
+
+def test_a_distance_that_begins_anew_goes_on_from_where_it_was() -> None:
+    way, wild = covered_way(10 * np.arange(6.0), np.array([0.0, 30, 60, 0, 30, 60]), 12.5)
+    assert way.tolist() == [0, 30, 60, 60, 90, 120]
+    assert wild == 0
+
+
+def test_way_that_a_device_catches_up_with_after_a_tunnel_stays() -> None:
+    time_s = np.arange(120.0)
+    told = np.where((time_s > 20) & (time_s < 100), 60.0, 3 * time_s)
+    way, wild = covered_way(time_s, told, 12.5)
+    assert (way[-1], wild) == (357, 0)
+
+
+def test_altitudes_and_step_rates_that_cant_be_are_left_out() -> None:
+    rows = "".join(f"{t},140,{3 * t},{170 if t != 5 else 5000},{400 if t != 7 else 70_000}\n" for t in range(10))
+    found = parse_csv(("time,hr,distance,cadence,altitude\n" + rows).encode(), START)
+    assert np.flatnonzero(np.isnan(found.samples.steps_per_min)).tolist() == [5]
+    assert np.flatnonzero(np.isnan(found.samples.altitude_m)).tolist() == [7]
+    assert codes(found) == [("altitude", 1)]
+
+
+def test_a_run_of_tomorrow_is_refused() -> None:
+    tomorrow = datetime.now(UTC) + timedelta(days=1)
+    assert "in the future" in refused(fit_bytes(RUN, tomorrow), "run.fit")
+    an_hour_ago = datetime.now(UTC) - timedelta(hours=1)
+    assert len(only(fit_bytes(RUN, an_hour_ago), "run.fit").samples) == 600
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="there are no named pipes here")
+def test_a_pipe_is_no_run_and_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "run.fit")
+    with pytest.raises(DawnbeatError, match="pipe or device"):
+        prepare(tmp_path / "run.fit")
 
 
 @settings(deadline=None, max_examples=60)
@@ -145,24 +321,16 @@ def test_an_empty_file_is_named(name: str) -> None:
     assert "empty" in refused(b"", name)
 
 
-@pytest.mark.parametrize("name", FORMATS)
-def test_time_that_runs_backwards_is_named(name: str) -> None:
-    backwards = [*steady(60)[:30], *steady(60)[20:]]
-    makers = {"run.fit": fit_bytes, "run.tcx": tcx_text, "run.gpx": gpx_text, "run.csv": csv_text}
-    made = makers[name](backwards)  # type: ignore[operator]
-    said = refused(made if isinstance(made, bytes) else made.encode(), name)
-    assert "time runs backwards at sample 31, by 9 s" in said
-
-
 @pytest.mark.parametrize("maker", [tcx_text, gpx_text, csv_text])
 def test_a_pulse_of_300_is_left_out_and_a_file_full_of_it_is_refused(maker: object, tmp_path: Path) -> None:
     name = {tcx_text: "run.tcx", gpx_text: "run.gpx", csv_text: "run.csv"}[maker]  # type: ignore[index]
     few = steady(120)
     for sample in few[50:55]:
         sample.pulse_bpm = 300
-    found = prepare(write(tmp_path / name, maker(few)))  # type: ignore[operator]
+    found = prepared(write(tmp_path / name, maker(few)))  # type: ignore[operator]
     assert found.figures.missing_s == {"drop-out": 5.0}
-    assert found.notes == ("5 samples with a pulse outside 25 to 240 bpm are left out",)
+    assert codes(found) == [("pulse", 5)]
+    assert found.notes[0].words == "5 samples with a pulse outside 25 to 240 bpm are left out"
     many = [Sample(t, 300) for t in range(60)]
     made = maker(many)  # type: ignore[operator]
     assert "can't be beats a minute (up to 300)" in refused(made.encode(), name)
@@ -195,15 +363,6 @@ def test_a_packed_file_may_not_unpack_to_more_either(tmp_path: Path) -> None:
         prepare(write(tmp_path / "cut.csv.gz", path.read_bytes()[:200]), max_bytes=2 * 2**20)
 
 
-def test_another_sport_is_taken_only_when_asked(tmp_path: Path) -> None:
-    path = write(tmp_path / "ride.fit", fit_bytes(RUN, sport=2))
-    with pytest.raises(DawnbeatError, match=r"'cycling', not running: use --any-sport"):
-        prepare(path)
-    assert prepare(path, any_sport=True).figures.duration_s == 599
-    with pytest.raises(DawnbeatError, match="biking"):
-        prepare(write(tmp_path / "ride.tcx", tcx_text(RUN, sport="Biking")))
-
-
 @pytest.mark.parametrize(
     ("data", "name", "said"),
     [
@@ -212,7 +371,7 @@ def test_another_sport_is_taken_only_when_asked(tmp_path: Path) -> None:
         (b"<html></html>", "run.gpx", "neither TCX nor GPX"),
         (b'<gpx version="1.1"></gpx>', "run.gpx", "no samples with a time"),
         (b"<TrainingCenterDatabase></TrainingCenterDatabase>", "run.tcx", "no samples with a time"),
-        (b"<gpx" + b"<a>" * 100, "run.gpx", "cut short or damaged"),
+        (b"<gpx" + b"<a>" * 100, "run.gpx", "no sample in it is whole"),
         (b"<gpx>" + b"<a>" * 100 + b"</a>" * 100 + b"</gpx>", "run.gpx", "nested too deep"),
         (b"time,heart_rate\n", "run.csv", "no samples with a time"),
         (b"pulse,heart\n1,2\n", "run.csv", "line 1: it has no column of times"),
@@ -223,7 +382,7 @@ def test_another_sport_is_taken_only_when_asked(tmp_path: Path) -> None:
         (b"time,hr\n2025-03-03T06:30:00Z,120\n7,121\n", "run.csv", "clock time in one row"),
         (b'time,hr\n"2025', "run.csv", "not readable as CSV"),
         (b"time,hr\n\xff,1\n", "run.csv", "line 2 is not UTF-8"),
-        (b"time,hr\n2085-03-03T06:30:00Z,120\n", "run.csv", "dated 2085-03-03"),
+        (b"time,hr\n2085-03-03T06:30:00Z,120\n", "run.csv", "in the future"),
         (b"time,hr\n2025-03-03T06:30:00Z,120\n2025-04-03T06:30:00Z,120\n", "run.csv", "would last 31 days"),
     ],
 )
@@ -242,7 +401,7 @@ def test_a_missing_file_and_a_folder_are_named(tmp_path: Path) -> None:
 
 
 def read(text: str, began: datetime | None = None) -> ParsedRun:
-    return read_csv(text.encode(), began)
+    return parse_csv(text.encode(), began)
 
 
 def test_seconds_and_clock_readings_count_from_the_beginning_given() -> None:

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -7,7 +9,7 @@ from hypothesis import strategies as st
 
 from dawnbeat.training.cleaning import marks_of
 from dawnbeat.training.run import Samples, blob_of, samples_of
-from dawnbeat.training.run_figures import figures_of, judge
+from dawnbeat.training.run_figures import figures_of, judge, steady
 from dawnbeat.training.zones import Anchors, Scheme, zones
 from tests.training.invented import plain_zones, samples, swaying
 
@@ -24,7 +26,8 @@ def any_samples(draw: st.DrawFn) -> Samples:
     steps = draw(st.lists(st.one_of(st.just(float("nan")), st.floats(0, 250)), min_size=n, max_size=n))
     stopped = draw(st.lists(st.booleans(), min_size=n, max_size=n))
     speed = draw(st.floats(0, 6))
-    return Samples(time_s, np.array(pulse), speed * time_s, np.array(steps), np.array(stopped))
+    altitude = draw(st.lists(st.one_of(st.just(float("nan")), st.floats(-500, 9000)), min_size=n, max_size=n))
+    return Samples(time_s, np.array(pulse), speed * time_s, np.array(steps), np.array(stopped), np.array(altitude))
 
 
 @settings(deadline=None, max_examples=150)
@@ -55,6 +58,7 @@ def test_packed_samples_come_back(run: Samples) -> None:
     np.testing.assert_allclose(back.pulse_bpm, run.pulse_bpm, atol=0.0501)
     np.testing.assert_allclose(back.distance_m, run.distance_m, atol=0.0501)
     np.testing.assert_allclose(back.steps_per_min, run.steps_per_min, atol=0.0501)
+    np.testing.assert_allclose(back.altitude_m, run.altitude_m, atol=0.101)
 
 
 def test_a_run_of_known_blocks_is_judged_to_the_second() -> None:
@@ -66,13 +70,47 @@ def test_a_run_of_known_blocks_is_judged_to_the_second() -> None:
 
 
 def test_drift_is_the_loss_of_metres_a_beat() -> None:
-    # Same pace, 140 then 154 bpm: each beat buys 140 / 154 of the way, a loss of 1 - 140 / 154 = 9.09 %.
-    pulse = np.concatenate((np.full(1800, 140.0), np.full(1801, 154.0)))
+    # Same pace. After ten minutes, 25 at 140 and 25 at 154 bpm: each beat buys 140 / 154 of the way, a loss of 9.09 %.
+    pulse = np.concatenate((np.full(600 + 1500, 140.0), np.full(1501, 154.0)))
     drift = figures_of(samples(pulse), ()).drift_pct
     assert drift == pytest.approx(100 * (1 - 140 / 154), abs=0.01)
 
 
-def test_drift_needs_half_an_hour_with_pulse_and_way() -> None:
+def test_a_steady_half_hour_has_no_drift_though_the_pulse_first_rises() -> None:
+    at = np.arange(1861)
+    # To 140 bpm with a time constant of 60 s, as a heart follows an even effort; whole halves would say +2 %.
+    pulse = 140 - 55 * np.exp(-at / 60)
+    assert figures_of(samples(pulse), ()).drift_pct == pytest.approx(0, abs=0.05)
+
+
+def test_intervals_have_no_drift_to_speak_of() -> None:
+    speed = np.tile(np.repeat([4.4, 2.1], [180, 150]), 8)
+    pulse = 140.0 + 30 * (speed > 3)
+    run = replace(samples(pulse), distance_m=np.cumsum(speed))
+    assert figures_of(run, ()).drift_pct is None
+
+
+def test_a_hill_is_left_out_of_the_drift_with_the_two_minutes_after_it() -> None:
+    # Level for 30 minutes, then five of climbing by 10 m each at 160 bpm and the same pace, then level again.
+    minute = np.arange(3601) // 60
+    hill = (minute >= 30) & (minute < 35)
+    pulse = np.where(hill | ((minute >= 35) & (minute < 37)), 160.0, 140.0)
+    altitude = 100 + np.cumsum(hill) * 10 / 60
+    run = replace(samples(pulse), altitude_m=altitude)
+    figures = figures_of(run, ())
+    assert np.flatnonzero(~steady(figures.minutes)[10:]).tolist() == list(range(20, 27))
+    assert figures.drift_pct == pytest.approx(0, abs=0.05)
+    assert abs(figures_of(samples(pulse), ()).drift_pct or 0) > 1
+
+
+def test_each_minute_has_its_pulse_its_speed_and_its_climb() -> None:
+    at = np.arange(181)
+    run = replace(samples(np.where(at < 60, 120.0, 150.0)), altitude_m=at / 6)
+    minutes = figures_of(run, ()).minutes
+    np.testing.assert_allclose(minutes, [[120, 3, 10], [150, 3, 10], [150, 3, 10]])
+
+
+def test_drift_needs_twenty_steady_minutes_with_pulse_and_way() -> None:
     assert figures_of(samples(swaying(1790)), ()).drift_pct is None
     assert figures_of(samples(swaying(3600), speed_m_per_s=0.0), ()).drift_pct is None
 

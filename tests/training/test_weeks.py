@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -7,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.training import mornings_after
 from dawnbeat.training.load import coefficients_from, daily_loads, rolling, trimp_of, week_load
 from dawnbeat.training.weeks import judge_runs, monday_of, weeks_of
 from tests.training.invented import plain_zones, run, zone_set
@@ -29,6 +31,15 @@ def test_a_week_adds_up_its_runs() -> None:
     assert (week.unrated, week.without_trimp) == (0, 1)
     assert week.monotony is not None
     assert week.strain == pytest.approx(week.session_load * week.monotony)
+
+
+def test_what_does_not_count_as_a_run_is_in_no_week() -> None:
+    # A walk of three hours beside one hard run: alone it would make the week look easy.
+    walk = replace(run(MONDAY, 180, 100), sport="walking", counts=False)
+    judged = judge_runs([walk, run(MONDAY + timedelta(days=1), 30, 165)], [zone_set(MONDAY)])
+    (week,) = weeks_of(judged, MONDAY, MONDAY + timedelta(days=6))
+    assert (week.runs, week.easy_share, week.duration_s) == (1, 0, 1800)
+    assert mornings_after.daily_load(judged).by_day.keys() == {MONDAY + timedelta(days=1)}
 
 
 def test_a_week_with_an_unrated_run_or_not_yet_over_has_no_monotony() -> None:

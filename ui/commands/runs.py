@@ -6,7 +6,7 @@ import json
 import signal
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date, timedelta
 from pathlib import Path
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from dawnbeat.training.import_runs import FileOutcome
+    from dawnbeat.training.run import Run
 
 runs_app = typer.Typer(no_args_is_help=True, help="Runs: import, list and judge them by your zones.")
 runs_app.add_typer(maximum_app, name="maximum")
@@ -47,11 +48,16 @@ _LISTED_DAYS = 56
 
 @runs_app.command("import")
 def import_command(
-    paths: Annotated[list[Path], typer.Argument(help="FIT, TCX, GPX or CSV files, or folders of them.")],
+    paths: Annotated[list[Path], typer.Argument(help="FIT, TCX, GPX or CSV files, or folders or zip files of them.")],
     began: Annotated[
         str | None, typer.Option(help="When a CSV whose times count from 0 began, as 2025-03-01T06:30.")
     ] = None,
-    any_sport: Annotated[bool, typer.Option("--any-sport", help="Take other sports as well.")] = False,
+    sport: Annotated[
+        str | None, typer.Option(help="Sport of files that don't say theirs, such as running or walking.")
+    ] = None,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="A file that tells more than the run of its time takes its place.")
+    ] = False,
     journal: JournalFolder = None,
 ) -> None:
     """Bring runs into the journal; Ctrl-C stops between two files, and what was added stays."""
@@ -59,9 +65,12 @@ def import_command(
     from rich.progress import Progress
 
     from dawnbeat.morning.choices import open_journal
+    from dawnbeat.training import run_store
     from dawnbeat.training.import_runs import import_runs
+    from dawnbeat.training.run import check_sport
 
     moment = None if began is None else moment_from(began)
+    said = None if sport is None else check_sport(sport)
     screen = Console(stderr=True)
     bar = Progress(console=screen, transient=True, disable=not screen.is_terminal)
     with open_journal(journal, new=True) as opened, _interrupted() as stop, bar:
@@ -70,7 +79,15 @@ def import_command(
         def show(done: int, of: int, outcome: FileOutcome) -> None:
             bar.update(task, completed=done, total=of)
 
-        result = import_runs(opened, paths, moment, any_sport, progress=show, cancelled=stop.is_set)
+        result = import_runs(opened, paths, moment, said, replace, progress=show, cancelled=stop.is_set)
+        unsaid = result.unsaid_ids
+        if unsaid and sys.stdin.isatty() and sys.stderr.isatty():
+            bar.stop()
+            found = [run_store.run(opened, each) for each in unsaid]
+            if typer.confirm(_sport_question(found), err=True):
+                for each in unsaid:
+                    run_store.edit(opened, each, sport="running")
+                result = result.now_running(unsaid)
     lines = result.lines()
     if result.files == 1 and result.count("not taken"):
         raise DawnbeatError(result.outcomes[0].message)
@@ -177,6 +194,13 @@ def show_command(run_id: RunId, as_json: AsJson = False, journal: JournalFolder 
         f"{rating(run.felt_effort)}, rating load {number(each.session_load)}",
         markup=False,
     )
+    if not run.counts:
+        console.print(
+            f"It does not count as a run (sport: {run.sport}); `dawnbeat runs edit {run.id} --counts` changes that.",
+            markup=False,
+        )
+    for noted in run.notes:
+        console.print(f"{noted.words[0].upper()}{noted.words[1:]}.", markup=False)
     if marks:
         console.print(marks_table(marks))
     if run.note:
@@ -254,16 +278,24 @@ def edit_command(
     felt: Annotated[float | None, typer.Option(help="How hard the whole run felt, 0 to 10.")] = None,
     note: Annotated[str | None, typer.Option(help="A note.")] = None,
     race: Annotated[bool | None, typer.Option("--race/--no-race", help="It was a race, or not.")] = None,
+    sport: Annotated[str | None, typer.Option(help="What it was: running, walking, hiking, cycling or other.")] = None,
+    counts: Annotated[bool | None, typer.Option("--counts/--no-counts", help="It counts as a run, or not.")] = None,
+    talk: Annotated[
+        str | None, typer.Option(help="How talking went: 'whole sentences', 'short sentences' or 'a few words'.")
+    ] = None,
     journal: JournalFolder = None,
 ) -> None:
-    """Change how a run felt, its note, or whether it was a race."""
+    """Change how a run felt, its note, its sport, how talking went, whether it counts, or whether it was a race."""
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
+    from dawnbeat.training.run import check_sport, check_talk
 
-    if felt is None and note is None and race is None:
-        raise DawnbeatError("nothing to change: give --felt, --note, --race or --no-race")
+    if all(each is None for each in (felt, note, race, sport, counts, talk)):
+        raise DawnbeatError("nothing to change: give --felt, --note, --race, --sport, --counts or --talk")
+    what = None if sport is None else check_sport(sport)
+    talked = None if talk is None else check_talk(talk)
     with open_journal(journal) as opened:
-        run_store.edit(opened, run_id, felt, note, race)
+        run_store.edit(opened, run_id, felt, note, race, sport=what, counts=counts, talk=talked)
     typer.echo(f"run {run_id} changed")
 
 
@@ -321,6 +353,14 @@ def bin_command(
                     raise DawnbeatError("nobody is there to ask: say --yes to empty the bin; nothing was changed")
                 typer.confirm("Delete these runs for good?", abort=True)
             typer.echo(f"{run_store.empty_bin(opened, [run.id for run in found])} deleted for good")
+
+
+def _sport_question(found: Sequence[Run]) -> str:
+    """Asks once about all runs that don't say their sport, with their pace."""
+    figures = [run.figures for run in found]
+    paces = sorted(each.duration_s / (each.distance_m / 1000) for each in figures if each.distance_m)
+    at = "" if not paces else f" at {clock(paces[0])} to {clock(paces[-1])} min/km"
+    return f"{len(found)} files don't say what sport they are{at}: did you run them?"
 
 
 @contextmanager

@@ -61,7 +61,9 @@ def estimate_command(
     with open_journal(journal) as opened:
         run = None if run_id is None else run_store.run(opened, run_id)
         known = zone_store.standing(opened, date.today())
-        races = [each for each in run_store.runs(opened) if each.race and each.figures.distance_m is not None]
+        races = [
+            each for each in run_store.runs(opened) if each.race and each.counts and each.figures.distance_m is not None
+        ]
     by_pulses = None
     if known.resting is not None and known.maximum is not None:
         by_pulses = estimates.uptake_from_pulses(

@@ -21,6 +21,9 @@ def runs_table(judged: Sequence[JudgedRun]) -> Table:
     table = plain_table("Runs; pace in min/km, pulse in bpm, time above easy, felt 0 to 10", headings)
     for each in judged:
         run, figures = each.run, each.run.figures
+        what = ", race" if run.race else ""
+        if not run.counts:
+            what += f", {'not a run' if run.sport == 'running' else run.sport}: does not count"
         table.add_row(
             str(run.id),
             f"{run.began:%Y-%m-%d %H:%M}",
@@ -30,7 +33,7 @@ def runs_table(judged: Sequence[JudgedRun]) -> Table:
             number(figures.mean_bpm),
             percent(None if each.judged is None else each.judged.easy_share),
             long_clock(None if each.judged is None else each.judged.above_s),
-            rating(run.felt_effort) + (", race" if run.race else ""),
+            rating(run.felt_effort) + what,
         )
     return table
 
@@ -129,6 +132,10 @@ def run_json(each: JudgedRun) -> dict[str, Any]:
         "felt_effort": run.felt_effort,
         "session_load": each.session_load,
         "race": run.race,
+        "sport": run.sport,
+        "counts": run.counts,
+        "talk": run.talk,
+        "notes": [{"code": note.code, "value": note.value, "words": note.words} for note in run.notes],
         "note": run.note,
         "source": run.source,
         "format": run.format,

@@ -308,14 +308,30 @@ def test_a_csv_without_a_date_is_asked_for_its_beginning(
     assert run.local_date == date.today() - timedelta(days=3)
 
 
-def test_another_sport_is_taken_only_on_demand(qtbot: QtBot, page: RunsPage, journal: Journal, tmp_path: Path) -> None:
+def test_a_track_without_a_sport_counts_once_the_runner_says_so(
+    qtbot: QtBot, page: RunsPage, journal: Journal, tmp_path: Path
+) -> None:
     page.shown()
-    page.strip.start([write(tmp_path / "ride.tcx", tcx_text(steady(300), sport="Biking"))])
+    page.strip.start([write(tmp_path / "track.gpx", gpx_text(steady(300), kind=""))])
     qtbot.waitUntil(lambda: not page.strip.running, timeout=20_000)
-    assert run_store.runs(journal) == []
+    assert [run.counts for run in run_store.runs(journal)] == [False]
+    assert page.strip.sports_button.isVisibleTo(page.strip)
     page.strip.sports_button.click()
+    assert [run.counts for run in run_store.runs(journal)] == [True]
+    assert not page.strip.sports_button.isVisibleTo(page.strip)
+
+
+def test_a_fuller_file_of_the_same_run_takes_its_place_when_asked(
+    qtbot: QtBot, page: RunsPage, journal: Journal, tmp_path: Path
+) -> None:
+    page.shown()
+    for name, seconds, offered in (("short.tcx", 300, False), ("whole.tcx", 900, True)):
+        page.strip.start([write(tmp_path / name, tcx_text(steady(seconds)))])
+        qtbot.waitUntil(lambda: not page.strip.running, timeout=20_000)
+        assert page.strip.replace_button.isVisibleTo(page.strip) == offered
+    page.strip.replace_button.click()
     qtbot.waitUntil(lambda: not page.strip.running, timeout=20_000)
-    assert len(run_store.runs(journal)) == 1
+    assert [run.figures.duration_s for run in run_store.runs(journal)] == [899]
 
 
 def test_a_run_by_hand_is_kept_with_its_felt_effort_and_undone(

@@ -11,6 +11,8 @@ from PySide6.QtCore import QMimeData, Signal
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPlainTextEdit, QProgressBar, QPushButton, QVBoxLayout
 
 from dawnbeat.journal.store import Journal
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.training import run_store
 from dawnbeat.training.import_runs import FileOutcome, ImportResult, import_runs
 from dawnbeat.training.wording import moment_from
 from dawnbeat.ui.window.parts import controls
@@ -19,7 +21,7 @@ from dawnbeat.ui.window.parts.layouts import flow_of
 from dawnbeat.ui.window.parts.work import Task
 from dawnbeat.ui.window.runs.dialogs import BeganDialog
 
-_OTHER_SPORT, _NEEDS_BEGINNING = "--any-sport", "--began"
+_NEEDS_BEGINNING = "--began"
 
 
 def paths_in(dropped: QMimeData) -> list[Path]:
@@ -56,7 +58,10 @@ class ImportStrip(QFrame):
 
         self.cancel_button = give("Cancel", "Ctrl+.", "Stop after this file; what was added stays", self.cancel)
         self.sports_button = give(
-            "Take other sports too", "Ctrl+Shift+O", "Import again, with files of other sports", self._any_sport
+            "They were runs", "Ctrl+Shift+O", "Count the files that don't say their sport as runs", self._were_runs
+        )
+        self.replace_button = give(
+            "Take the fuller ones", "Ctrl+Shift+F", "Fuller files take the place of the runs here", self._replace
         )
         self.began_button = give(
             "Say when it began…", "Ctrl+Shift+B", "For a CSV whose times count from the start", self.ask_beginning
@@ -69,10 +74,12 @@ class ImportStrip(QFrame):
         layout.setContentsMargins(14, 8, 14, 8)
         layout.addLayout(top)
         layout.addWidget(self.details)
-        layout.addLayout(flow_of(self.cancel_button, self.sports_button, self.began_button, self.close_button))
+        layout.addLayout(
+            flow_of(self.cancel_button, self.sports_button, self.replace_button, self.began_button, self.close_button)
+        )
         self.hide()
 
-    def start(self, paths: Sequence[Path], began: datetime | None = None, any_sport: bool = False) -> None:
+    def start(self, paths: Sequence[Path], began: datetime | None = None, replace: bool = False) -> None:
         """Import these files and folders; one import at a time."""
         if self.running:
             self.context.say("An import is running: wait for it, or cancel it first.")
@@ -88,7 +95,12 @@ class ImportStrip(QFrame):
             # A connection of its own: the window's belongs to the window's thread.
             with Journal.open(home) as journal:
                 return import_runs(
-                    journal, paths, began, any_sport, tell, cancelled=lambda: stop.is_set() or task.cancelled
+                    journal,
+                    paths,
+                    began,
+                    replace=replace,
+                    progress=tell,
+                    cancelled=lambda: stop.is_set() or task.cancelled,
                 )
 
         self.bar.setRange(0, 0)
@@ -108,8 +120,23 @@ class ImportStrip(QFrame):
         dialog.open()
         return dialog
 
-    def _any_sport(self) -> None:
-        self.start(self._paths, any_sport=True)
+    def _were_runs(self) -> None:
+        if self.result is None:
+            return
+        ids = self.result.unsaid_ids
+        try:
+            for each in ids:
+                run_store.edit(self.context.journal, each, sport="running")
+        except DawnbeatError as error:
+            self.context.say(str(error))
+            return
+        self.result = self.result.now_running(ids)
+        self._say_result(self.result)
+        self._show_state()
+        self.brought.emit()
+
+    def _replace(self) -> None:
+        self.start(self._paths, replace=True)
 
     def _put_away(self) -> None:
         self.result = None
@@ -123,9 +150,12 @@ class ImportStrip(QFrame):
 
     def _done(self, result: ImportResult) -> None:
         self.result = result
+        self._say_result(result)
+
+    def _say_result(self, result: ImportResult) -> None:
         # The command line's options have buttons here.
         lines = [
-            line.replace(f"use {_OTHER_SPORT} to take it all the same", "“Take other sports too” takes it")
+            line.replace("import it again with --replace to take it instead", "“Take the fuller ones” takes it instead")
             .replace(f", with {_NEEDS_BEGINNING}", " (“Say when it began…”)")
             .replace("with `dawnbeat runs bin --back NUMBER`", "in the list of the bin below")
             for line in result.lines()
@@ -150,7 +180,9 @@ class ImportStrip(QFrame):
         self.bar.setVisible(self.running)
         self.cancel_button.setVisible(self.running)
         self.close_button.setVisible(not self.running)
-        self.sports_button.setVisible(not self.running and any(_OTHER_SPORT in each for each in messages))
+        found = self.result
+        self.sports_button.setVisible(not self.running and found is not None and bool(found.unsaid_ids))
+        self.replace_button.setVisible(not self.running and found is not None and found.richer > 0)
         alone = len(messages) == len(refused) == 1
         self.began_button.setVisible(not self.running and alone and _NEEDS_BEGINNING in messages[0])
         lines = self.details.blockCount() if self.details.toPlainText() else 0
