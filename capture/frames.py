@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Protocol
 
 import numpy as np
@@ -55,7 +56,8 @@ class SourceAbout:
     camera: plain words. width, height: pixels, 0 where there is no image. nominal_rate_hz: what the source
     promises, None if it promises nothing. controls: what the camera really took, by name of the control.
     live: whether frames come at their own pace and are lost when nobody takes them. invented: whether this light never
-    shone through anybody's finger.
+    shone through anybody's finger. patience_s: how long it may be silent before it counts as gone. taken: when what
+    it plays was filmed; None for now, or unknown.
     """
 
     camera: str
@@ -65,6 +67,8 @@ class SourceAbout:
     controls: Mapping[str, str] = field(default_factory=dict)
     live: bool = False
     invented: bool = False
+    patience_s: float = 5.0
+    taken: datetime | None = None
 
 
 class FrameSource(Protocol):

@@ -110,6 +110,30 @@ def finger_patches(patches: Patches) -> BoolArray:
     return _with_company(candidate)
 
 
+def skin_numbers() -> dict[str, float]:
+    """Every number of this judgement by its name, for the page that judges frames on the phone."""
+    return {
+        "rows": ROWS,
+        "columns": COLUMNS,
+        "down": _DOWN,
+        "across": _ACROSS,
+        "top": TOP_OF_SCALE,
+        "detail_share": _DETAIL_SHARE,
+        "grain": _GRAIN,
+        "grain_least": _GRAIN_LEAST,
+        "grain_most": _GRAIN_MOST,
+        "hue_step": _HUE_STEP,
+        "bend": _BEND,
+        "bright": _BRIGHT,
+        "bright_tinted": _BRIGHT_TINTED,
+        "tinted": _TINTED,
+        "glare": _GLARE,
+        "glare_blue": _GLARE_BLUE,
+        "redder": _REDDER,
+        "lit_through": _LIT_THROUGH,
+    }
+
+
 def eroded(mask: BoolArray) -> BoolArray:
     """The patches whose neighbours above, below, left and right are in the mask too (or off the frame)."""
     grid = mask.reshape(ROWS, COLUMNS)

@@ -1,0 +1,123 @@
+"""The certificate that this computer shows to the phone: self-signed, made here, kept for the user alone."""
+
+from __future__ import annotations
+
+import ipaddress
+import ssl
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from dawnbeat.capture.phone.needs import needed
+from dawnbeat.capture.recording import write_private
+from dawnbeat.shared.errors import DawnbeatError, one_line
+
+if TYPE_CHECKING:
+    from cryptography.x509 import Certificate as Signed
+
+FILE = "phone-certificate.pem"
+# Phones refuse server certificates that are valid for longer than 825 days.
+_VALID = timedelta(days=700)
+_RENEW_BEFORE = timedelta(days=30)
+_CLOCKS_DIFFER = timedelta(days=2)
+
+
+@dataclass(frozen=True)
+class Certificate:
+    """A key and its certificate in one PEM file. fingerprint: SHA-256 of the certificate, as browsers write it."""
+
+    path: Path
+    fingerprint: str
+
+    def context(self) -> ssl.SSLContext:
+        """What a server needs to speak TLS 1.2 or newer with it."""
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+        context.minimum_version = ssl.TLSVersion.TLSv1_2
+        context.load_cert_chain(self.path)
+        return context
+
+
+def certificate_for(ip: str, folder: Path, now: datetime | None = None) -> Certificate:
+    """This computer's certificate from `folder`; made where there is none that serves this address for a month.
+
+    The addresses that it was made for before stay in it. The folder is created for the user alone. Raises
+    DawnbeatError where it can't be written.
+    """
+    x509 = needed("cryptography.x509")
+    now = now or datetime.now(UTC)
+    path = folder / FILE
+    old = _load(path, x509)
+    ips = _ips(old, x509)
+    good = old is not None and old.not_valid_before_utc <= now < old.not_valid_after_utc - _RENEW_BEFORE
+    if old is None or not good or ip not in ips:
+        before = [each for each in ips if each != ip]
+        old = _make([*before[-7:], ip], path, now, x509)
+    try:
+        path.chmod(0o600)
+    except OSError as error:
+        raise _refused(path, error) from error
+    return Certificate(path, _fingerprint(old))
+
+
+def _load(path: Path, x509: Any) -> Signed | None:
+    """The certificate on disk, or None where there is none that can be used with its key."""
+    serialization = needed("cryptography.hazmat.primitives.serialization")
+    try:
+        data = path.read_bytes()
+        key = serialization.load_pem_private_key(data, None)
+        found: Signed = x509.load_pem_x509_certificate(data)
+        return found if found.public_key() == key.public_key() else None
+    except (OSError, ValueError, TypeError):
+        return None
+
+
+def _ips(certificate: Signed | None, x509: Any) -> list[str]:
+    if certificate is None:
+        return []
+    try:
+        names = certificate.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
+    except x509.ExtensionNotFound:
+        return []
+    return [str(each) for each in names.get_values_for_type(x509.IPAddress)]
+
+
+def _make(ips: list[str], path: Path, now: datetime, x509: Any) -> Signed:
+    ec = needed("cryptography.hazmat.primitives.asymmetric.ec")
+    hashes = needed("cryptography.hazmat.primitives.hashes")
+    serialization = needed("cryptography.hazmat.primitives.serialization")
+    key = ec.generate_private_key(ec.SECP256R1())
+    # No name of the computer or its user: whoever asks on the network sees this.
+    name = x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, "Dawnbeat on this computer")])
+    made: Signed = (
+        x509.CertificateBuilder()
+        .subject_name(name)
+        .issuer_name(name)
+        .public_key(key.public_key())
+        .serial_number(x509.random_serial_number())
+        .not_valid_before(now - _CLOCKS_DIFFER)
+        .not_valid_after(now - _CLOCKS_DIFFER + _VALID)
+        .add_extension(x509.SubjectAlternativeName([x509.IPAddress(ipaddress.ip_address(each)) for each in ips]), False)
+        .add_extension(x509.BasicConstraints(ca=False, path_length=None), True)
+        .add_extension(x509.ExtendedKeyUsage([x509.ExtendedKeyUsageOID.SERVER_AUTH]), False)
+        .sign(key, hashes.SHA256())
+    )
+    pem = key.private_bytes(
+        serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
+    ) + made.public_bytes(serialization.Encoding.PEM)
+    try:
+        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        write_private(path, pem)
+    except OSError as error:
+        raise _refused(path, error) from error
+    return made
+
+
+def _fingerprint(certificate: Signed) -> str:
+    hashes = needed("cryptography.hazmat.primitives.hashes")
+    return certificate.fingerprint(hashes.SHA256()).hex(":").upper()
+
+
+def _refused(path: Path, error: OSError) -> DawnbeatError:
+    reason = one_line(error.strerror or error)
+    return DawnbeatError(f"can't keep the certificate for the phone in {path} ({reason}): check the folder")

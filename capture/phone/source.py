@@ -1,0 +1,165 @@
+"""The phone as a source of frames, like any other."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+from dawnbeat.capture.clock import DropCounter
+from dawnbeat.capture.frames import Frame, FrameSource, Sample, SourceAbout
+from dawnbeat.capture.phone.link import News
+from dawnbeat.capture.phone.messages import PhoneFrame
+from dawnbeat.capture.phone.server import FIREWALL, PhoneServer
+from dawnbeat.capture.video_file import VideoFileSource
+from dawnbeat.capture.video_time import taken_at
+from dawnbeat.shared.errors import DawnbeatError
+
+# The phone keeps what it could not send; a network that is gone for a minute must not end a reading.
+PATIENCE_S = 100.0
+_LIFT = "You may lift the finger."
+
+
+def wait_for_phone(server: PhoneServer, on_news: Callable[[News], None] | None = None) -> FrameSource:
+    """Wait until the phone's camera sends, or its clip is here, and return the source of it.
+
+    on_news: called about twice a second while nothing came. Raises DawnbeatError when it is over before that,
+    and stops the server then.
+    """
+    link = server.link
+    while not link.wait_for_light(0.5):
+        if on_news is not None:
+            on_news(server.news)
+    if link.upload.done:
+        try:
+            return ClipSource(server)
+        except DawnbeatError as error:
+            server.stop(str(error), fault=True)
+            raise
+    if link.facts is None:
+        why = link.ended or "it was stopped"
+        server.stop(why)
+        raise DawnbeatError(why)
+    return PhoneSource(server)
+
+
+class PhoneSource:
+    """Frames that the phone measured, with its capture times and what it or the network lost.
+
+    patience_s: how long the phone may be silent, for tests.
+    """
+
+    def __init__(self, server: PhoneServer, patience_s: float = PATIENCE_S) -> None:
+        self._server, self._link = server, server.link
+        self._patience_s = patience_s
+        self._drops = DropCounter()
+        self._first: PhoneFrame | None = None
+        self._last: PhoneFrame | None = None
+
+    @property
+    def about(self) -> SourceAbout:
+        """Browser, camera, lamp and what was locked, as the phone says; and what its clock is worth."""
+        facts = self._link.facts
+        assert facts is not None
+        known = dict(facts.known)
+        doubt = self._link.clock.words
+        times = f"the phone's {known.get('frame times', 'own')}"
+        return SourceAbout(
+            camera=f"phone: {known.get('camera') or 'camera'}",
+            width=facts.width,
+            height=facts.height,
+            nominal_rate_hz=facts.rate_hz,
+            controls={**known, "frame times": f"{times}; {doubt}" if doubt else times},
+            patience_s=self._patience_s,
+        )
+
+    def frames(self) -> Iterator[Frame]:
+        """Yield each frame once, until the runner stops on the phone; raises DawnbeatError when the phone is gone."""
+        link = self._link
+        while True:
+            got = link.take(0.2)
+            if got is not None:
+                yield self._frame(got)
+            elif link.ended is not None:
+                if link.broken:
+                    raise DawnbeatError(link.ended)
+                return
+            elif link.unheard_s > self._patience_s:
+                raise DawnbeatError(
+                    f"the phone was not heard for {self._patience_s:.0f} s: check its Wi-Fi and that its page is open. "
+                    f"{FIREWALL.format(port=self._server.port)}"
+                )
+
+    def settle(self) -> None:
+        """Ask the phone to hold exposure, white balance and focus; `about` says what it really did."""
+        self._link.lock()
+
+    def tell(self, phase: str, left_s: float, pulse_bpm: float | None, words: str) -> None:
+        """Show on the phone how the reading goes."""
+        told: dict[str, Any] = {"phase": phase, "left": round(left_s, 1), "words": words}
+        self._link.tell({**told, "pulse": None if pulse_bpm is None else round(pulse_bpm)})
+
+    def close(self) -> None:
+        """Tell the phone that the finger may be lifted, and close the address."""
+        self._server.stop(_LIFT if not self._link.broken else f"{_LIFT} {self._link.ended}", self._link.broken)
+
+    def _frame(self, got: PhoneFrame) -> Frame:
+        if self._first is None:
+            self._first = got
+        time_s = got.time_s - self._first.time_s
+        skipped = 0 if self._last is None else got.presented - self._last.presented - 1
+        self._last = got
+        lost = max(skipped, self._drops.lost_before(time_s))
+        sample = Sample(
+            time_s,
+            got.red,
+            got.green,
+            got.blue,
+            got.covered,
+            got.clipped_red,
+            got.clipped_green,
+            got.clipped_blue,
+        )
+        return Frame(time_s, lost, None, sample)
+
+
+class ClipSource:
+    """A clip that the phone sent, decoded with its own frame times and deleted when it is closed.
+
+    Raises DawnbeatError where it is no video that can be read.
+    """
+
+    def __init__(self, server: PhoneServer) -> None:
+        upload = server.link.upload
+        assert upload.path is not None
+        assert upload.file is not None
+        self._server = server
+        self._video = VideoFileSource(upload.path)
+        taken = taken_at(upload.path) or _plausible(upload.file.modified_s)
+        self._about = replace(self._video.about, camera="phone: a clip that was sent", taken=taken)
+
+    @property
+    def about(self) -> SourceAbout:
+        """Size and rate of the clip, and when it was taken."""
+        return self._about
+
+    def frames(self) -> Iterator[Frame]:
+        """Yield the frames once, as fast as they decode."""
+        return self._video.frames()
+
+    def settle(self) -> None:
+        """What was filmed can't be changed any more."""
+
+    def tell(self, phase: str, left_s: float, pulse_bpm: float | None, words: str) -> None:
+        """Show on the phone how the decoding goes."""
+        self._server.link.tell({"phase": "clip", "left": round(left_s, 1), "words": words, "pulse": None})
+
+    def close(self) -> None:
+        """Delete the clip and close the address."""
+        self._video.close()
+        self._server.stop("The clip was read and deleted; the reading is on your computer.")
+
+
+def _plausible(modified_s: float) -> datetime | None:
+    return datetime.fromtimestamp(modified_s).astimezone() if modified_s > 0 else None
