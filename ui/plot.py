@@ -1,22 +1,24 @@
-"""One recording as a picture: trace, beats and intervals, drawn without a display."""
+"""One recording as a picture: trace, beats and intervals, drawn by the window's plots where nobody looks."""
 
 from __future__ import annotations
 
+import os
+import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
 
 from dawnbeat.morning.verdict_text import verdict_lines
-from dawnbeat.shared.errors import plain_errors
-from dawnbeat.shared.private_files import replacing
+from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.signal.compare import Comparison
+from dawnbeat.ui.display import display_problem, drawing_problem
 
-_INK, _SOFT, _ACCENT = "#2b2a27", "#8a857b", "#b4552d"
-_PAPER = "#fbf9f4"
+if TYPE_CHECKING:
+    from dawnbeat.ui.window.parts.pictures import Part
+    from dawnbeat.ui.window.parts.plots import Plot
+
 _ROW_S = 30.0
 _MOST_ROWS = 10
 
@@ -24,92 +26,132 @@ _MOST_ROWS = 10
 def plot_reading(name: str, analysis: Analysis, out: Path) -> None:
     """Draw the filtered wave with its beats, the intervals over time, and each interval against the next.
 
-    Raises DawnbeatError when the file can't be written.
+    out: ends in .png, .svg or .pdf. Raises DawnbeatError when the file can't be written, and where Qt can't draw.
     """
+    _be_ready()
+    from dawnbeat.ui.window.parts.pictures import Figure, Part
+
     wave = analysis.wave
     rows = int(np.clip(np.ceil(max(analysis.duration_s, 1.0) / _ROW_S), 1, _MOST_ROWS))
-    figure = Figure(figsize=(13, 2.0 + 1.35 * rows + 3.4), facecolor=_PAPER, layout="constrained")
-    FigureCanvasAgg(figure)
-    grid = figure.add_gridspec(rows + 1, 4, height_ratios=[1.0] * rows + [2.6])
     start_s = float(wave.time_s[0]) if wave.time_s.size else 0.0
     row_s = max(analysis.duration_s, 1.0) / rows
     limit = 1.15 * float(np.percentile(np.abs(wave.value), 99)) if wave.value.size else 1.0
-    for row in range(rows):
-        axes = figure.add_subplot(grid[row, :], facecolor=_PAPER)
-        _draw_row(axes, analysis, start_s + row * row_s, row_s, limit or 1.0)
-    intervals = figure.add_subplot(grid[rows, :3], facecolor=_PAPER)
-    _draw_intervals(intervals, analysis)
-    pairs = figure.add_subplot(grid[rows, 3], facecolor=_PAPER)
-    _draw_pairs(pairs, analysis)
+    parts = [Part(_row(analysis, start_s + row * row_s, row_s, limit or 1.0), 0.42) for row in range(rows)]
+    parts[-1] = Part(parts[-1].what, 0.55, legend="● beat    ▒ left out")
+    parts += [_intervals(analysis), _pairs(analysis)]
     verdict = "usable" if analysis.verdict.usable else "not usable: " + "; ".join(verdict_lines(analysis.verdict))
-    figure.suptitle(f"{name}: {verdict}", fontsize=11, color=_INK, wrap=True)
-    _save(figure, out)
+    _write(Figure(name, parts, f"{name}: {verdict}"), out)
 
 
 def plot_agreement(comparison: Comparison, names: tuple[str, str], out: Path) -> None:
-    """Draw the difference of each pair of intervals against their mean (Bland and Altman 1986, Lancet 1:307-310)."""
-    figure = Figure(figsize=(8, 5), facecolor=_PAPER, layout="constrained")
-    FigureCanvasAgg(figure)
-    axes = figure.add_subplot(facecolor=_PAPER)
+    """Draw the difference of each pair of intervals against their mean (Bland and Altman 1986, Lancet 1:307-310).
+
+    out: as for plot_reading, and the same is raised.
+    """
+    _be_ready()
+    from dawnbeat.ui.window.parts.pictures import Figure, Part
+    from dawnbeat.ui.window.parts.plots import Ink, Plot, Still
+
     mean_ms = (comparison.interval_a_ms + comparison.interval_b_ms) / 2.0
-    axes.plot(mean_ms, comparison.difference_ms, "o", ms=3.5, mfc="none", color=_INK)
-    limits = comparison.limits_of_agreement_ms
+    plot = Plot(Still(), "Differences", ("Mean of the two intervals", "ms"), (f"{names[0]} less {names[1]}", "ms"))
+    plot.dots(Ink(), "o", 7, filled=False).setData(mean_ms, comparison.difference_ms)
+    limits, legend = comparison.limits_of_agreement_ms, "○ an interval that both keep"
     if limits is not None:
         for value, words in zip(limits, ("bias", "-1.96 SD", "+1.96 SD"), strict=True):
-            axes.axhline(value, color=_ACCENT, lw=1.0, ls="-" if words == "bias" else "--")
-            axes.annotate(
-                f"{words} {value:+.2f} ms", (1.0, value), xycoords=("axes fraction", "data"), ha="right", va="bottom",
-                fontsize=9, color=_ACCENT,
-            )  # fmt: skip
-    axes.set_xlabel("mean of the two intervals (ms)")
-    axes.set_ylabel(f"{names[0]} less {names[1]} (ms)")
-    _save(figure, out)
+            plot.level(Ink("accent", dash=words != "bias"), value)
+        legend += f"    ━ bias {limits[0]:+.2f} ms    ┅ limits of agreement {limits[1]:+.2f} to {limits[2]:+.2f} ms"
+        low, high = (
+            min(limits[1], float(comparison.difference_ms.min())),
+            max(limits[2], float(comparison.difference_ms.max())),
+        )
+        plot.box.setYRange(low, high, padding=0.08)
+    _write(Figure("agreement", (Part(plot, 1.6, legend=legend),), f"{names[0]} and {names[1]}"), out)
 
 
-def _draw_row(axes: Axes, analysis: Analysis, from_s: float, length_s: float, limit: float) -> None:
-    wave, beats = analysis.wave, analysis.beats.time_s
+def _be_ready() -> None:
+    """A Qt application, on the display where there is one, else on none; raises DawnbeatError where Qt can't draw."""
+    if (problem := drawing_problem()) is not None:
+        raise DawnbeatError(problem)
+    from PySide6.QtCore import qInstallMessageHandler
+    from PySide6.QtWidgets import QApplication
+
+    if QApplication.instance() is None:
+        if display_problem() is not None:
+            os.environ["QT_QPA_PLATFORM"] = "offscreen"
+            qInstallMessageHandler(_tell)
+        from dawnbeat.ui.window.shell.app import make_app
+
+        _kept.append(make_app())
+
+
+def _tell(_kind: object, _where: object, words: str) -> None:
+    # The offscreen platform says this of everything that is laid out; nobody can act on it.
+    if "propagateSizeHints" not in words:
+        print(words, file=sys.stderr)
+
+
+_kept: list[object] = []  # Python would take the application away while it draws
+
+
+def _row(analysis: Analysis, from_s: float, length_s: float, limit: float) -> Plot:
+    from dawnbeat.ui.window.parts.plots import Ink, Plot, Still
+
+    wave, beats_s, intervals = analysis.wave, analysis.beats.time_s, analysis.intervals
+    plot = Plot(Still(), "Pulse wave", ("", "s"), ("Wave", "‰"))
     first, last = np.searchsorted(wave.time_s, [from_s, from_s + length_s])
     # A gap between stretches is a gap in the line.
     time_s, value = wave.time_s[first:last], wave.value[first:last]
     breaks = np.flatnonzero(np.diff(time_s) > 0.1) + 1
-    axes.plot(np.insert(time_s, breaks, np.nan), np.insert(value, breaks, np.nan), color=_INK, lw=0.8)
-    inside = (beats >= from_s) & (beats < from_s + length_s)
+    lost = ~intervals.kept & (intervals.start_s < from_s + length_s) & (intervals.end_s > from_s)
+    edges = np.column_stack((intervals.start_s, intervals.end_s, np.full(len(intervals), np.nan)))[lost].ravel()
+    height = np.where(np.isfinite(edges), limit, np.nan)
+    plot.band(Ink("soft", 60)).set_data(edges, -height, height)
+    plot.line(Ink(width=1.0), np.insert(time_s, breaks, np.nan), np.insert(value, breaks, np.nan))
+    inside = (beats_s >= from_s) & (beats_s < from_s + length_s)
     if wave.value.size:
-        axes.plot(beats[inside], np.interp(beats[inside], wave.time_s, wave.value), "o", ms=3.5, color=_ACCENT)
-    intervals = analysis.intervals
-    for start_s, end_s, reason in zip(intervals.start_s, intervals.end_s, intervals.left_out, strict=True):
-        if reason is not None and start_s < from_s + length_s and end_s > from_s:
-            axes.axvspan(max(start_s, from_s), min(end_s, from_s + length_s), color=_SOFT, alpha=0.25, lw=0)
-    axes.set_xlim(from_s, from_s + length_s)
-    axes.set_ylim(-limit, limit)
-    axes.set_ylabel("‰", rotation=0, fontsize=8)
-    axes.tick_params(labelsize=8)
+        plot.dots(Ink("accent"), "o", 6).setData(beats_s[inside], np.interp(beats_s[inside], wave.time_s, wave.value))
+    plot.show_x(from_s, from_s + length_s)
+    plot.box.setYRange(-limit, limit, padding=0)
+    return plot
 
 
-def _draw_intervals(axes: Axes, analysis: Analysis) -> None:
-    intervals = analysis.intervals
-    kept = intervals.kept
-    axes.plot(intervals.end_s[kept], intervals.interval_ms[kept], "o", ms=3.5, color=_INK, label="kept")
-    if len(intervals) and not kept.all():
-        axes.plot(intervals.end_s[~kept], intervals.interval_ms[~kept], "x", ms=5, color=_SOFT, label="left out")
-        usual = intervals.interval_ms[kept] if kept.any() else intervals.interval_ms
-        axes.set_ylim(0.7 * float(usual.min()), 1.3 * float(usual.max()))
+def _intervals(analysis: Analysis) -> Part:
+    from dawnbeat.ui.window.parts.pictures import Part
+    from dawnbeat.ui.window.parts.plots import Ink, Plot, Still
+
+    intervals, kept = analysis.intervals, analysis.intervals.kept
+    plot = Plot(Still(), "Intervals", ("Time", "s"), ("Interval", "ms"))
+    plot.dots(Ink(), "o", 6).setData(intervals.end_s[kept], intervals.interval_ms[kept])
+    legend = "● kept"
     if len(intervals):
-        axes.legend(fontsize=8, frameon=False)
-    axes.set_xlabel("time (s)" if kept.all() else "time (s); the shaded times above are left out")
-    axes.set_ylabel("interval (ms)")
+        plot.show_x(float(intervals.start_s[0]), float(intervals.end_s[-1]))
+        usual = intervals.interval_ms[kept] if kept.any() else intervals.interval_ms
+        low, high = 0.7 * float(usual.min()), 1.3 * float(usual.max())
+        plot.box.setYRange(low, high, padding=0)
+        if not kept.all():
+            lost = np.clip(intervals.interval_ms[~kept], low, high)
+            plot.dots(Ink("soft"), "x", 9).setData(intervals.end_s[~kept], lost)
+            legend += "    ✕ left out; one beyond the axis stands at its edge"
+    return Part(plot, 1.0, "Intervals over time", legend, 0.0, 0.66)
 
 
-def _draw_pairs(axes: Axes, analysis: Analysis) -> None:
-    intervals = analysis.intervals
-    kept = intervals.kept
+def _pairs(analysis: Analysis) -> Part:
+    from dawnbeat.ui.window.parts.pictures import Part
+    from dawnbeat.ui.window.parts.plots import Ink, Plot, Still
+
+    intervals, kept = analysis.intervals, analysis.intervals.kept
     both = kept[1:] & kept[:-1]
-    axes.plot(intervals.interval_ms[:-1][both], intervals.interval_ms[1:][both], "o", ms=3, mfc="none", color=_INK)
-    axes.set_xlabel("interval (ms)")
-    axes.set_ylabel("next interval (ms)")
-    axes.set_aspect("equal", adjustable="datalim")
+    plot = Plot(Still(), "Pairs", ("Interval", "ms"), ("Next interval", "ms"))
+    plot.dots(Ink(), "o", 6, filled=False).setData(intervals.interval_ms[:-1][both], intervals.interval_ms[1:][both])
+    if kept.any():
+        ends = float(intervals.interval_ms[kept].min()), float(intervals.interval_ms[kept].max())
+        plot.box.setRange(xRange=ends, yRange=ends, padding=0.08)
+    return Part(plot, 1.0, "Each interval against the next", "", 0.67, 0.33)
 
 
-def _save(figure: Figure, out: Path) -> None:
-    with plain_errors("write the picture", out), replacing(out) as file:
-        figure.savefig(file, dpi=110, format="png")
+def _write(figure: object, out: Path) -> None:
+    from dawnbeat.ui.window.parts.pictures import Figure, packed
+    from dawnbeat.ui.window.parts.saving import write_whole
+
+    assert isinstance(figure, Figure)
+    write_whole(out, packed(figure, out.suffix.lower().lstrip(".")), "write the picture")

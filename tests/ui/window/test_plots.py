@@ -6,9 +6,9 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor
 from pytestqt.qtbot import QtBot
 
+from dawnbeat.ui.palette import DARK, LIGHT
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.plots import Band, Ink, Plot
-from dawnbeat.ui.window.parts.theme import DARK, LIGHT
 
 
 @pytest.fixture

@@ -4,8 +4,9 @@ import pytest
 from PySide6.QtGui import QColor
 from PySide6.QtWidgets import QApplication
 
+from dawnbeat.ui.palette import DARK, LIGHT, Inks
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.theme import BASE_PT, DARK, LIGHT, Inks
+from dawnbeat.ui.window.parts.theme import BASE_PT
 
 
 def luminance(colour: str) -> float:

@@ -18,11 +18,12 @@ from dawnbeat.journal.words import SEEK_HELP
 from dawnbeat.shared.morning import RATINGS, Context, StoredReading
 from dawnbeat.shared.trace import BoolArray
 from dawnbeat.shared.version import software_version
+from dawnbeat.ui.palette import LIGHT
 from dawnbeat.ui.window.mornings.series import DAY_S, Series, seconds_of, series_of, standing_for_day
 from dawnbeat.ui.window.parts.formats import MONTHS, interval_words, short_day
 
 _DPI = 300
-_INK, _SOFT, _LINE, _BAND, _ACCENT = "#23201b", "#5d574c", "#cdc5b5", "#dcd7cc", "#9c4316"
+_INK, _SOFT, _LINE, _BAND, _ACCENT = LIGHT.ink, LIGHT.soft, LIGHT.line, LIGHT.wash, LIGHT.accent
 _CHARTS: tuple[tuple[Measure, str, float], ...] = (
     ("ln_rmssd", "RMSSD, ms", 46.0),
     ("resting_pulse_bpm", "Resting pulse, bpm", 34.0),

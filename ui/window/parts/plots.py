@@ -1,40 +1,46 @@
-"""One kind of plot for the whole window: axes with units, the theme, keys, values under the pointer, PNG.
+"""One kind of plot for window and terminal: axes with units, the theme, keys, values under the pointer, pictures.
 
 pyqtgraph has no types, so its objects are Any here, and nothing of it is subclassed.
 """
 
 from __future__ import annotations
 
-import re
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QEvent, QObject, QPointF, Qt, Signal
-from PySide6.QtGui import QContextMenuEvent, QKeyEvent, QPainterPath, QPen
-from PySide6.QtWidgets import QGraphicsPathItem, QLabel, QMenu, QVBoxLayout, QWidget
+from PySide6.QtCore import QEvent, QObject, QPointF, QRectF, Qt, Signal
+from PySide6.QtGui import QContextMenuEvent, QKeyEvent, QKeySequence, QPainter, QPainterPath, QPen, QWheelEvent
+from PySide6.QtWidgets import QGraphicsPathItem, QLabel, QMenu, QToolButton, QVBoxLayout, QWidget
 
-from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import FloatArray
-from dawnbeat.ui.window.parts import controls, formats, saving
-from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.palette import LIGHT
+from dawnbeat.ui.window.parts import controls, formats, pictures
 from dawnbeat.ui.window.parts.controls import Key
+from dawnbeat.ui.window.parts.pictures import Figure, Part
+from dawnbeat.ui.window.parts.theme import Theme
 
 pg.setConfigOptions(antialias=True, useOpenGL=False)
 
 KEYS = (
     Key("Left", "Move along; Up and Down move too where the plot lets them", "a plot"),
-    Key("+", "Zoom in", "a plot"),
+    Key("+", "Zoom in, as Ctrl with the wheel does", "a plot"),
     Key("-", "Zoom out", "a plot"),
     Key("Home", "Show all", "a plot"),
     Key("Shift+Right", "Read the next point, Shift+Left the one before", "a plot"),
-    Key("P", "Save the picture", "a plot"),
+    Key("P", "Save the picture, Ctrl+C copies it", "a plot"),
 )
 KEYS_IN_WORDS = (
-    "Arrow keys move, + and - zoom, Home shows all, Shift with an arrow key reads the points, P saves the picture."
+    "Arrow keys move, + and - zoom, as the wheel does with Ctrl, Home shows all, Shift with an arrow key reads the "
+    "points, P saves the picture."
 )
+
+
+_SPARE = 0.06  # how much of the data's length may lie empty at either end
+_CLOSEST = 1e-4  # of all data: as far as it can be zoomed in
 
 
 @dataclass(frozen=True)
@@ -47,8 +53,39 @@ class Ink:
     dash: bool = False
 
 
+class Look(Protocol):
+    """What a plot is dressed by: the window's context, or a Still where there is no window."""
+
+    @property
+    def theme(self) -> Theme:
+        """Inks and text size."""
+        ...
+
+    @property
+    def theme_changed(self) -> Any:
+        """The signal that `theme` is another."""
+        ...
+
+    def say(self, sentence: str) -> None:
+        """Tell what happened."""
+        ...
+
+
+class Still(QObject):
+    """The look of pictures that are made without a window: ink on paper."""
+
+    theme_changed = Signal(object)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.theme = Theme(LIGHT)
+
+    def say(self, sentence: str) -> None:
+        """Nobody is there to read it."""
+
+
 class Plot(QWidget):
-    """A plot in the window's own dress.
+    """A plot in the program's own dress.
 
     canvas: pyqtgraph's PlotWidget; item: its PlotItem; for anything beyond the helpers here.
     pointed: x and y under the pointer, or NaN where it left. pressed: x and y of a click.
@@ -62,7 +99,7 @@ class Plot(QWidget):
 
     def __init__(
         self,
-        context: AppContext,
+        context: Look,
         name: str,
         x: tuple[str, str],
         y: tuple[str, str],
@@ -73,6 +110,8 @@ class Plot(QWidget):
         super().__init__()
         self.context = context
         self.name = name
+        self.legend = ""  # what marks and lines mean, for saved pictures
+        self._on_paper: Theme | None = None  # while a picture is drawn
         self._axes = {"bottom": x, "left": y}
         self._restyle: list[Callable[[], None]] = []
         self._move_y = move_y
@@ -105,12 +144,25 @@ class Plot(QWidget):
         self.canvas.viewport().installEventFilter(self)
         self.item.scene().sigMouseMoved.connect(self._moved)
         self.item.scene().sigMouseClicked.connect(self._clicked)
+        self.home_button = QToolButton(self.canvas)
+        self.home_button.setText("Show all")
+        self.home_button.setToolTip("Back to everything (Home)")
+        self.home_button.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.home_button.setProperty("class", "small")
+        self.home_button.clicked.connect(self.show_all)
+        self.home_button.hide()
         self.box.sigXRangeChanged.connect(self._range_changed)
+        self.box.sigRangeChangedManually.connect(lambda *_: self._strayed())
         self.box.sigResized.connect(self._range_changed)
         controls.register(*KEYS)
         self._restyle.append(self._dress)
         context.theme_changed.connect(self._retheme)
         self._dress()
+
+    @property
+    def theme(self) -> Theme:
+        """The inks and sizes that everything is drawn with now."""
+        return self.context.theme if self._on_paper is None else self._on_paper
 
     # Drawing
 
@@ -140,13 +192,13 @@ class Plot(QWidget):
 
     def dots(self, ink: Ink, symbol: str = "o", size: float = 7.0, filled: bool = True, name: str = "") -> Any:
         """Points of one shape; set them with `setData(x, y)`."""
-        points = pg.ScatterPlotItem(symbol=symbol, size=self.context.theme.px(size), pxMode=True, name=name)
+        points = pg.ScatterPlotItem(symbol=symbol, size=self.theme.px(size), pxMode=True, name=name)
         self.item.addItem(points)
 
         def dress() -> None:
-            points.setSize(self.context.theme.px(size))
+            points.setSize(self.theme.px(size))
             points.setPen(self.pen(ink))
-            points.setBrush(pg.mkBrush(self.context.theme.colour(ink.colour if filled else "sheet", ink.alpha)))
+            points.setBrush(pg.mkBrush(self.theme.colour(ink.colour if filled else "sheet", ink.alpha)))
 
         self._styled(dress)
         return points
@@ -156,7 +208,7 @@ class Plot(QWidget):
         band = Band()
         self.item.addItem(band, ignoreBounds=True)
         band.setZValue(-20)
-        self._styled(lambda: band.setBrush(self.context.theme.colour(ink.colour, ink.alpha)))
+        self._styled(lambda: band.setBrush(self.theme.colour(ink.colour, ink.alpha)))
         return band
 
     def upright(self, ink: Ink, at: float = 0.0, movable: bool = False) -> Any:
@@ -179,15 +231,17 @@ class Plot(QWidget):
         self.item.addItem(label, ignoreBounds=True)
 
         def dress() -> None:
-            label.setColor(self.context.theme.colour(ink.colour, ink.alpha))
-            label.setFont(self.font())
+            label.setColor(self.theme.colour(ink.colour, ink.alpha))
+            font = self.font()
+            font.setPointSizeF(self.theme.pt())
+            label.setFont(font)
 
         self._styled(dress)
         return label
 
     def pen(self, ink: Ink) -> QPen:
         """A pen of the present theme; its width stays the same however far the view is zoomed."""
-        pen = QPen(self.context.theme.colour(ink.colour, ink.alpha), ink.width)
+        pen = QPen(self.theme.colour(ink.colour, ink.alpha), ink.width * self.theme.thickness)
         pen.setCosmetic(True)
         if ink.dash:
             pen.setDashPattern([4.0, 3.0])
@@ -202,7 +256,7 @@ class Plot(QWidget):
             dress()
 
     def _dress(self) -> None:
-        theme = self.context.theme
+        theme = self.theme
         self.canvas.setBackground(theme.colour("sheet"))
         font = self.font()
         font.setPointSizeF(theme.pt(0.8))
@@ -213,7 +267,8 @@ class Plot(QWidget):
             axis.setTickFont(font)
             axis.setStyle(tickLength=-theme.px(4))
             axis.setLabel(
-                f"{label}, {unit}" if unit else label, **{"color": theme.inks.soft, "font-size": f"{theme.pt(0.8)}pt"}
+                ", ".join(each for each in (label, unit) if each),
+                **{"color": theme.inks.soft, "font-size": f"{theme.pt(0.8)}pt"},
             )
         self.item.getAxis("left").setWidth(theme.px(64))
         bottom = self.item.getAxis("bottom")
@@ -244,6 +299,7 @@ class Plot(QWidget):
 
     def show_all(self) -> None:
         """Show everything there is."""
+        self.home_button.hide()
         if self._home is not None:
             self._home()
         else:
@@ -253,6 +309,29 @@ class Plot(QWidget):
         """Share the x axis with another plot."""
         self.item.setXLink(other.item)
 
+    def zoom(self, factor: float, at: float | None = None) -> None:
+        """Show `factor` times as much of x, around the middle or around `at`; never more than there is."""
+        self.box.scaleBy(x=factor, center=None if at is None else (at, 0.0))
+        self._strayed()
+
+    def _strayed(self) -> None:
+        """After moving by hand: keep to the data, and show the way back."""
+        bounds = self.box.childrenBounds()
+        for axis, bound in enumerate(bounds if self._move_y else bounds[:1]):
+            if bound is None or not all(math.isfinite(each) for each in bound):
+                continue
+            low, high = self.box.viewRange()[axis]
+            spare = _SPARE * max(bound[1] - bound[0], 1e-9)
+            first, last = bound[0] - spare, bound[1] + spare
+            wide = min(max(high - low, _CLOSEST * (last - first)), last - first)
+            middle = min(max((low + high) / 2, first + wide / 2), last - wide / 2)
+            if abs(low - (middle - wide / 2)) + abs(high - (middle + wide / 2)) > 1e-9 * wide:
+                show = self.box.setYRange if axis else self.box.setXRange
+                show(middle - wide / 2, middle + wide / 2, padding=0)
+        self.home_button.adjustSize()
+        self.home_button.move(self.canvas.width() - self.home_button.width() - 4, 2)
+        self.home_button.show()
+
     def visible_x(self) -> tuple[float, float]:
         """The stretch of x in view."""
         low, high = self.box.viewRange()[0]
@@ -261,7 +340,7 @@ class Plot(QWidget):
     def _range_changed(self, *_: object) -> None:
         if self._dates:
             low, high = self.visible_x()
-            room = max(int(self.box.width() / self.context.theme.px(74)), 2)
+            room = max(int(self.box.width() / self.theme.px(74)), 2)
             self.item.getAxis("bottom").setTicks([formats.ticks(low, high, room)])
         self.viewed.emit()
 
@@ -278,12 +357,23 @@ class Plot(QWidget):
             self.pressed.emit(point.x(), point.y())
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802  Qt's name
-        """Keys and the menu of the canvas."""
+        """Keys, wheel and menu of the canvas. The wheel scrolls the page, and zooms only with Ctrl."""
+        if isinstance(event, QWheelEvent):
+            if not event.modifiers() & Qt.KeyboardModifier.ControlModifier:
+                event.ignore()
+                return True
+            if watched is self.canvas.viewport():
+                at = self.box.mapSceneToView(self.canvas.mapToScene(event.position().toPoint()))
+                self.zoom(0.8 ** (event.angleDelta().y() / 120.0), at.x())
+            event.accept()
+            return True
         if isinstance(event, QKeyEvent) and event.type() == QEvent.Type.KeyPress:
             return self._key(event)
         if isinstance(event, QContextMenuEvent):
             menu = QMenu(self)
             menu.addAction("Save picture… (P)", self.save_picture)
+            menu.addAction(f"Copy ({controls.shown('Ctrl+C')})", self.copy_picture)
+            menu.addAction("Print…", self.print_picture)
             menu.addAction("Show all (Home)", self.show_all)
             menu.popup(event.globalPos())
             return True
@@ -300,34 +390,78 @@ class Plot(QWidget):
         elif key in sideways:
             low, high = self.visible_x()
             self.box.translateBy(x=sideways[Qt.Key(key)] * (high - low) / 8)
+            self._strayed()
         elif key in up and self._move_y:
             low, high = self.box.viewRange()[1]
             self.box.translateBy(y=up[Qt.Key(key)] * (high - low) / 8)
+            self._strayed()
         elif key in (Qt.Key.Key_Plus, Qt.Key.Key_Equal):
-            self.box.scaleBy(x=0.8)
+            self.zoom(0.8)
         elif key == Qt.Key.Key_Minus:
-            self.box.scaleBy(x=1.25)
+            self.zoom(1.25)
         elif key == Qt.Key.Key_Home:
             self.show_all()
         elif key == Qt.Key.Key_P and not event.modifiers():
             self.save_picture()
+        elif event.matches(QKeySequence.StandardKey.Copy):
+            self.copy_picture()
         else:
             return False
         return True
 
     # Pictures
 
-    def save_picture(self) -> None:
-        """Ask for a name and save the plot as PNG."""
-        name = re.sub(r"[^a-z0-9]+", "-", self.name.lower()).strip("-")
-        path = saving.ask_save(self, "Save picture", f"dawnbeat-{name}.png", "PNG picture (*.png)")
-        if path is None:
-            return
+    def paint_on(self, painter: QPainter, rect: QRectF, scale: float) -> None:
+        """Draw the present view on paper. scale: how many times larger than on the screen at 100 %."""
+        if not self.isVisible():
+            # Qt lays out only what is shown, be it nowhere.
+            self.setAttribute(Qt.WidgetAttribute.WA_DontShowOnScreen)
+            self.show()
+        before = self.canvas.size()
+        self._on_paper = Theme(LIGHT, 100, scale)
+        self.canvas.setUpdatesEnabled(False)
+        quiet = self.blockSignals(True)
+        view = self.box.viewRange()
         try:
-            saving.write_whole(path, saving.png_of(self.canvas.grab()), "save the picture")
-            self.context.say(f"Saved {path.name}.")
-        except DawnbeatError as error:
-            self.context.say(str(error))
+            self._retheme(None)
+            self.canvas.resize(rect.size().toSize())
+            self.box.setRange(xRange=view[0], yRange=view[1], padding=0)
+            self._range_changed()
+            self.item.layout.activate()
+            self._for_export(True)
+            self.item.scene().render(painter, rect, QRectF(self.canvas.viewport().rect()))
+        finally:
+            self._on_paper = None
+            self._for_export(False)
+            self._retheme(None)
+            self.canvas.resize(before)
+            self.box.setRange(xRange=view[0], yRange=view[1], padding=0)
+            self.blockSignals(quiet)
+            self._range_changed()
+            self.canvas.setUpdatesEnabled(True)
+
+    def _for_export(self, on: bool) -> None:
+        """Dots as shapes rather than as pictures of shapes."""
+        for item in self.item.scene().items():
+            if isinstance(item, pg.ScatterPlotItem):
+                item.setExportMode(on, {"antialias": True, "resolutionScale": 1.0})
+
+    @property
+    def picture(self) -> Figure:
+        """This plot alone, with its name and its legend."""
+        return Figure(self.name, (Part(self, legend=self.legend),))
+
+    def save_picture(self) -> None:
+        """Ask for a name and save the plot as PNG, SVG or PDF."""
+        pictures.save(self.context, self, self.picture)
+
+    def copy_picture(self) -> None:
+        """Put the plot on the clipboard."""
+        pictures.copy(self.context, self.picture)
+
+    def print_picture(self) -> None:
+        """Print the plot."""
+        pictures.print_out(self.context, self, self.picture)
 
 
 class Band(QGraphicsPathItem):

@@ -4,14 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Protocol
 
 from PySide6.QtCore import QBuffer, QByteArray, QIODevice, QStandardPaths
 from PySide6.QtGui import QPixmap
 from PySide6.QtWidgets import QFileDialog, QWidget
 
-from dawnbeat.shared.errors import plain_errors
+from dawnbeat.shared.errors import DawnbeatError, plain_errors
 from dawnbeat.shared.private_files import replacing
-from dawnbeat.ui.window.parts.context import AppContext
+
+
+class Says(Protocol):
+    """Where it is told what was saved."""
+
+    def say(self, sentence: str) -> None:
+        """Tell what happened."""
+        ...
+
 
 _last_folder: Path | None = None
 
@@ -51,9 +60,7 @@ def png_of(picture: QPixmap) -> bytes:
     return bytes(packed.data())
 
 
-def save(
-    context: AppContext, parent: QWidget, title: str, name: str, kind: str, write: Callable[[Path], str | None]
-) -> None:
+def save(where: Says, parent: QWidget, title: str, name: str, kind: str, write: Callable[[Path], str | None]) -> None:
     """Ask for a name, write, and say what was saved or what went wrong.
 
     write: writes the path; what it returns, such as "3 runs", is said.
@@ -61,6 +68,9 @@ def save(
     path = ask_save(parent, title, name, kind)
     if path is None:
         return
-    with context.saying():
+    try:
         what = write(path)
-        context.say(f"Saved {what} in {path.name}." if what else f"Saved {path.name}.")
+    except DawnbeatError as error:
+        where.say(str(error))
+        return
+    where.say(f"Saved {what} in {path.name}." if what else f"Saved {path.name}.")

@@ -1,4 +1,4 @@
-"""Ink, paper and one warm accent, in light and dark, at any text size."""
+"""The palette as a theme of Qt: style sheet, fonts and lengths at any text size."""
 
 from __future__ import annotations
 
@@ -9,62 +9,26 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor, QFont, QGuiApplication, QPalette
 from PySide6.QtWidgets import QApplication
 
+from dawnbeat.ui.palette import DARK, LIGHT, Inks
+
 BASE_PT = 13.0
 
 
 @dataclass(frozen=True)
-class Inks:
-    """The colours of one theme, as #rrggbb. States are never told by these alone."""
-
-    paper: str
-    sheet: str
-    ink: str
-    soft: str
-    line: str
-    accent: str
-    on_accent: str
-    wash: str
-    dark: bool
-
-
-LIGHT = Inks(
-    paper="#f4f0e7",
-    sheet="#fdfbf6",
-    ink="#23201b",
-    soft="#5d574c",
-    line="#cdc5b5",
-    accent="#9c4316",
-    on_accent="#fffaf3",
-    wash="#ead9c6",
-    dark=False,
-)
-DARK = Inks(
-    paper="#171512",
-    sheet="#201d19",
-    ink="#ece5d8",
-    soft="#aea594",
-    line="#433d34",
-    accent="#e79f68",
-    on_accent="#1d1209",
-    wash="#4a3424",
-    dark=True,
-)
-
-
-@dataclass(frozen=True)
 class Theme:
-    """Colours with a text size. text_percent: 100 to 200."""
+    """Colours with a text size. text_percent: 100 to 200. thickness: of lines, and of all else, for print."""
 
     inks: Inks = LIGHT
     text_percent: int = 100
+    thickness: float = 1.0
 
     def pt(self, times: float = 1.0) -> float:
         """A type size in points: 1 for running text, 3 for a figure to read at arm's length."""
-        return BASE_PT * times * self.text_percent / 100
+        return BASE_PT * times * self.thickness * self.text_percent / 100
 
     def px(self, at_100: float) -> int:
         """A length in pixels that grows with the text."""
-        return round(at_100 * self.text_percent / 100)
+        return round(at_100 * self.thickness * self.text_percent / 100)
 
     def colour(self, name: str, alpha: int = 255) -> QColor:
         """One of the inks as a QColor, 0 to 255 opaque."""
@@ -129,7 +93,7 @@ QLabel[class="soft"] {{ color: {inks.soft}; }}
 QLabel[class="small"] {{ color: {inks.soft}; font-size: {pt(0.85):.1f}pt; }}
 QFrame[class="sheet"] {{ background: {inks.sheet}; border: 1px solid {inks.line}; border-radius: {px(6)}px; }}
 QPushButton, QToolButton {{
-  background: {inks.sheet}; border: 1px solid {inks.line}; border-radius: {px(5)}px;
+  background: {inks.sheet}; border: 1px solid {inks.edge}; border-radius: {px(5)}px;
   padding: {px(6)}px {px(14)}px; min-height: {px(22)}px; }}
 QToolButton {{ padding: {px(6)}px {px(10)}px; }}
 QPushButton:hover, QToolButton:hover {{ border-color: {inks.soft}; }}
@@ -156,7 +120,7 @@ QPushButton[class="entry"]:focus {{
 QWidget#contents {{ background: {inks.paper}; border-right: 1px solid {inks.line}; }}
 QWidget#status {{ border-top: 1px solid {inks.line}; }}
 QLineEdit, QPlainTextEdit, QTextEdit, QTextBrowser, QSpinBox, QDoubleSpinBox, QComboBox, QDateTimeEdit {{
-  background: {inks.sheet}; color: {inks.ink}; border: 1px solid {inks.line}; border-radius: {px(4)}px;
+  background: {inks.sheet}; color: {inks.ink}; border: 1px solid {inks.edge}; border-radius: {px(4)}px;
   padding: {px(5)}px {px(8)}px; selection-background-color: {inks.wash}; selection-color: {inks.ink}; }}
 QLineEdit:focus, QPlainTextEdit:focus, QTextEdit:focus, QTextBrowser:focus, QSpinBox:focus,
 QDoubleSpinBox:focus, QComboBox:focus, QDateTimeEdit:focus {{ border: 2px solid {inks.accent}; }}
@@ -205,8 +169,15 @@ QMenu::item:selected {{ background: {inks.wash}; }}
 QMenu::item:disabled {{ color: {inks.soft}; }}
 QGraphicsView {{ border: 2px solid transparent; }}
 QGraphicsView:focus {{ border: 2px solid {inks.accent}; }}
-QSplitter::handle {{ background: {inks.paper}; }}
-QSplitter::handle:hover {{ background: {inks.wash}; }}
+QSplitter::handle {{ background: {inks.edge}; border-radius: {px(2)}px; }}
+QSplitter::handle:horizontal {{ width: {px(4)}px; margin: {px(60)}px {px(3)}px; }}
+QSplitter::handle:vertical {{ height: {px(4)}px; margin: {px(3)}px {px(60)}px; }}
+QSplitter::handle:hover {{ background: {inks.accent}; }}
+QSlider::groove:horizontal {{ height: {px(4)}px; background: {inks.line}; border-radius: {px(2)}px; }}
+QSlider::handle:horizontal {{ background: {inks.soft}; width: {px(14)}px; margin: -{px(6)}px 0;
+  border: 2px solid {inks.sheet}; border-radius: {px(7)}px; }}
+QSlider:focus::handle:horizontal {{ background: {inks.accent}; }}
+
 QScrollArea {{ border: none; background: transparent; }}
 QScrollArea > QWidget > QWidget {{ background: transparent; }}
 QProgressBar {{
@@ -223,7 +194,7 @@ QTabWidget::pane {{ border: none; }}
 QScrollBar {{ background: transparent; }}
 QScrollBar:vertical {{ width: {px(12)}px; }}
 QScrollBar:horizontal {{ height: {px(12)}px; }}
-QScrollBar::handle {{ background: {inks.line}; border-radius: {px(4)}px; margin: 2px; }}
+QScrollBar::handle {{ background: {inks.edge}; border-radius: {px(4)}px; margin: 2px; }}
 QScrollBar::handle:vertical {{ min-height: {px(30)}px; }}
 QScrollBar::handle:horizontal {{ min-width: {px(30)}px; }}
 QScrollBar::add-line, QScrollBar::sub-line {{ width: 0; height: 0; }}

@@ -53,7 +53,10 @@ def icon() -> QIcon:
 
 def is_there(module: str) -> bool:
     """Whether the module of a page exists; it is not imported."""
-    return find_spec(f"dawnbeat.ui.window.{module}") is not None
+    try:
+        return find_spec(f"dawnbeat.ui.window.{module}") is not None
+    except ModuleNotFoundError:  # not even its folder
+        return False
 
 
 def _load_libraries(task: Task) -> None:
