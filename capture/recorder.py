@@ -15,19 +15,10 @@ from types import TracebackType
 from typing import IO, Any
 
 from dawnbeat.capture.frames import Image, Sample, SourceAbout
-from dawnbeat.capture.recording import (
-    ABOUT,
-    FORMAT_VERSION,
-    TRACE,
-    VIDEO,
-    about_text,
-    new_folder,
-    open_private,
-    sync_folder,
-    write_private,
-)
+from dawnbeat.capture.recording import ABOUT, FORMAT_VERSION, TRACE, VIDEO, about_text, new_folder
 from dawnbeat.capture.video_writer import SmallVideo
 from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.private_files import open_private, sync_folder, write_private
 from dawnbeat.shared.version import software_version
 
 _HEADER = b"time_s,red,green,blue,covered,clipped\n"

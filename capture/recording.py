@@ -6,7 +6,6 @@ A bare CSV file, plain or gzipped, is a recording too, and so is a video file.
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -14,6 +13,7 @@ from typing import Any
 
 from dawnbeat.capture.trace_csv import read_times_csv, read_trace_csv, trace_csv_text
 from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.private_files import FOLDER_MODE, private_folder, sync_folder, write_private
 from dawnbeat.shared.trace import FloatArray, Trace
 from dawnbeat.shared.version import software_version
 
@@ -107,10 +107,10 @@ def new_folder(folder: Path) -> Path:
     Raises DawnbeatError when it holds something already or can't be made.
     """
     try:
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        private_folder(folder)
         if any(folder.iterdir()):
             raise DawnbeatError(f"{folder} holds something already: give a new folder, nothing is overwritten")
-        folder.chmod(0o700)
+        folder.chmod(FOLDER_MODE)
         sync_folder(folder.parent)
     except OSError as error:
         raise DawnbeatError(f"can't make the folder {folder}: {one_line(error.strerror or error)}") from error
@@ -127,41 +127,6 @@ def refuse_used(folder: Path) -> None:
         raise DawnbeatError(f"can't make the folder {folder}: {one_line(error.strerror or error)}") from error
     if not above.is_dir() or not os.access(above, os.W_OK):
         raise DawnbeatError(f"can't make the folder {folder}: {above} is no folder that can be written to")
-
-
-def open_private(path: Path) -> int:
-    """Create a file for the user alone; return its descriptor. Raises OSError, also if it is there."""
-    binary = getattr(os, "O_BINARY", 0)
-    return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | binary, 0o600)
-
-
-def write_private(path: Path, data: bytes) -> None:
-    """Write a whole file for the user alone, synced, in one step: the old one or the new, never half."""
-    aside = path.with_name(f".{path.name}.{os.getpid()}.new")
-    descriptor = open_private(aside)
-    try:
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(aside, path)
-    except BaseException:
-        aside.unlink(missing_ok=True)
-        raise
-
-
-def sync_folder(folder: Path) -> None:
-    """Sync the folder's own entries, where the system can: Windows can't, and needs no asking."""
-    try:
-        descriptor = os.open(folder, os.O_RDONLY)
-    except OSError:
-        return
-    try:
-        os.fsync(descriptor)
-    except OSError:
-        pass
-    finally:
-        os.close(descriptor)
 
 
 def about_text(about: Mapping[str, Any]) -> str:

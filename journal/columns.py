@@ -81,6 +81,11 @@ class Column:
         return self.stored_as or self.name
 
     @property
+    def is_number(self) -> bool:
+        """Whether its cells are numbers, which may have a decimal point."""
+        return self.kind.sql == "REAL"
+
+    @property
     def definition(self) -> str:
         """The column in CREATE TABLE or ALTER TABLE ADD COLUMN."""
         check = f"CHECK ({self.kind.check.format(self.sql_name)})" if self.kind.check else ""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 import uuid
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -20,12 +21,25 @@ from dawnbeat.journal.columns import BY_NAME, COLUMNS, WITH_INTERVAL, reading_fr
 from dawnbeat.journal.faults import journal_errors
 from dawnbeat.journal.schema import copy_aside
 from dawnbeat.journal.store import Journal
+from dawnbeat.shared.csv_text import separator_of
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.morning import ORIGINS, StoredReading
-from dawnbeat.shared.private_files import refuse_another_file, replacing
+from dawnbeat.shared.private_files import STANDARD_OUTPUT, refuse_existing, write_export
 
 MAX_BYTES = 256 * 2**20
 _ERRORS_SHOWN = 20
+# What a heart, a camera and a morning can give, by unit; far outside the sane, so that only slips are caught.
+BOUNDS: Mapping[str, tuple[float, float]] = {
+    "bpm": (15, 300),
+    "ms": (0, 10_000),
+    "ln ms": (-5, 9.3),
+    "%": (0, 100),
+    "0 to 1": (0, 1),
+    "count": (0, 1_000_000),
+    "s": (0, 86_400),
+    "1/s": (0, 10_000),
+}
+_SAME_LN = 0.01  # a logarithm rounded to two decimals is still the same one
 EXPORTED = tuple(each for each in COLUMNS if each.exported)
 
 
@@ -35,19 +49,17 @@ def export_mornings(
     first: date | None = None,
     last: date | None = None,
     include_not_usable: bool = False,
+    overwrite: bool = False,
 ) -> int:
-    """Write one row a reading (columns.COLUMNS; UTF-8, RFC 4180) and return how many; the bin is left out.
+    """Write one row a reading (EXPORTED; UTF-8, RFC 4180) and return how many; the bin is left out.
 
-    Raises DawnbeatError when the file can't be written. An earlier export of that name is replaced, by a whole one
-    only; any other file is refused.
+    out: "-" is standard output. Raises DawnbeatError when a file of that name is there and overwrite is False, or it
+    can't be written; what was there before stays until the new file is complete.
     """
     if first is not None and last is not None and first > last:
         raise DawnbeatError(f"nothing lies between {first} and {last}: give the earlier day first")
     chosen = [each for each in journal.readings(first, last) if include_not_usable or each.verdict.usable]
-    text = mornings_csv(chosen)
-    refuse_another_file(out, text)
-    with journal_errors("write the mornings", out), replacing(out) as file:
-        file.write(text.encode("utf-8"))
+    write_export(out, mornings_csv(chosen), "write the mornings", overwrite)
     return len(chosen)
 
 
@@ -60,12 +72,12 @@ def mornings_csv(readings: list[StoredReading]) -> str:
     return text.getvalue()
 
 
-def export_intervals(journal: Journal, out: Path, day: date) -> tuple[Path, Path]:
+def export_intervals(journal: Journal, out: Path, day: date, overwrite: bool = False) -> tuple[Path, ...]:
     """Write the intervals of the reading that counts on a day, else of its last one.
 
     OUT.csv holds time_s, interval_ms, kept (yes or no) and reason; OUT.txt the kept intervals in ms, one a
-    line. Returns both paths. Raises DawnbeatError when the day has no reading, it has no intervals, or a
-    file can't be written.
+    line. Where `out` is "-", the first goes to standard output. Returns the paths. Raises DawnbeatError when the day
+    has no reading, it has no intervals, a file is there and overwrite is False, or one can't be written.
     """
     reading = journal.counting(day)
     intervals = journal.intervals(reading.id)
@@ -73,8 +85,6 @@ def export_intervals(journal: Journal, out: Path, day: date) -> tuple[Path, Path
         raise DawnbeatError(
             f"the reading of {day} has no intervals, as one from a CSV file: choose another day or restore a backup"
         )
-    stem = out.with_suffix("") if out.suffix.lower() in (".csv", ".txt") else out
-    table, plain = (stem.with_name(stem.name + suffix) for suffix in (".csv", ".txt"))
     text = io.StringIO(newline="")
     writer = csv.writer(text)
     writer.writerow(("time_s", "interval_ms", "kept", "reason"))
@@ -82,17 +92,17 @@ def export_intervals(journal: Journal, out: Path, day: date) -> tuple[Path, Path
         intervals.start_s.tolist(), intervals.interval_ms.tolist(), intervals.left_out, strict=True
     ):
         writer.writerow((f"{start_s:.6f}", f"{interval_ms:.3f}", "no" if reason else "yes", reason or ""))
+    if out == STANDARD_OUTPUT:
+        write_export(out, text.getvalue(), "write the intervals", overwrite)
+        return ()
     lines = "".join(f"{interval_ms:.3f}\n" for interval_ms in intervals.kept_ms.tolist())
-    refuse_another_file(table, text.getvalue())
-    refuse_another_file(plain, "1")
-    with (
-        journal_errors("write the intervals", out),
-        replacing(table) as table_file,
-        replacing(plain) as plain_file,
-    ):
-        table_file.write(text.getvalue().encode("utf-8"))
-        plain_file.write(lines.encode("ascii"))
-    return table, plain
+    stem = out.with_suffix("") if out.suffix.lower() in (".csv", ".txt") else out
+    paths = tuple(stem.with_name(stem.name + suffix) for suffix in (".csv", ".txt"))
+    for path in paths:
+        refuse_existing(path, overwrite)
+    for path, content in zip(paths, (text.getvalue(), lines), strict=True):
+        write_export(path, content, "write the intervals", overwrite)
+    return paths
 
 
 @dataclass(frozen=True)
@@ -166,19 +176,25 @@ def plan_import(journal: Journal, path: Path) -> ImportPlan:
     new: list[StoredReading] = []
     conflicts: list[Conflict] = []
     errors: list[LineError] = []
-    same = in_bin = 0
-    seen: dict[str, int] = {}
+    rows_found: list[tuple[int, bool, StoredReading]] = []
     for line, found in _records(path, text):
-        if isinstance(found, str):
-            errors.append(LineError(line, found))
-            continue
         try:
-            theirs = reading_of(found)
+            if isinstance(found, str):
+                raise DawnbeatError(found)
+            rows_found.append((line, bool(found.get("uid")), reading_of(found)))
         except DawnbeatError as error:
             errors.append(LineError(line, str(error)))
-            continue
-        named = bool(found.get("uid"))
-        ours = by_uid.get(theirs.uid) if named else by_moment.get(theirs.began)
+    names = {theirs.uid for _, named, theirs in rows_found if named}
+    same = in_bin = 0
+    seen: dict[str, int] = {}
+    for line, named, theirs in rows_found:
+        ours = by_uid.get(theirs.uid)
+        if ours is None:
+            ours = by_moment.get(theirs.began)
+            # A row that lost its name, or a reading that came from one, is known by its moment. A reading of the
+            # journal's own, or one that the file names elsewhere, is another that begins in the same second.
+            if ours is not None and named and (ours.uid in names or len(journal.intervals(ours.id))):
+                ours = None
         if ours is not None:
             theirs = replace(theirs, uid=ours.uid)
         key = theirs.uid if named or ours is not None else theirs.began.isoformat()
@@ -194,7 +210,8 @@ def plan_import(journal: Journal, path: Path) -> ImportPlan:
             conflicts.append(Conflict(line, ours, theirs, differing))
         else:
             same += 1
-    return ImportPlan(path, tuple(new), same, tuple(conflicts), in_bin, tuple(errors))
+    in_order = tuple(sorted(errors, key=lambda each: each.line))
+    return ImportPlan(path, tuple(new), same, tuple(conflicts), in_bin, in_order)
 
 
 def apply_import(journal: Journal, plan: ImportPlan, replace_different: bool = False) -> int:
@@ -232,7 +249,8 @@ def apply_import(journal: Journal, plan: ImportPlan, replace_different: bool = F
 
 def _records(path: Path, text: str) -> Iterator[tuple[int, dict[str, str] | str]]:
     """Each row with the line where it begins: its cells by column name, or what is wrong with it."""
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    separator = separator_of(text.split("\n", 1)[0])
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     header: list[str] | None = None
     while True:
         line = reader.line_num + 1
@@ -255,6 +273,12 @@ def _records(path: Path, text: str) -> Iterator[tuple[int, dict[str, str] | str]
                 f"it has {len(cells)} cells, and the header has {len(header)}: check commas and quotes",
             )
         elif cells:
+            if separator != ",":
+                # A spreadsheet that separates by something else may write numbers with a decimal comma.
+                cells = [
+                    cell.replace(",", ".") if BY_NAME[name].is_number else cell
+                    for name, cell in zip(header, cells, strict=True)
+                ]
             yield line, dict(zip(header, cells, strict=True))
     if header is None:
         raise DawnbeatError(f"{one_line(path)} is empty: name a file that `dawnbeat export mornings` wrote")
@@ -307,7 +331,6 @@ def reading_of(cells: Mapping[str, str]) -> StoredReading:
             raise DawnbeatError(
                 f"{column.name} is {cell[:40]!r}: give {column.meaning} ({column.unit or 'text'})"
             ) from error
-    _refuse_contradictions(given)
     usual = {
         "uid": uuid.uuid4().hex,
         "camera": "",
@@ -323,6 +346,9 @@ def reading_of(cells: Mapping[str, str]) -> StoredReading:
     for name, value in usual.items():
         if given[name] is None:
             given[name] = value
+    if given["ln_rmssd"] is None and given["rmssd_ms"]:
+        given["ln_rmssd"] = math.log(given["rmssd_ms"])
+    _refuse_contradictions(given)
     try:
         return reading_from(given)
     except ValueError as error:
@@ -334,7 +360,21 @@ def _refuse_contradictions(given: Mapping[str, Any]) -> None:
     began = given["began"]
     if given["date"] not in (None, began.date()):
         raise DawnbeatError(f"date is {given['date']}, but the reading began on {began.date()}: make them agree")
+    for column in EXPORTED:
+        bounds, value = BOUNDS.get(column.unit), given[column.name]
+        if bounds is not None and value is not None and not bounds[0] <= value <= bounds[1]:
+            raise DawnbeatError(
+                f"{column.name} is {value:g}: it goes from {bounds[0]:g} to {bounds[1]:g} {column.unit}"
+            )
     for name in WITH_INTERVAL:
         low, high = given[f"{name}_low"], given[f"{name}_high"]
         if (low is None) != (high is None):
             raise DawnbeatError(f"{name}_low and {name}_high: give both or neither")
+        if low is not None and low > high:
+            raise DawnbeatError(f"{name}_low is {low:g} and {name}_high {high:g}: exchange them")
+    rmssd_ms, ln_rmssd = given["rmssd_ms"], given["ln_rmssd"]
+    if rmssd_ms and ln_rmssd is not None and abs(math.log(rmssd_ms) - ln_rmssd) > _SAME_LN:
+        raise DawnbeatError(f"ln_rmssd is {ln_rmssd:g}, but the logarithm of rmssd_ms is {math.log(rmssd_ms):.4g}")
+    for verdict, needed in (("usable", "rmssd_ms"), ("pulse_usable", "mean_hr_bpm")):
+        if given[verdict] and not given[needed]:
+            raise DawnbeatError(f"{needed} is empty or 0, but {verdict} is yes: give both, or say no")

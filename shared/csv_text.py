@@ -1,4 +1,4 @@
-"""Text in a CSV cell that no spreadsheet takes for a formula, and back without loss.
+"""CSV as spreadsheets write and read it: text that none takes for a formula, and what separates the cells.
 
 A text that begins with = + - @, their full-width forms, a blank, a control character or an apostrophe gets
 one apostrophe in front. Reading takes one apostrophe away from a text that begins with one. So every text
@@ -26,3 +26,8 @@ def unguard(cell: str) -> str:
 def _is_risky(letter: str) -> bool:
     # Some programs skip blanks before they look for a formula.
     return letter in _STARTERS or letter.isspace() or unicodedata.category(letter) in ("Cc", "Cf")
+
+
+def separator_of(header: str) -> str:
+    """What separates the cells of a header of plain names: a comma, a semicolon or a tab, whichever is there most."""
+    return max(",;\t", key=header.count)

@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
+import stat
+import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import IO
 
-from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
 
 FOLDER_MODE = 0o700
 FILE_MODE = 0o600
+STANDARD_OUTPUT = Path("-")
+# Some file systems have nothing to sync in a folder.
+_NOT_FOR_FOLDERS = (errno.EINVAL, errno.ENOTSUP)
 
 
 def private_folder(folder: Path) -> None:
@@ -27,12 +33,15 @@ def private_folder(folder: Path) -> None:
 
 
 def sync_folder(folder: Path) -> None:
-    """Write a folder's own entries to the disk, where the system lets folders be synced (not on Windows)."""
+    """Write a folder's own entries to the disk, where the system lets folders be synced. OSError passes through."""
     if os.name == "nt":
         return
     handle = os.open(folder, os.O_RDONLY)
     try:
         os.fsync(handle)
+    except OSError as error:
+        if error.errno not in _NOT_FOR_FOLDERS:
+            raise
     finally:
         os.close(handle)
 
@@ -67,21 +76,43 @@ def replacing(path: Path) -> Iterator[IO[bytes]]:
     sync_folder(path.parent)
 
 
-def refuse_another_file(path: Path, text: str) -> None:
-    """Raise DawnbeatError where `path` is a file that doesn't begin like `text`: somebody's own, not to be replaced.
+def write_private(path: Path, content: bytes) -> None:
+    """Write a file whole or not at all, 0600, synced. OSError passes through."""
+    with replacing(path) as file:
+        file.write(content)
 
-    Files are compared by what stands before the first comma or line end; one that begins with a digit is like another
-    that does. An empty file may be replaced.
-    """
+
+def open_private(path: Path) -> int:
+    """Create a file, 0600, and return its descriptor. Raises OSError, also if it is there."""
+    return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), FILE_MODE)
+
+
+def refuse_existing(path: Path, overwrite: bool) -> None:
+    """Raise DawnbeatError where a new file would replace one that nobody said may go, or something that is no file."""
     try:
-        with path.open("rb") as file:
-            found = file.read(200).decode("utf-8", errors="replace")
-    except (FileNotFoundError, IsADirectoryError, PermissionError):
+        mode = path.lstat().st_mode
+    except OSError:
+        return  # Whoever writes it will be told.
+    if stat.S_ISLNK(mode) and path.exists():
+        mode = path.stat().st_mode
+    if stat.S_ISDIR(mode):
+        raise DawnbeatError(f"{one_line(path)} is a folder: name a file in it")
+    if not stat.S_ISREG(mode) and not stat.S_ISLNK(mode):
+        raise DawnbeatError(f"{one_line(path)} is no ordinary file: name one, or - for standard output")
+    if not overwrite:
+        raise DawnbeatError(f"{one_line(path)} exists already: choose another name or ask to overwrite it")
+
+
+def write_export(out: Path, text: str, doing: str, overwrite: bool) -> None:
+    """Write what a user asked for: a whole file, 0600, or on standard output where `out` is "-".
+
+    Raises DawnbeatError where something of that name is there and overwrite is False, or it can't be written; `doing`
+    completes "can't ...".
+    """
+    if out == STANDARD_OUTPUT:
+        sys.stdout.write(text)
+        sys.stdout.flush()
         return
-    if found and _kind(found) != _kind(text):
-        raise DawnbeatError(f"{one_line(path)} exists and is another file: choose another name")
-
-
-def _kind(text: str) -> str:
-    first = text.lstrip("\ufeff").split("\n")[0].split(",")[0].strip()
-    return "a number" if first[:1].isdigit() else first
+    refuse_existing(out, overwrite)
+    with plain_errors(doing, out):
+        write_private(out, text.encode("utf-8"))

@@ -8,8 +8,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from dawnbeat.shared.csv_text import guard
-from dawnbeat.shared.errors import plain_errors
-from dawnbeat.shared.private_files import refuse_another_file, replacing
+from dawnbeat.shared.private_files import write_export
 from dawnbeat.training.weeks import JudgedRun, Week
 
 # Name, unit and meaning of each column.
@@ -59,29 +58,30 @@ WEEK_COLUMNS: tuple[tuple[str, str, str], ...] = (
 )
 
 
-def export_runs(judged: Sequence[JudgedRun], out: Path) -> int:
+def export_runs(judged: Sequence[JudgedRun], out: Path, overwrite: bool = False) -> int:
     """Write one row a run (RUN_COLUMNS; UTF-8, RFC 4180) and return how many.
 
-    Raises DawnbeatError when the file can't be written; a file of that name is replaced only by a whole one.
+    out: "-" is standard output. Raises DawnbeatError when a file of that name is there and overwrite is False, or it
+    can't be written; what was there before stays until the new file is complete.
     """
-    _write(out, RUN_COLUMNS, (_run_cells(each) for each in judged))
+    _write(out, overwrite, RUN_COLUMNS, (_run_cells(each) for each in judged))
     return len(judged)
 
 
-def export_weeks(weeks: Sequence[Week], out: Path) -> int:
+def export_weeks(weeks: Sequence[Week], out: Path, overwrite: bool = False) -> int:
     """Write one row a week (WEEK_COLUMNS) and return how many; errors as in `export_runs`."""
-    _write(out, WEEK_COLUMNS, (_week_cells(each) for each in weeks))
+    _write(out, overwrite, WEEK_COLUMNS, (_week_cells(each) for each in weeks))
     return len(weeks)
 
 
-def _write(out: Path, columns: tuple[tuple[str, str, str], ...], rows: Iterable[Sequence[str]]) -> None:
+def _write(
+    out: Path, overwrite: bool, columns: tuple[tuple[str, str, str], ...], rows: Iterable[Sequence[str]]
+) -> None:
     text = io.StringIO(newline="")
     writer = csv.writer(text)
     writer.writerow(name for name, _, _ in columns)
     writer.writerows(rows)
-    refuse_another_file(out, text.getvalue())
-    with plain_errors("write the runs", out), replacing(out) as file:
-        file.write(text.getvalue().encode("utf-8"))
+    write_export(out, text.getvalue(), "write the runs", overwrite)
 
 
 def _run_cells(each: JudgedRun) -> list[str]:

@@ -9,6 +9,7 @@ import re
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 
+from dawnbeat.shared.csv_text import separator_of
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.training.run import ParsedRun, sport_from
 from dawnbeat.training.run_rows import Rows, parsed
@@ -36,8 +37,7 @@ def parse_csv(data: bytes, began: datetime | None = None) -> ParsedRun:
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         raise DawnbeatError(f"line {line} is not UTF-8: save the file as UTF-8") from error
-    first = text.split("\n", 1)[0]
-    delimiter = max(",;\t", key=first.count)
+    delimiter = separator_of(text.split("\n", 1)[0])
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     rows = Rows()
     places: dict[str, int] = {}

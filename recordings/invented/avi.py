@@ -13,8 +13,8 @@ from pathlib import Path
 
 from dawnbeat.capture.frames import Image
 from dawnbeat.capture.opencv import load_cv2
-from dawnbeat.capture.recording import write_private
 from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.private_files import write_private
 
 _LARGEST_BYTES = 1 << 30
 _KEY_FRAME = 0x10

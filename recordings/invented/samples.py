@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from dawnbeat.capture.recording import ABOUT, BEATS, TRACE, write_private, write_recording
+from dawnbeat.capture.recording import ABOUT, BEATS, TRACE, write_recording
 from dawnbeat.recordings.invented.faults import ExposureStep, Faults, RateChange, Stretch
 from dawnbeat.recordings.invented.finger_trace import LAMP_FINGER, ROOM_FINGER, Finger
 from dawnbeat.recordings.invented.finger_video import write_video
@@ -21,6 +21,7 @@ from dawnbeat.recordings.invented.rhythm import Rhythm
 from dawnbeat.recordings.invented.scenario import Scenario
 from dawnbeat.recordings.invented.wave import Wave
 from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.private_files import write_private
 from dawnbeat.shared.trace import FloatArray
 
 REHEARSAL_VIDEO, REHEARSAL_BEATS = "rehearsal.avi", "rehearsal.beats.csv"

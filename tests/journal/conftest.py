@@ -54,3 +54,12 @@ def recording(tmp_path: Path) -> Path:
     (folder / "trace.csv").write_text("time_s,red,green,blue\n" + rows)
     (folder / "about.json").write_text('{"version": 1}')
     return folder
+
+
+@pytest.fixture
+def filled(journal: Journal, taken: Taken, analysed: Analysed) -> Journal:
+    journal.save(taken("2025-03-01T06:30:00", note='=HYPERLINK("x")'), analysed())
+    journal.save(taken("2025-03-02T06:30:00", note="two\nlines, and a comma"), analysed(usable=False))
+    journal.save(taken("2025-03-03T06:30:00", sleep=3, note="'quoted"), analysed(4.2, seed=2))
+    journal.put_in_bin(journal.save(taken("2025-03-04T06:30:00"), analysed()).id)
+    return journal

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.private_files import STANDARD_OUTPUT
 from dawnbeat.ui.commands.mornings import JOURNAL_HELP, day_of
 from dawnbeat.ui.commands.replay import SETTINGS_HELP
 from dawnbeat.ui.output_files import check_output
@@ -27,10 +28,11 @@ import_app = typer.Typer(help="Read mornings back from CSV.", no_args_is_help=Tr
 
 @export_app.command("mornings")
 def export_mornings(
-    out: Path = typer.Argument(..., help="CSV file to write."),
+    out: Path = typer.Argument(..., help="CSV file to write; - is standard output."),
     first: str | None = typer.Option(None, "--from", help="First day, such as 2026-05-03."),
     last: str | None = typer.Option(None, "--to", help="Last day, such as 2026-05-30."),
     everything: bool = typer.Option(False, "--all", help="Include readings that are not usable."),
+    overwrite: bool = typer.Option(False, "--overwrite", help="Replace a file of that name."),
     journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
     """Write one row a reading.
@@ -40,16 +42,22 @@ def export_mornings(
     from dawnbeat.journal.csv_files import export_mornings as write
     from dawnbeat.morning.choices import open_journal
 
-    check_output(out)
+    if out != STANDARD_OUTPUT:
+        check_output(out)
     with open_journal(journal) as opened:
-        count = write(opened, out, day_of(first) if first else None, day_of(last) if last else None, everything)
-    print(f"{out}: {_counted(count, 'reading')}")
+        days = (day_of(each) if each else None for each in (first, last))
+        count = write(opened, out, *days, everything, overwrite)
+    if out != STANDARD_OUTPUT:
+        print(f"{out}: {_counted(count, 'reading')}")
 
 
 @export_app.command("intervals")
 def export_intervals(
-    out: Path = typer.Argument(..., help="Name to write: OUT.csv with all intervals, OUT.txt with those kept, in ms."),
+    out: Path = typer.Argument(
+        ..., help="Name to write: OUT.csv with all intervals, OUT.txt with those kept, in ms; - is standard output."
+    ),
     day: str = typer.Option("today", help="The day, such as 2026-05-03, or today or yesterday."),
+    overwrite: bool = typer.Option(False, "--overwrite", help="Replace files of that name."),
     journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
     """Write the intervals of one day.
@@ -59,10 +67,12 @@ def export_intervals(
     from dawnbeat.journal.csv_files import export_intervals as write
     from dawnbeat.morning.choices import open_journal
 
-    check_output(out)
+    if out != STANDARD_OUTPUT:
+        check_output(out)
     with open_journal(journal) as opened:
-        table, plain = write(opened, out, day_of(day))
-    print(f"{table}\n{plain}")
+        written = write(opened, out, day_of(day), overwrite)
+    for path in written:
+        print(path)
 
 
 @import_app.command("mornings")

@@ -247,14 +247,16 @@ def week_command(
 
 @runs_app.command("export")
 def export_command(
-    out: Annotated[Path, typer.Argument(help="CSV file to write.")],
+    out: Annotated[Path, typer.Argument(help="CSV file to write; - is standard output.")],
     weeks: Annotated[bool, typer.Option("--weeks", help="One row a week instead of one a run.")] = False,
     first: First = None,
     last: Last = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file of that name.")] = False,
     journal: JournalFolder = None,
 ) -> None:
     """Write runs or weeks to a CSV file that is safe to open in a spreadsheet."""
     from dawnbeat.morning.choices import open_journal
+    from dawnbeat.shared.private_files import STANDARD_OUTPUT
     from dawnbeat.training.export_runs import export_runs, export_weeks
     from dawnbeat.training.weeks import judged_runs, weeks_of
 
@@ -265,11 +267,11 @@ def export_command(
         judged = judged_runs(opened, date.today(), None, end)
     days = [each.run.local_date for each in judged]
     if weeks and days:
-        count = export_weeks(weeks_of(judged, start or days[0], end or date.today()), out)
+        count = export_weeks(weeks_of(judged, start or days[0], end or date.today()), out, overwrite)
     else:
         chosen = [each for each in judged if start is None or each.run.local_date >= start]
-        count = export_weeks([], out) if weeks else export_runs(chosen, out)
-    typer.echo(f"{count} {'weeks' if weeks else 'runs'} written to {out}")
+        count = export_weeks([], out, overwrite) if weeks else export_runs(chosen, out, overwrite)
+    typer.echo(err=out == STANDARD_OUTPUT, message=f"{count} {'weeks' if weeks else 'runs'} written to {out}")
 
 
 @runs_app.command("edit")

@@ -148,7 +148,7 @@ class MorningsPage(PageWidget):
         if path is None:
             return
         try:
-            count = export_mornings(self.context.journal, path, include_not_usable=True)
+            count = export_mornings(self.context.journal, path, include_not_usable=True, overwrite=True)
             self.context.say(f"Saved {count} reading{'' if count == 1 else 's'} in {path.name}.")
         except DawnbeatError as error:
             self.context.say(str(error))

@@ -11,7 +11,7 @@ from PySide6.QtGui import QPixmap
 from PySide6.QtWidgets import QFileDialog, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError, plain_errors
-from dawnbeat.shared.private_files import replacing
+from dawnbeat.shared.private_files import write_private
 
 
 class Says(Protocol):
@@ -46,8 +46,8 @@ def ask_save(parent: QWidget | None, title: str, name: str, kind: str) -> Path |
 
 def write_whole(path: Path, content: bytes, doing: str) -> None:
     """Write a file whole or not at all, 0600; raises DawnbeatError, `doing` completes "can't ..."."""
-    with plain_errors(doing, path), replacing(path) as file:
-        file.write(content)
+    with plain_errors(doing, path):
+        write_private(path, content)
 
 
 def png_of(picture: QPixmap) -> bytes:

@@ -202,12 +202,12 @@ class RunsPage(PageWidget):
 
     def save_runs(self) -> None:
         """Ask for a name and write all runs as CSV."""
-        self._save("dawnbeat-runs.csv", "run", lambda path: export_runs(self.judged, path))
+        self._save("dawnbeat-runs.csv", "run", lambda path: export_runs(self.judged, path, overwrite=True))
 
     def save_weeks(self) -> None:
         """Ask for a name and write all weeks as CSV."""
         weeks = weeks_of(self.judged, self.judged[0].run.local_date, self._today()) if self.judged else []
-        self._save("dawnbeat-weeks.csv", "week", lambda path: export_weeks(weeks, path))
+        self._save("dawnbeat-weeks.csv", "week", lambda path: export_weeks(weeks, path, overwrite=True))
 
     def _save(self, name: str, what: str, write: Callable[[Path], int]) -> None:
         if self._stale:
