@@ -6,6 +6,7 @@ A bare CSV file, plain or gzipped, is a recording too, and so is a video file.
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dawnbeat.capture.phone.needs import needed
-from dawnbeat.capture.recording import write_private
 from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.private_files import write_private
 
 if TYPE_CHECKING:
     from cryptography.x509 import Certificate as Signed
