@@ -45,8 +45,8 @@ def export_mornings(
     if out != STANDARD_OUTPUT:
         check_output(out)
     with open_journal(journal) as opened:
-        days = (day_of(each) if each else None for each in (first, last))
-        count = write(opened, out, *days, everything, overwrite)
+        start, end = (day_of(each) if each else None for each in (first, last))
+        count = write(opened, out, start, end, everything, overwrite)
     if out != STANDARD_OUTPUT:
         print(f"{out}: {_counted(count, 'reading')}")
 
