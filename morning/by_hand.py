@@ -17,6 +17,7 @@ from dawnbeat.signal.agreement import agreeing_share
 from dawnbeat.signal.analysis import analysis_of, pieces_of
 from dawnbeat.signal.beats import PieceBeats
 from dawnbeat.signal.figures import intervals_95, metrics_of
+from dawnbeat.signal.rhythm import rhythm_of
 from dawnbeat.signal.verdict import Evidence, needed_s, verdict_on
 
 
@@ -68,16 +69,18 @@ def timing_error_ms(analysis: Analysis, intervals: Intervals) -> float | None:
 def _verdict_with(reviewed: Reviewed, intervals: Intervals, error_ms: float | None) -> Verdict:
     analysis = reviewed.analysis
     repetition, spectrum = agreeing_share(reviewed.pieces, intervals, analysis.settings)
+    metrics = metrics_of(intervals)
     evidence = Evidence(
         duration_s=reviewed.trace.duration_s,
         frame_rate_hz=reviewed.trace.frame_rate_hz,
         beats=analysis.beats,
         intervals=intervals,
-        metrics=metrics_of(intervals),
+        metrics=metrics,
         intervals95=intervals_95(intervals, error_ms),
         timing_error_ms=error_ms,
         repetition_share=repetition,
         spectrum_share=spectrum,
+        rhythm=rhythm_of(reviewed.pieces, metrics.mean_nn_ms, analysis.settings),
     )
     return verdict_on(evidence, analysis.settings)
 

@@ -54,6 +54,15 @@ _TEXTS: Mapping[str, Callable[[_Values], str]] = {
     "rates_agree": _said("beats, repetition and spectrum agree about the rate"),
     "short": _said("a short reading: its 95 % intervals are wide, two minutes would say more"),
     # What speaks against it.
+    "irregular": _said(
+        "the pulse keeps coming irregularly, other than breathing makes it, and its variability says nothing then: if "
+        "this is new to you, comes again or goes with feeling unwell, show it to a doctor; a camera can't tell what "
+        "it is"
+    ),
+    "half_or_double": _said(
+        "the pulse could be {half_bpm:.0f} or {double_bpm:.0f}, since every second wave may be a beat or not: count "
+        "your pulse for thirty seconds, and if every second beat is weak or missing, show it to a doctor"
+    ),
     "too_short": _said("only {duration_s:.1f} s long: a reading needs at least {needed_s:.0f} s"),
     "few_frames": _said(
         "only {frame_rate_hz:.1f} frames a second: give more light, at least {needed_hz:.0f} are needed"

@@ -24,7 +24,7 @@ class Settings:
     highpass_hz: float = number(0.5, 0.1, 2.0, "Hz", "lower cut-off of the band in which beats are found")
     lowpass_hz: float = number(8.0, 3.0, 20.0, "Hz", "upper cut-off of the band in which beats are found")
     timing_lowpass_hz: float = number(12.0, 3.0, 20.0, "Hz", "upper cut-off of the wave that beats are timed on")
-    lowest_bpm: float = number(33.0, 20.0, 60.0, "bpm", "slowest pulse looked for")
+    lowest_bpm: float = number(25.0, 20.0, 60.0, "bpm", "slowest pulse looked for")
     highest_bpm: float = number(230.0, 100.0, 240.0, "bpm", "fastest pulse looked for")
     period_window_s: float = number(8.0, 4.0, 30.0, "s", "window in which the wave is compared with itself")
     rhythm_cost: float = number(0.8, 0.0, 5.0, "", "how much an odd interval counts against a beat")

@@ -12,6 +12,9 @@ from dawnbeat.signal.beats import PieceBeats
 _WINDOW_S = 10.0
 _HOP_S = 3.0
 _HARMONICS = 3
+# Each harmonic counts less than the one before, or half the rate would hold as much (Hermes 1988, J Acoust Soc Am
+# 83:257-264).
+_SHARE_OF_NEXT = 0.84
 _RESOLUTION_HZ = 0.015
 
 
@@ -33,7 +36,10 @@ def spectral_rates(
     first = max(1, int(np.ceil(lowest_bpm / 60.0 / step_hz)))
     last = min(int(highest_bpm / 60.0 / step_hz), (height.shape[1] - 1) // _HARMONICS)
     bins = np.arange(first, max(last, first) + 1)
-    total = sum(height[:, np.minimum(bins * harmonic, height.shape[1] - 1)] for harmonic in range(1, _HARMONICS + 1))
+    total = sum(
+        _SHARE_OF_NEXT ** (harmonic - 1) * height[:, np.minimum(bins * harmonic, height.shape[1] - 1)]
+        for harmonic in range(1, _HARMONICS + 1)
+    )
     best = bins[np.argmax(np.asarray(total), axis=1)]
     centre_s = np.asarray((starts + width / 2.0) / rate_hz, dtype=np.float64)
     return centre_s, np.asarray(best * step_hz * 60.0, dtype=np.float64)

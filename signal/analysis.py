@@ -17,6 +17,7 @@ from dawnbeat.signal.colour import describe
 from dawnbeat.signal.conditioning import split_at_gaps
 from dawnbeat.signal.figures import intervals_95, metrics_of
 from dawnbeat.signal.judging import judge
+from dawnbeat.signal.rhythm import rhythm_of
 from dawnbeat.signal.verdict import Evidence, verdict_on
 
 # Shorter stretches hold too few beats to know one by its likeness to the others.
@@ -56,6 +57,7 @@ def analysis_of(trace: Trace, pieces: list[PieceBeats], settings: Settings) -> A
         error_ms,
         repetition_share,
         spectrum_share,
+        rhythm_of(pieces, metrics.mean_nn_ms, settings),
     )
     return Analysis(
         duration_s=trace.duration_s,

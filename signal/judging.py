@@ -46,7 +46,7 @@ def judge(pieces: list[PieceBeats], settings: Settings) -> Intervals:
     beat_s = np.concatenate([piece.time_s for piece in pieces]) if pieces else np.zeros(0)
     if beat_s.size < 2:
         return Intervals(np.zeros(0), np.zeros(0), ())
-    wild = np.concatenate([_excursion_ratio(piece) > settings.max_excursion_ratio for piece in pieces])
+    wild = np.concatenate([excursion_ratio(piece) > settings.max_excursion_ratio for piece in pieces])
     # An edge between too few frames has a time, but nothing to tell how far it is off.
     sparse = np.concatenate([piece.frames < settings.min_frames_a_beat for piece in pieces])
     beat_reason = [reason for piece in pieces for reason in _beat_reasons(piece, settings)]
@@ -69,11 +69,11 @@ def _beat_reasons(piece: PieceBeats, settings: Settings) -> list[Reason | None]:
     """For each beat None, or what is wrong with its light."""
     if piece.time_s.size == 0:
         return []
-    usual = _local_median(np.abs(piece.height))
+    usual = local_median(np.abs(piece.height))
     ratio = piece.height / np.maximum(usual, 1e-9)
     misfit = piece.misfit / np.maximum(usual, 1e-9)
     # A stretch of movement must not become its own measure.
-    usual_misfit = np.minimum(_local_median(misfit), np.median(misfit))
+    usual_misfit = np.minimum(local_median(misfit), np.median(misfit))
     # And where there is hardly any noise, the small ways in which beats differ are no movement.
     usual_misfit = np.maximum(usual_misfit, _LEAST_MISFIT)
     # The cleaner a recording, the more a beat that is unlike the others says; noise lowers all alike.
@@ -92,17 +92,18 @@ def _beat_reasons(piece: PieceBeats, settings: Settings) -> list[Reason | None]:
     return reasons
 
 
-def _excursion_ratio(piece: PieceBeats) -> FloatArray:
+def excursion_ratio(piece: PieceBeats) -> FloatArray:
     """(k,) how far the wave swings from each beat to the next, beside the usual; the last beat counts as usual."""
     count = piece.time_s.size
     if count < 2:
         return np.ones(count)
     at = np.searchsorted(piece.wave_s, piece.time_s)
     swing = np.maximum.reduceat(piece.wave, at)[:-1] - np.minimum.reduceat(piece.wave, at)[:-1]
-    return np.append(swing / np.maximum(_local_median(swing), 1e-9), 1.0)
+    return np.append(swing / np.maximum(local_median(swing), 1e-9), 1.0)
 
 
-def _local_median(value: FloatArray) -> FloatArray:
+def local_median(value: FloatArray) -> FloatArray:
+    """(k,) the median of the thirty-one beats around each."""
     width = 2 * _NEIGHBOURS + 1
     if value.size < width:
         return np.full(value.size, float(np.median(value)))

@@ -15,12 +15,20 @@ import numpy as np
 from dawnbeat.shared.beats import Beats, Intervals, Reason
 from dawnbeat.shared.reading import Finding, Metrics, Verdict
 from dawnbeat.shared.settings import Settings
+from dawnbeat.signal.rhythm import HeartRhythm
 
 # A minute is the shortest length that the program offers for a reading.
 _SHORT_S = 59.0
 # Of a mean pulse the same errors matter less: doubts that touch only the differences from beat to beat. All others bar
 # the pulse too.
-_OF_VARIABILITY_ONLY = frozenset({"little_kept", "faint_timing"})
+_OF_VARIABILITY_ONLY = frozenset({"irregular", "little_kept", "faint_timing"})
+# What an irregular heart does to the other measures, which says nothing against the light.
+_OF_IRREGULAR_HEARTS = frozenset(
+    {
+        *("no_pulse", "few_intervals", "little_kept", "few_beats", "faint_timing", "rates_disagree"),
+        *("weak_pulse", "missed_beat", "extra_beat", "irregular_beat"),
+    }
+)
 # Half a minute of good intervals names the pulse to a beat or two a minute.
 _KEPT_FOR_PULSE_S = 30.0
 
@@ -31,7 +39,7 @@ class Evidence:
 
     duration_s: of the trace. frame_rate_hz: median of its frames, None for fewer than two. intervals95: as in
     Analysis. timing_error_ms: standard deviation of a beat's time, None where unknown. repetition_share,
-    spectrum_share: of windows that agree with the beats about the rate.
+    spectrum_share: of windows that agree with the beats about the rate. rhythm: of all beats that were found.
     """
 
     duration_s: float
@@ -43,16 +51,20 @@ class Evidence:
     timing_error_ms: float | None
     repetition_share: float
     spectrum_share: float
+    rhythm: HeartRhythm
 
 
 def verdict_on(evidence: Evidence, settings: Settings) -> Verdict:
     """What of the reading may be used, with every doubt; a usable reading says what the trust rests on."""
-    doubts = _doubts(evidence, settings)
+    rhythm = evidence.rhythm
+    doubts = [*_of_the_heart(rhythm), *_doubts(evidence, settings)]
+    kept_s = float(evidence.intervals.kept_ms.sum()) / 1000.0
     if doubts:
         of_pulse = any(doubt.code not in _OF_VARIABILITY_ONLY for doubt in doubts)
-        kept_s = float(evidence.intervals.kept_ms.sum()) / 1000.0
-        return Verdict(False, not of_pulse and kept_s >= _KEPT_FOR_PULSE_S, False, tuple(doubts))
-    kept_s = float(evidence.intervals.kept_ms.sum()) / 1000.0
+        pulse_usable = not of_pulse and rhythm.countable and kept_s >= _KEPT_FOR_PULSE_S
+        if rhythm.irregular:
+            doubts = [doubt for doubt in doubts if doubt.code not in _OF_IRREGULAR_HEARTS]
+        return Verdict(False, pulse_usable, rhythm.irregular, tuple(doubts))
     findings = [
         Finding("kept", {"kept_s": kept_s, "duration_s": evidence.duration_s}),
         Finding("timed", {"error_ms": evidence.timing_error_ms or 0.0}),
@@ -66,6 +78,15 @@ def verdict_on(evidence: Evidence, settings: Settings) -> Verdict:
 def needed_s(duration_s: float, settings: Settings) -> float:
     """Kept time that a reading of this length needs: 90 s of two minutes or longer, the same share of a shorter one."""
     return min(settings.min_kept_s, settings.min_kept_share * duration_s)
+
+
+def _of_the_heart(rhythm: HeartRhythm) -> list[Finding]:
+    findings = []
+    if rhythm.irregular:
+        findings.append(Finding("irregular", {"unpredicted_pct": 100.0 * rhythm.unpredicted_share}))
+    if rhythm.half_bpm is not None and rhythm.double_bpm is not None:
+        findings.append(Finding("half_or_double", {"half_bpm": rhythm.half_bpm, "double_bpm": rhythm.double_bpm}))
+    return findings
 
 
 def _doubts(evidence: Evidence, settings: Settings) -> list[Finding]:
