@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,4 +89,13 @@ class FrameSource(Protocol):
 
     def close(self) -> None:
         """Let the device go; calling it twice does no harm."""
+        ...
+
+
+@runtime_checkable
+class WithScreen(FrameSource, Protocol):
+    """A source with a screen of its own, which shows the runner how the reading goes."""
+
+    def tell(self, phase: str, left_s: float, pulse_bpm: float | None, words: str) -> None:
+        """Show the phase, the seconds left in it, the pulse and one sentence. "over" is the last phase."""
         ...

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from dawnbeat.capture.frames import FrameSource
 from dawnbeat.capture.recording import (
@@ -20,8 +20,13 @@ from dawnbeat.capture.recording import (
 )
 from dawnbeat.shared.errors import DawnbeatError, one_line
 
-HELP = "a camera number, an http, https or rtsp address, a recording, a video file, or rehearsal"
+if TYPE_CHECKING:
+    from dawnbeat.capture.phone.server import PhoneServer
+
+HELP = "a camera number, an http, https or rtsp address, phone, a recording, a video file, or rehearsal"
 REHEARSAL = "rehearsal"
+PHONE = "phone"
+CLIPS = "phone-clips"
 
 
 def open_source(words: str, *, width: int = 640, height: int = 480, **rehearsal: Any) -> FrameSource:
@@ -39,7 +44,30 @@ def open_source(words: str, *, width: int = 640, height: int = 480, **rehearsal:
         return _open_rehearsal(rehearsal)
     if "://" in words:
         return _open_address(words)
+    if is_phone(words):
+        raise DawnbeatError("a phone shows its page first: take the reading with `dawnbeat read`, or on the page Read")
     return _open_path(words)
+
+
+def is_phone(words: str) -> bool:
+    """Whether the words mean the browser of a phone."""
+    return words.strip().lower() == PHONE
+
+
+def open_phone(where: str = "", port: int | None = None) -> PhoneServer:
+    """Open the address for the phone's browser; `wait_for_phone` then gives the source, and `stop` closes it.
+
+    where: one of this computer's addresses or network cards; empty for the usual one. Raises DawnbeatError where there
+    is no network, or it can't be opened.
+    """
+    from dawnbeat.capture.phone.addresses import addresses, chosen_address
+    from dawnbeat.capture.phone.certificate import certificate_for
+    from dawnbeat.capture.phone.server import PhoneServer
+    from dawnbeat.journal.folder import data_folder
+    from dawnbeat.morning.choices import config_folder
+
+    address = chosen_address(where, addresses())
+    return PhoneServer(address.ip, certificate_for(address.ip, config_folder()), data_folder() / CLIPS, port)
 
 
 def is_rehearsal(words: str) -> bool:
@@ -56,7 +84,13 @@ def rehearsal_or(words: str, seconds: float, seed: int = 1) -> Callable[[], Fram
 def file_named(words: str) -> Path | None:
     """The file or folder that the words name; None where they name light that comes now."""
     words = words.strip()
-    if not words or "://" in words or is_rehearsal(words) or re.fullmatch(r"(camera:?)?\d{0,4}", words, re.IGNORECASE):
+    if (
+        not words
+        or "://" in words
+        or is_rehearsal(words)
+        or is_phone(words)
+        or re.fullmatch(r"(camera:?)?\d{0,4}", words, re.IGNORECASE)
+    ):
         return None
     return Path(words).expanduser()
 

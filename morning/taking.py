@@ -21,8 +21,9 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from dawnbeat.capture.frames import Frame, FrameSource, Image, Sample, SourceAbout
+from dawnbeat.capture.frames import Frame, FrameSource, Image, Sample, SourceAbout, WithScreen
 from dawnbeat.morning.flow import SLEPT, Phase, Plan, ReadFlow
+from dawnbeat.morning.taking_text import ended_sentence, gentle
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Circumstances, Context, Posture
 from dawnbeat.shared.settings import Settings
@@ -38,8 +39,7 @@ if TYPE_CHECKING:
 _log = logging.getLogger(__name__)
 
 STOPPED = "it was stopped"
-SILENT = "the camera has sent nothing for five seconds: check that it is connected"
-SILENCE_ALLOWED_S = 5.0
+SILENT = "the camera has sent nothing for {:g} seconds: check that it is connected"
 _SLEPT_S = 5.0
 _PICTURE_EVERY_S = 0.045
 _PICTURE_WIDTH = 360
@@ -133,11 +133,12 @@ class _Arrived(Frame):
 
 
 class _Stamped:
-    """A source whose frames also know when they came."""
+    """A source whose frames also know when they came. tell: of a source with a screen of its own, else None."""
 
     def __init__(self, source: FrameSource, monotonic: Callable[[], float]) -> None:
         self._source = source
         self._monotonic = monotonic
+        self.tell = source.tell if isinstance(source, WithScreen) else None
 
     @property
     def about(self) -> SourceAbout:
@@ -152,6 +153,10 @@ class _Stamped:
 
     def close(self) -> None:
         self._source.close()
+
+
+def _left_s(moment: Snapshot, plan: Plan) -> float:
+    return plan.settle_s - moment.settled_s if moment.phase == "settling" else moment.remaining_s
 
 
 def _feed(source: FrameSource) -> Frames:
@@ -217,6 +222,7 @@ class Taking:
                 loop.close(discard=not loop.rows)
                 raise
             loop.close(discard=self._wish == "discard")
+            loop.tell_end(ended)
         finally:
             source.close()
         return loop.taken(ended, left=self._wish == "leave")
@@ -225,14 +231,14 @@ class Taking:
 class _Loop:
     """The frames of one reading, from the source to the disk and to whoever watches."""
 
-    def __init__(self, taking: Taking, source: FrameSource) -> None:
+    def __init__(self, taking: Taking, source: _Stamped) -> None:
         from dawnbeat.capture.contact import ContactGauge
         from dawnbeat.signal.live import LiveBeats
 
         self.taking, self.order = taking, taking.order
         self.source = source
         self.rows = array("d")  # six numbers a frame; a list of samples would take six times the memory
-        self.began = self.order.began or datetime.now().astimezone()
+        self.began = self.order.began or self.source.about.taken or datetime.now().astimezone()
         self.folder: Path | None = None
         self.recorder: Recorder | None = None
         self.lock: FolderLock | None = None
@@ -248,6 +254,7 @@ class _Loop:
         self._pictured_s = -math.inf
         self._skew_s: float | None = None
         self._asleep = False
+        self._tell = source.tell
         self._feed = taking._make_feed(source)
 
     def run(self) -> Ended:
@@ -263,8 +270,9 @@ class _Loop:
                 return self._ended(got.reason, got.broken)
             if got is None:
                 self._asleep = self._asleep or self._slept()
-                if taking._monotonic() - heard_s > SILENCE_ALLOWED_S:
-                    return self._ended(SILENT, True)
+                patience_s = self.source.about.patience_s
+                if taking._monotonic() - heard_s > patience_s:
+                    return self._ended(SILENT.format(patience_s), True)
                 continue
             heard_s = taking._monotonic()
             try:
@@ -287,6 +295,11 @@ class _Loop:
         if discard:
             self._delete()
         self._feed.stop()
+
+    def tell_end(self, ended: Ended) -> None:
+        """Put how it ended on the source's own screen, where it has one."""
+        if self._tell is not None:
+            self._tell("over", 0.0, None, ended_sentence(ended, self.folder is not None))
 
     def taken(self, ended: Ended, left: bool) -> Taken:
         table = np.array(self.rows).reshape(-1, 6)
@@ -324,13 +337,18 @@ class _Loop:
             self._wave.add(sample.time_s, sample.red, sample.green, sample.blue)
         if counts:
             self._keep(frame, sample)
-        if self.taking._report is not None:
-            self.taking._report(self._snapshot(frame, contact))
+        if self.taking._report is not None or self._tell is not None:
+            snapshot = self._snapshot(frame, contact)
+            if self.taking._report is not None:
+                self.taking._report(snapshot)
+            if self._tell is not None:
+                pulse_bpm = None if snapshot.live is None else snapshot.live.pulse_bpm
+                self._tell(snapshot.phase, _left_s(snapshot, self.order.plan), pulse_bpm, gentle(snapshot))
 
     def _keep(self, frame: Frame, sample: Sample) -> None:
         if not self.rows:
             self._start_s = frame.time_s
-            self.began = self.order.began or datetime.now().astimezone()
+            self.began = self.order.began or self.source.about.taken or datetime.now().astimezone()
             allowed = self.order.keep_invented or not self.source.about.invented
             if self.order.new_folder is not None and allowed:
                 self._open_recorder(self.order.new_folder)

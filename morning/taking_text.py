@@ -9,11 +9,17 @@ from dawnbeat.morning.flow import LOST, NOBODY, SLEPT, TIME_UP, Phase
 
 if TYPE_CHECKING:
     from dawnbeat.capture.contact import Contact
+    from dawnbeat.capture.phone.link import News
     from dawnbeat.morning.taking import Ended, Snapshot
 
 LAMP = "A lamp beside the lens can get hot: take the finger off before it hurts."
 NOT_MEDICAL = "Dawnbeat is not a medical device."
 REHEARSAL = "This is a rehearsal with an invented finger: nothing of it is saved to your journal."
+PHONE_WARNING = (
+    "The phone's browser will warn that it doesn't know this computer's certificate, because no authority signed it. "
+    "Compare the certificate's SHA-256 fingerprint in the warning's details with the one here, then go on to the page: "
+    "under Advanced, Details or Continue, depending on the browser."
+)
 GO_ON = "All is well: breathe as you like."
 
 # The gauge's advice is a fragment; while a reading runs it becomes a whole, gentle sentence.
@@ -53,6 +59,31 @@ def gentle(moment: Snapshot) -> str:
     if moment.live is not None and moment.live.last_left_out == "movement":
         return "A small movement. Let the hand rest; it goes on by itself."
     return "The pulse settles first: lie still." if moment.phase == "settling" else GO_ON
+
+
+def phone_line(news: News) -> str:
+    """What the computer's screen says of the phone."""
+    if news.trouble:
+        return f"{news.trouble[:1].upper()}{news.trouble[1:]}."
+    if news.stage == "clip":
+        return f"The clip is coming: {100 * news.share:.0f} %."
+    if news.hidden:
+        return "The phone's page is in the background, so no frames come: bring it back to the front."
+    if news.unheard_s > 0:
+        return f"The phone has not been heard for {news.unheard_s:.0f} s. What it measures meanwhile is sent later."
+    if news.stage == "waiting" and news.strangers:
+        return "Something asked for another address and got nothing. Scan the code anew, or type all of the address."
+    if news.strangers and news.stage != "over":
+        return "Another device asked and got nothing: only the phone that came first is heard."
+    return _PHONE_STAGES[news.stage]
+
+
+_PHONE_STAGES = {
+    "waiting": "Waiting for the phone.",
+    "opened": "The phone has the page: press Open the camera there.",
+    "camera": "The phone's camera sends.",
+    "over": "It is over.",
+}
 
 
 def ended_sentence(ended: Ended, recorded: bool) -> str:

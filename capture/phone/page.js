@@ -637,8 +637,9 @@ function run() {
     if (camera !== null) camera.close();  // puts the lamp out, too
     wakeLock?.release?.();
     trouble("");
-    put("over-title", message.fault ? "It ended early" : "It is over");
-    put("over-words", capital(message.words));
+    const words = capital(message.words), end = words.indexOf(". ") + 1 || words.length;
+    put("over-title", message.fault ? "It ended early" : words.slice(0, end));
+    put("over-words", message.fault ? words : words.slice(end).trim());
     show("over");
     navigator.vibrate?.(60);
   };

@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
 from dawnbeat.capture.clock import DropCounter
+from dawnbeat.capture.creation_time import creation_time
 from dawnbeat.capture.frames import Frame, FrameSource, Sample, SourceAbout
 from dawnbeat.capture.phone.link import News
 from dawnbeat.capture.phone.messages import PhoneFrame
 from dawnbeat.capture.phone.server import FIREWALL, PhoneServer
 from dawnbeat.capture.video_file import VideoFileSource
-from dawnbeat.capture.video_time import taken_at
 from dawnbeat.shared.errors import DawnbeatError
 
 # The phone keeps what it could not send; a network that is gone for a minute must not end a reading.
 PATIENCE_S = 100.0
+OVER = "over"
 _LIFT = "You may lift the finger."
 
 
@@ -56,6 +58,7 @@ class PhoneSource:
         self._drops = DropCounter()
         self._first: PhoneFrame | None = None
         self._last: PhoneFrame | None = None
+        self._last_words = _LIFT
 
     @property
     def about(self) -> SourceAbout:
@@ -96,13 +99,15 @@ class PhoneSource:
         self._link.lock()
 
     def tell(self, phase: str, left_s: float, pulse_bpm: float | None, words: str) -> None:
-        """Show on the phone how the reading goes."""
+        """Show on the phone how the reading goes; at the end, `words` are the last that it shows."""
+        if phase == OVER:
+            self._last_words = f"{_LIFT} {words}".strip()
         told: dict[str, Any] = {"phase": phase, "left": round(left_s, 1), "words": words}
         self._link.tell({**told, "pulse": None if pulse_bpm is None else round(pulse_bpm)})
 
     def close(self) -> None:
         """Tell the phone that the finger may be lifted, and close the address."""
-        self._server.stop(_LIFT if not self._link.broken else f"{_LIFT} {self._link.ended}", self._link.broken)
+        self._server.stop(self._last_words, self._link.broken)
 
     def _frame(self, got: PhoneFrame) -> Frame:
         if self._first is None:
@@ -136,8 +141,11 @@ class ClipSource:
         assert upload.file is not None
         self._server = server
         self._video = VideoFileSource(upload.path)
-        taken = taken_at(upload.path) or _plausible(upload.file.modified_s)
-        self._about = replace(self._video.about, camera="phone: a clip that was sent", taken=taken)
+        taken = creation_time(upload.path) or _plausible(upload.file.modified_s)
+        self._about = replace(
+            self._video.about, camera="phone: a clip that was sent", taken=taken and taken.astimezone()
+        )
+        self._last_words = "The clip was read and deleted."
 
     @property
     def about(self) -> SourceAbout:
@@ -152,14 +160,17 @@ class ClipSource:
         """What was filmed can't be changed any more."""
 
     def tell(self, phase: str, left_s: float, pulse_bpm: float | None, words: str) -> None:
-        """Show on the phone how the decoding goes."""
-        self._server.link.tell({"phase": "clip", "left": round(left_s, 1), "words": words, "pulse": None})
+        """Show on the phone how the decoding goes; at the end, `words` are the last that it shows."""
+        if phase == OVER:
+            self._last_words = f"{self._last_words} {words}".strip()
+        self._server.link.tell({"phase": "clip", "left": round(left_s, 1), "words": "", "pulse": None})
 
     def close(self) -> None:
         """Delete the clip and close the address."""
         self._video.close()
-        self._server.stop("The clip was read and deleted; the reading is on your computer.")
+        self._server.stop(self._last_words)
 
 
 def _plausible(modified_s: float) -> datetime | None:
-    return datetime.fromtimestamp(modified_s).astimezone() if modified_s > 0 else None
+    """When the phone says that the file was last written, which for a clip just filmed is when it ended."""
+    return datetime.fromtimestamp(modified_s).astimezone() if 0 < modified_s <= time.time() + 86400 else None

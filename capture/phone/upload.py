@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import secrets
 import shutil
@@ -92,6 +93,8 @@ class Upload:
             self._open = None
         if self.path is not None:
             self.path.unlink(missing_ok=True)
+            with contextlib.suppress(OSError):  # another clip is in it
+                self._folder.rmdir()
         self.file, self.path, self.stored, self.done = None, None, 0, False
 
     def _failed(self, error: OSError) -> RefusedError:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,7 +14,7 @@ import typer
 
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.ui.commands.mornings import JOURNAL_HELP
-from dawnbeat.ui.commands.record import SETTLE_HELP, SOURCE_HELP, VIDEO_HELP, check_seconds, check_settle
+from dawnbeat.ui.commands.record import NETWORK_HELP, SETTLE_HELP, SOURCE_HELP, VIDEO_HELP, check_seconds, check_settle
 from dawnbeat.ui.commands.replay import SETTINGS_HELP
 
 if TYPE_CHECKING:
@@ -31,6 +32,7 @@ def read(
     source: str | None = typer.Option(None, help=f"{SOURCE_HELP.rstrip('.')}{_CHOSEN}."),
     seconds: float | None = typer.Option(None, help=f"Length of the reading in seconds{_CHOSEN}."),
     settle_s: float = typer.Option(15.0, "--settle", help=SETTLE_HELP),
+    network: str = typer.Option("", help=NETWORK_HELP),
     posture: str | None = typer.Option(None, help=f"lying, sitting or standing{_CHOSEN}."),
     context: str | None = typer.Option(
         None, metavar="WORDS", help='Your morning, such as: sleep=2 hours=7.5 run="10 km easy". Not asked for then.'
@@ -56,7 +58,6 @@ def read(
     from dawnbeat.journal.context_line import NOTHING, context_from_line
     from dawnbeat.morning.choices import ChoiceStore, chosen_home, reading_settings
     from dawnbeat.morning.flow import plan_without_buttons
-    from dawnbeat.morning.sources import rehearsal_or
     from dawnbeat.morning.taking import Order
     from dawnbeat.shared.morning import posture_from
 
@@ -66,7 +67,7 @@ def read(
     check_seconds(length_s)
     check_settle(settle_s)
     order = Order(
-        open_source=rehearsal_or(words, length_s + settle_s + 8.0),
+        open_source=_opener(words, length_s + settle_s + 8.0, network),
         plan=plan_without_buttons(length_s, settle_s),
         settings=reading_settings(settings),
         posture=choices.lies if posture is None else posture_from(posture),
@@ -92,6 +93,13 @@ def read(
     if ask and context is None and home is not None and kept.stored is not None and not quiet and not as_json:
         _ask(talk, home, kept.stored.id)
     talk.end(kept)
+
+
+def _opener(words: str, seconds: float, network: str) -> Callable[[], FrameSource]:
+    from dawnbeat.morning.sources import is_phone, rehearsal_or
+    from dawnbeat.ui.commands.phone_code import phone_in_terminal
+
+    return (lambda: phone_in_terminal(network)) if is_phone(words) else rehearsal_or(words, seconds)
 
 
 def _began(words: str, taken: str | None) -> datetime | None:

@@ -11,13 +11,14 @@ from dawnbeat.shared.errors import DawnbeatError
 
 _LONGEST_S = 12 * 3600.0
 SOURCE_HELP = (
-    "Where frames come from: camera (the first one) or a camera's number, an http, https or rtsp address, a recording, "
-    "a video file, or rehearsal (an invented finger)."
+    "Where frames come from: camera (the first one) or a camera's number, phone (its browser), an http, https or rtsp "
+    "address, a recording, a video file, or rehearsal (an invented finger)."
 )
 SETTLE_HELP = (
     "Start after five seconds of good contact and so many more of lying still, with the camera locked; 0 starts with "
     "the first frame and locks nothing."
 )
+NETWORK_HELP = "With --source phone: this computer's address or card to open to the phone; else the usual one."
 VIDEO_HELP = "Keep a small video too (off by default: privacy and size)."
 
 
@@ -26,6 +27,7 @@ def record(
     source: str = typer.Option("camera", help=SOURCE_HELP),
     seconds: float = typer.Option(120.0, help="How long to record, in seconds."),
     settle_s: float = typer.Option(0.0, "--settle", help=SETTLE_HELP),
+    network: str = typer.Option("", help=NETWORK_HELP),
     video: bool = typer.Option(False, "--video", help=VIDEO_HELP),
 ) -> None:
     """Record without analysing.
@@ -36,16 +38,18 @@ def record(
 
     from dawnbeat.capture.recording import refuse_used
     from dawnbeat.morning.flow import plan_without_buttons
-    from dawnbeat.morning.sources import rehearsal_or
+    from dawnbeat.morning.sources import is_phone, rehearsal_or
     from dawnbeat.morning.taking import Order
+    from dawnbeat.ui.commands.phone_code import phone_in_terminal
     from dawnbeat.ui.live_progress import take_in_terminal
 
     check_seconds(seconds)
     check_settle(settle_s)
     refuse_used(out)
+    by_words = rehearsal_or(source, seconds + settle_s + 8.0)
     taken = take_in_terminal(
         Order(
-            open_source=rehearsal_or(source, seconds + settle_s + 8.0),
+            open_source=(lambda: phone_in_terminal(network)) if is_phone(source) else by_words,
             # A recording shows what was there, a lifted finger too.
             plan=replace(plan_without_buttons(seconds, settle_s), lost_s=math.inf),
             new_folder=lambda _began: out,

@@ -117,8 +117,8 @@ def test_a_port_that_is_taken_is_said_and_the_usual_one_is_evaded(serve: Serve, 
     certificate = certificate_for("127.0.0.1", tmp_path / "config")
     with pytest.raises(DawnbeatError, match=rf"port {server.port}.*another port"):
         PhoneServer("127.0.0.1", certificate, tmp_path, server.port)
-    with pytest.raises(DawnbeatError, match=r"can't open 192\.0\.2\.1"):
-        PhoneServer("192.0.2.1", certificate, tmp_path)
+    with pytest.raises(DawnbeatError, match=r"can't open 203\.0\.113\.1"):
+        PhoneServer("203.0.113.1", certificate, tmp_path)
     one, two = (PhoneServer("127.0.0.1", certificate, tmp_path) for _ in range(2))
     one.stop()
     two.stop()
