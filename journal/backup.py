@@ -23,7 +23,7 @@ from dawnbeat.journal.folder import DATABASE, RECORDINGS, data_folder, finish_re
 from dawnbeat.journal.recordings_kept import is_safe_path, no_step
 from dawnbeat.journal.store import BUSY_S, Journal
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.private_files import FILE_MODE, private_folder, replacing, sync_file, sync_folder
+from dawnbeat.shared.private_files import FILE_MODE, private_folder, refuse_existing, replacing, sync_file, sync_folder
 from dawnbeat.shared.version import software_version
 
 FORMAT = 1
@@ -57,11 +57,11 @@ def backup(journal: Journal, out: Path, overwrite: bool = False, progress: Progr
     progress: called with files done and files in all. Raises DawnbeatError when `out` exists and overwrite is
     False, or can't be written; then nothing is left under that name that was not there before.
     """
-    if out.exists() and not overwrite:
-        raise DawnbeatError(f"{one_line(out)} exists already: choose another name or ask to overwrite it")
+    refuse_existing(out, overwrite)
     with (
         journal_errors("write the backup", out),
-        tempfile.TemporaryDirectory(dir=journal.home, prefix=".backup-") as temp,
+        # Where the journal can only be read, the place of the backup is the one that surely can be written to.
+        tempfile.TemporaryDirectory(dir=out.parent if journal.read_only else journal.home, prefix=".backup-") as temp,
     ):
         database = Path(temp, DATABASE)
         schema.copy_whole(journal.connection, database)
@@ -117,7 +117,12 @@ def _recording_files(home: Path) -> Iterator[tuple[str, Path]]:
     for path in sorted((home / RECORDINGS).rglob("*")):
         name = path.relative_to(home).as_posix()
         day = name.split("/")[1]
-        if path.is_file() and _DAY_FOLDER.fullmatch(day) and is_safe_path("/".join(name.split("/")[:3])):
+        if (
+            path.is_file()
+            and not path.is_symlink()
+            and _DAY_FOLDER.fullmatch(day)
+            and is_safe_path("/".join(name.split("/")[:3]))
+        ):
             yield name, path
 
 

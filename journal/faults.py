@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import errno
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from dawnbeat.shared.errors import FREE_SPACE, DawnbeatError, one_line, plain_errors
+from dawnbeat.shared.errors import DISK_FULL, FREE_SPACE, DawnbeatError, one_line, plain_errors
+
+_CLOSED = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM)
 
 
 @contextmanager
@@ -28,6 +31,15 @@ def is_damage(error: sqlite3.Error) -> bool:
 def is_locked(error: sqlite3.Error) -> bool:
     """True where another program holds the database."""
     return _primary_code(error) in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+
+
+def cant_write(error: Exception) -> bool:
+    """True where the place can't be written to: it is full, read-only, or closed to us."""
+    if isinstance(error, sqlite3.Error):
+        return _primary_code(error) in (*_CLOSED, sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR)
+    return isinstance(error, PermissionError) or (
+        isinstance(error, OSError) and error.errno in (*DISK_FULL, errno.EROFS)
+    )
 
 
 def damaged(path: Path, why: object) -> str:
@@ -59,7 +71,7 @@ def _of_sqlite(doing: str, path: Path, error: sqlite3.Error) -> str:
             "be full or failing; nothing that was saved before is lost; free some space or check the disk "
             "and try again"
         )
-    if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
+    if code in _CLOSED:
         return f"can't {doing}: {one_line(path)} can't be written; check that the folder exists and is yours"
     if is_damage(error):
         return damaged(path, error)

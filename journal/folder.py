@@ -8,7 +8,10 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
+import stat
+import time
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
@@ -24,6 +27,13 @@ RECORDINGS = "recordings"
 BACKUPS = "backups"
 MARKER = "restore-under-way.json"
 ASIDE = "kept-aside"
+# The names of temporary folders and files, as tempfile makes them from our prefixes, and of what is kept aside.
+_RESTORE = re.compile(r"\.restore-[a-z0-9_]{8}")
+_BACKUP = re.compile(r"\.backup-[a-z0-9_]{8}")
+_PART = re.compile(rf"\.{re.escape(MARKER)}\.[a-z0-9_]{{8}}\.part")
+_STAMP = re.compile(r"\d{4}-\d\d-\d\dT\d\d-\d\d-\d\d(-\d{1,3})?")
+_LONGEST_MARKER = 1000
+_AT_WORK_S = 3600.0
 _SIDE_FILES = (f"{DATABASE}-wal", f"{DATABASE}-shm")
 
 
@@ -60,13 +70,21 @@ def make_home(home: Path) -> None:
             home.chmod(FOLDER_MODE)
 
 
+def is_read_only(home: Path) -> bool:
+    """Whether the folder of a journal, or its database, is closed to writing; it then stays so."""
+    for path in (home, home / DATABASE):
+        if path.exists() and not (path.stat().st_mode & stat.S_IWUSR and os.access(path, os.W_OK)):
+            return True
+    return False
+
+
 def swap_in(home: Path, new: Path, step: Callable[[str], None]) -> Path:
     """Move the present journal aside and the one in `new`, a folder inside `home`, into its place.
 
     Returns the folder that keeps the present journal. OSError passes through; the next call of
     `finish_restore` goes on from there.
     """
-    stamp = datetime.now().astimezone().strftime("%Y-%m-%dT%H-%M-%S")
+    stamp = datetime.now().strftime("%Y-%m-%dT%H-%M-%S")
     folder = home / ASIDE
     private_folder(folder)
     for attempt in range(1, 1000):
@@ -82,18 +100,15 @@ def swap_in(home: Path, new: Path, step: Callable[[str], None]) -> Path:
 
 
 def finish_restore(home: Path, step: Callable[[str], None] = lambda name: None) -> None:
-    """Finish a restore that was cut short; does nothing where there is none. OSError passes through."""
+    """Finish a restore that was cut short; does nothing where there is none. OSError passes through.
+
+    Raises DawnbeatError, with nothing touched, where the marker is none that `swap_in` writes: a folder that somebody
+    sent must not name what else is moved or deleted.
+    """
     marker = home / MARKER
     if not marker.exists():
         return
-    try:
-        names = json.loads(marker.read_text(encoding="utf-8"))
-        new, aside = home / Path(names["new"]).name, home / ASIDE / Path(names["aside"]).name
-    except (ValueError, KeyError, TypeError) as error:
-        raise DawnbeatError(
-            f"{one_line(marker)} can't be read, so a restore can't be finished: run `dawnbeat restore` again "
-            "after moving that file away"
-        ) from error
+    new, aside = _marked(home, marker)
     private_folder(aside)
     # The database is moved last: while the new one is still in its folder, side files belong to the old one.
     if (new / DATABASE).exists():
@@ -111,6 +126,48 @@ def finish_restore(home: Path, step: Callable[[str], None] = lambda name: None) 
     step("cleared")
     marker.unlink()
     sync_folder(home)
+
+
+def _marked(home: Path, marker: Path) -> tuple[Path, Path]:
+    """The two folders that a marker names: real ones of ours inside the journal's folder, or not there."""
+    try:
+        if marker.is_symlink() or marker.stat().st_size > _LONGEST_MARKER:
+            raise ValueError(marker)
+        names = json.loads(marker.read_text(encoding="utf-8"))
+        new, aside = str(names["new"]), str(names["aside"])
+        if not _RESTORE.fullmatch(new) or not _STAMP.fullmatch(aside):
+            raise ValueError(marker)
+        for each in (home / new, home / ASIDE, home / ASIDE / aside):
+            if each.is_symlink() or (each.exists() and not each.is_dir()):
+                raise ValueError(marker)
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
+        raise DawnbeatError(
+            f"{one_line(marker)} is no note of a restore, so it can't be finished: nothing was touched; move that file "
+            "away, and run `dawnbeat restore` again if a restore was cut short"
+        ) from error
+    return home / new, home / ASIDE / aside
+
+
+def clear_left_overs(home: Path) -> None:
+    """Remove what a backup, a restore or a copy that was killed left in the journal's folder; never anything else.
+
+    Only real folders and files with names that we alone give, and only once nothing in them has changed for an hour,
+    since another program may be at work. A recording without a reading is no such thing: it is offered to be kept.
+    OSError passes through.
+    """
+    for path in home.iterdir():
+        known = _RESTORE.fullmatch(path.name) or _BACKUP.fullmatch(path.name) or _PART.fullmatch(path.name)
+        if not known or path.is_symlink() or time.time() - _newest_change_s(path) < _AT_WORK_S:
+            continue
+        if path.is_dir():
+            shutil.rmtree(path)
+        else:
+            path.unlink()
+
+
+def _newest_change_s(path: Path) -> float:
+    inside = list(path.rglob("*")) if path.is_dir() else []
+    return max(each.lstat().st_mtime for each in [path, *inside])
 
 
 def _move(source: Path, target: Path) -> None:

@@ -117,20 +117,27 @@ def orphans(home: Path, known: set[str]) -> list[Orphan]:
     claimed = {"/".join(PurePosixPath(path).parts[:3]) for path in known}
     found = []
     for day in sorted((home / RECORDINGS).glob("*")):
-        if not _DATE.fullmatch(day.name) or not day.is_dir():
+        if not _DATE.fullmatch(day.name) or not day.is_dir() or day.is_symlink():
             continue
         for folder in sorted(day.iterdir()):
             relative = folder.relative_to(home).as_posix()
-            if relative not in claimed and folder.is_dir() and any(folder.iterdir()):
+            if relative in claimed or folder.is_symlink() or not folder.is_dir():
+                continue
+            if any(folder.iterdir()):
                 found.append(Orphan(folder, finished=folder.suffix != PART))
     return found
 
 
 def remove(home: Path, relative: str) -> None:
-    """Delete the folder of a recording for good. OSError passes through."""
+    """Delete the folder of a recording for good. OSError passes through.
+
+    Only a real folder at the place that `keep` gives: where a link stands on the way, what it leads to isn't ours.
+    """
     if not is_safe_path(relative):
         return
     folder = home.joinpath(*PurePosixPath(relative).parts[:3])
+    if any(each.is_symlink() for each in (folder, folder.parent, folder.parent.parent)):
+        raise DawnbeatError(f"{one_line(folder)} is a link, or lies behind one: delete it by hand")
     if folder.is_dir():
         shutil.rmtree(folder)
         if not any(folder.parent.iterdir()):
@@ -155,6 +162,8 @@ def _sync_tree(home: Path, recording: Path) -> None:
     for folder, _, files in os.walk(recording):
         for name in files:
             path = Path(folder, name)
+            if path.is_symlink():
+                continue
             path.chmod(FILE_MODE)
             sync_file(path)
         Path(folder).chmod(FOLDER_MODE)

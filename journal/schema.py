@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import contextlib
-import json
 import os
+import shutil
 import sqlite3
+import tempfile
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 from dawnbeat.journal.columns import COLUMNS, FIRST_SCHEMA, Column
+from dawnbeat.journal.earlier_journals import convert
 from dawnbeat.journal.faults import damaged, is_damage
 from dawnbeat.journal.folder import BACKUPS, RECORDINGS
 from dawnbeat.shared.errors import DawnbeatError, one_line
@@ -195,6 +196,44 @@ def connect(path: Path, busy_s: float) -> sqlite3.Connection:
     return connection
 
 
+def connect_for_reading(path: Path, busy_s: float) -> sqlite3.Connection:
+    """Open a journal where nothing may or can be written: not the database, not its folder.
+
+    A journal that is older, or whose last changes still lie in the log, is read through a copy in memory. Raises
+    DawnbeatError as `check` does, and where the file is empty.
+    """
+    log = path.with_name(f"{path.name}-wal")
+    if log.exists() and log.stat().st_size:
+        with tempfile.TemporaryDirectory(prefix="dawnbeat-") as folder:
+            for each in (path, log):
+                shutil.copyfile(each, Path(folder, each.name))
+            connection = _in_memory(connect(Path(folder, path.name), busy_s))
+    else:
+        connection = sqlite3.connect(f"{path.absolute().as_uri()}?immutable=1", uri=True, isolation_level=None)
+    try:
+        version = check(connection, path)
+        if version == 0:
+            raise DawnbeatError(f"{one_line(path)} is empty, and a journal can't be begun there: choose another folder")
+        if version < SCHEMA:
+            connection = _in_memory(connection)
+            bring_up_to_date(connection, None)
+        connection.execute("PRAGMA query_only = ON")
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _in_memory(connection: sqlite3.Connection) -> sqlite3.Connection:
+    """A copy that changes nothing on the disk; closes the original."""
+    copy = sqlite3.connect(":memory:", isolation_level=None)
+    try:
+        connection.backup(copy)
+    finally:
+        connection.close()
+    return copy
+
+
 def check(connection: sqlite3.Connection, path: Path, steps: Sequence[tuple[str, ...]] = STEPS) -> int:
     """The schema version of a sound journal; 0 for a new, empty one. Writes nothing.
 
@@ -259,18 +298,19 @@ def _strange(connection: sqlite3.Connection, steps: Sequence[tuple[str, ...]]) -
 
 
 def bring_up_to_date(
-    connection: sqlite3.Connection, path: Path, steps: Sequence[tuple[str, ...]] = STEPS
+    connection: sqlite3.Connection, path: Path | None, steps: Sequence[tuple[str, ...]] = STEPS
 ) -> list[Path]:
     """Make the tables of a new journal, or run the steps that an older one lacks, each in one transaction and after a
     backup of its own.
 
-    Returns the backups made; a new journal needs none. sqlite3.Error passes through, with the step undone.
+    path: None for a copy in memory, which needs no backup. Returns the backups made; a new journal needs none.
+    sqlite3.Error passes through, with the step undone.
     """
     backups = []
     begun_empty = _version(connection) == 0
     while (version := _version(connection)) < FIRST_SCHEMA + len(steps) - 1:
         target = max(FIRST_SCHEMA, version + 1)
-        if not begun_empty:
+        if not begun_empty and path is not None:
             backups.append(copy_aside(connection, path, f"before-schema-{target}"))
         connection.execute("BEGIN IMMEDIATE")
         try:
@@ -289,71 +329,6 @@ def bring_up_to_date(
                 connection.execute("ROLLBACK")
             raise
     return backups
-
-
-def convert(connection: sqlite3.Connection, first: Sequence[str]) -> None:
-    """Bring a journal of the time before the first release to the first schema; nothing in it is lost.
-
-    Columns and tables that it lacks are added. Reasons were sentences then: each becomes a finding that keeps it, in
-    the readings and in what edits by hand would bring back.
-    """
-    connection.execute("ALTER TABLE readings RENAME COLUMN reasons_json TO findings")
-    model = sqlite3.connect(":memory:")
-    try:
-        for statement in first:
-            model.execute(statement)
-        wanted = model.execute("SELECT type, name, sql FROM sqlite_master WHERE sql IS NOT NULL").fetchall()
-        there = {name for (name,) in connection.execute("SELECT name FROM sqlite_master")}
-        for kind, name, sql in wanted:
-            if name not in there:
-                connection.execute(sql)
-            elif kind == "table" and not name.startswith("sqlite_"):
-                has = {row[1] for row in connection.execute(f"PRAGMA table_info({name})")}
-                for definition in _definitions(model, name):
-                    if definition.split()[0] not in has:
-                        connection.execute(f"ALTER TABLE {name} ADD COLUMN {definition}")
-    finally:
-        model.close()
-    for reading_id, usable, reasons in connection.execute("SELECT id, usable, findings FROM readings").fetchall():
-        connection.execute(
-            "UPDATE readings SET findings = :findings, pulse_usable = :pulse_usable, irregular = :irregular"
-            " WHERE id = :id",
-            {"id": reading_id, **_verdict_of(usable, reasons)},
-        )
-    for edit_id, before_json in connection.execute("SELECT id, before_json FROM hand_edits").fetchall():
-        before = json.loads(before_json)
-        before |= _verdict_of(before["usable"], before.pop("reasons_json"))
-        connection.execute("UPDATE hand_edits SET before_json = ? WHERE id = ?", (json.dumps(before), edit_id))
-
-
-def _verdict_of(usable: int, reasons_json: str) -> dict[str, Any]:
-    """The columns of a verdict that was stored as sentences, or as one object.
-
-    A sentence becomes the code of a finding, since a code that nobody knows is shown as it stands.
-    """
-    told = json.loads(reasons_json)
-    if isinstance(told, list):
-        # Before there were two verdicts, what was usable was so in both.
-        told = {
-            "pulse_usable": usable,
-            "irregular": False,
-            "findings": [{"code": sentence, "values": {}} for sentence in told],
-        }
-    return {
-        "pulse_usable": int(told["pulse_usable"]),
-        "irregular": int(told["irregular"]),
-        "findings": json.dumps(told["findings"], ensure_ascii=False),
-    }
-
-
-def _definitions(model: sqlite3.Connection, table: str) -> list[str]:
-    """Each column of a table as ALTER TABLE ADD COLUMN takes it."""
-    told = {each.sql_name: each.definition for each in COLUMNS} if table in ("readings", "context") else {}
-    found = []
-    for _, name, kind, not_null, default, _ in model.execute(f"PRAGMA table_info({table})"):
-        plain = f"{name} {kind}{' NOT NULL' if not_null else ''}{f' DEFAULT {default}' if default is not None else ''}"
-        found.append(told.get(name, plain))
-    return found
 
 
 def copy_aside(connection: sqlite3.Connection, path: Path, why: str) -> Path:

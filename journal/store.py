@@ -12,11 +12,11 @@ from typing import Any, Self
 
 from dawnbeat.journal import recordings_kept, rows, schema
 from dawnbeat.journal.columns import BY_NAME
-from dawnbeat.journal.faults import journal_errors
-from dawnbeat.journal.folder import DATABASE, data_folder, finish_restore, make_home
+from dawnbeat.journal.faults import cant_write, journal_errors
+from dawnbeat.journal.folder import DATABASE, clear_left_overs, data_folder, finish_restore, is_read_only, make_home
 from dawnbeat.journal.recordings_kept import Orphan, Step, no_step
 from dawnbeat.shared.beats import Intervals
-from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.morning import Circumstances, Context, Morning, Posture, StoredReading, posture_from
 from dawnbeat.shared.reading import Analysis
 
@@ -29,34 +29,50 @@ class Journal:
     Every method raises DawnbeatError, with nothing half done, when the disk or the database refuses.
     """
 
-    def __init__(self, home: Path, connection: sqlite3.Connection, migrated_after: list[Path]) -> None:
+    def __init__(
+        self, home: Path, connection: sqlite3.Connection, migrated_after: list[Path], read_only: str = ""
+    ) -> None:
         self.home = home
         self.connection = connection
         self.migrated_after = migrated_after
+        self.read_only = read_only
 
     @classmethod
     def open(cls, home: Path | None = None, busy_s: float = BUSY_S) -> Self:
         """Open the journal in `home` (else DAWNBEAT_HOME, else the user's data folder), or begin a new one.
 
         busy_s: how long to wait for another program's lock. `migrated_after` of the result lists the backups
-        made before an older journal was brought up to date. Raises DawnbeatError when the journal is
-        damaged, newer than this program, locked, or can't be written.
+        made before an older journal was brought up to date. A journal that can't be written, as on a read-only medium
+        or a full disk, is opened for reading; `read_only` of the result then says why, and what would change it
+        raises DawnbeatError. Raises DawnbeatError when the journal is damaged, newer than this program, or locked.
         """
         home = data_folder(home)
-        make_home(home)
         path = home / DATABASE
         with journal_errors("open the journal", path):
-            finish_restore(home)
-            connection = schema.connect(path, busy_s)
+            if path.is_file() and is_read_only(home):
+                return cls(home, schema.connect_for_reading(path, busy_s), [], f"{one_line(path)} can't be written")
             try:
-                schema.check(connection, path)
-                connection.execute("PRAGMA journal_mode = WAL")
-                connection.execute("PRAGMA synchronous = FULL")
-                backups = schema.bring_up_to_date(connection, path)
-            except BaseException:
-                connection.close()
-                raise
+                connection, backups = cls._open_for_writing(home, path, busy_s)
+            except (OSError, sqlite3.Error) as error:
+                if not path.is_file() or not cant_write(error):
+                    raise
+                return cls(home, schema.connect_for_reading(path, busy_s), [], one_line(error))
         return cls(home, connection, backups)
+
+    @staticmethod
+    def _open_for_writing(home: Path, path: Path, busy_s: float) -> tuple[sqlite3.Connection, list[Path]]:
+        make_home(home)
+        finish_restore(home)
+        clear_left_overs(home)
+        connection = schema.connect(path, busy_s)
+        try:
+            schema.check(connection, path)
+            connection.execute("PRAGMA journal_mode = WAL")
+            connection.execute("PRAGMA synchronous = FULL")
+            return connection, schema.bring_up_to_date(connection, path)
+        except BaseException:
+            connection.close()
+            raise
 
     def close(self) -> None:
         """Close the database; the object is not usable afterwards."""
@@ -78,6 +94,11 @@ class Journal:
     @contextmanager
     def transaction(self, doing: str) -> Iterator[sqlite3.Connection]:
         """One transaction, written whole or not at all; `doing` completes "can't ..." in the message."""
+        if self.read_only:
+            raise DawnbeatError(
+                f"can't {doing}: the journal was opened for reading only ({self.read_only}); make room, or move it to "
+                "where it can be written"
+            )
         with journal_errors(doing, self.path):
             self.connection.execute("BEGIN IMMEDIATE")
             try:

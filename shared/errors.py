@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-_DISK_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG} if hasattr(errno, "EDQUOT") else {errno.ENOSPC}
+DISK_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG} if hasattr(errno, "EDQUOT") else {errno.ENOSPC}
 FREE_SPACE = "nothing that was saved before is lost; free some space and try again"
 
 
@@ -38,7 +38,7 @@ def _of_system(doing: str, path: Path, error: OSError) -> str:
     # A failed copy names its source first, and it is the target that has no room.
     named = error.filename2 or error.filename
     where = one_line(named if isinstance(named, str | Path) else path)
-    if error.errno in _DISK_FULL:
+    if error.errno in DISK_FULL:
         return f"can't {doing}: no room left to write {where}; {FREE_SPACE}"
     if isinstance(error, PermissionError):
         return f"can't {doing}: {where} is not yours to use; check its permissions or choose another folder"
