@@ -76,3 +76,16 @@ def test_the_demo_writes_over_nothing(cli: CommandLine, place: Path) -> None:
     assert said.out == ""
     assert "can't make the folder" in cli("demo", "--no-window", "--out", "mine/diary.txt").refused()
     assert _files(place) == {place / "mine" / "diary.txt"}
+
+
+def test_without_the_libraries_to_draw_the_demo_names_them_and_goes_on(
+    cli: CommandLine, place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from dawnbeat.ui.commands import demo
+
+    monkeypatch.setattr(demo, "_SECONDS", 30.0)
+    monkeypatch.setattr("dawnbeat.ui.plot.drawing_problem", lambda: "pictures need libegl1")
+    out = cli("demo", "--no-window").fine()
+    assert "no picture: pictures need libegl1" in out
+    assert "What to do next" in out
+    assert not list(place.rglob("*.png"))

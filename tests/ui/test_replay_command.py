@@ -180,7 +180,7 @@ def test_from_and_to_keep_the_clock_of_the_recording(cli: CommandLine, samples: 
         (("--channel", "purple"), "choose one of auto, red, green, blue"),
         (("--no-such-option",), "--no-such-option"),
         (("--plot", "no such folder/x.png"), "there is no folder no such folder"),
-        (("--plot", "picture.tiff"), "ends in .png"),
+        (("--plot", "picture.tiff"), "ends in .png, .svg, .pdf"),
         (("--plot", "."), "is a folder"),
         (("--settings", "missing.toml"), "can't read the settings"),
     ],
@@ -266,3 +266,22 @@ def test_a_reader_that_has_enough_hears_no_complaint(samples: Path) -> None:
     done = run(["sh", "-c", line], capture_output=True, text=True, timeout=60, check=True)
     assert done.stdout == '{"recordi'
     assert done.stderr == ""
+
+
+def test_where_qt_cannot_draw_the_readings_stand_and_the_lack_is_said_once(
+    cli: CommandLine, samples: Path, place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("dawnbeat.ui.plot.drawing_problem", lambda: "pictures need libegl1")
+    said = cli("replay", "--json", "--plot", "many.png", samples / "calm", samples / "calm.csv")
+    assert len(said.objects()) == 2
+    assert said.refused() == "dawnbeat: pictures need libegl1"
+    assert not list(place.glob("*.png"))
+
+
+@pytest.mark.parametrize("suffix", ["svg", "pdf"])
+def test_a_picture_may_be_for_print(cli: CommandLine, samples: Path, place: Path, suffix: str) -> None:
+    cli("replay", "--plot", f"one.{suffix}", samples / "calm").fine()
+    begins = {"svg": b"<?xml", "pdf": b"%PDF"}[suffix]
+    assert (place / f"one.{suffix}").read_bytes().startswith(begins)
+    (place / f"mine.{suffix}").write_text("my own")
+    assert "is another file" in cli("replay", "--plot", f"mine.{suffix}", samples / "calm").refused()

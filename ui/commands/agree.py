@@ -9,7 +9,7 @@ import typer
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.commands.replay import SETTINGS_HELP, chosen_settings
-from dawnbeat.ui.output_files import PNG, check_output
+from dawnbeat.ui.output_files import check_picture
 
 if TYPE_CHECKING:
     from dawnbeat.shared.settings import Settings
@@ -28,7 +28,7 @@ def agree(
     settings: Path | None = typer.Option(None, metavar="TOML", help=SETTINGS_HELP),
     lag_s: float | None = typer.Option(None, "--lag", help="Seconds to add to the first clock, where known."),
     max_lag_s: float = typer.Option(60.0, "--max-lag", help="How far apart the clocks may be, in seconds."),
-    plot: Path | None = typer.Option(None, metavar="PNG", help="Draw the differences after Bland and Altman."),
+    plot: Path | None = typer.Option(None, metavar="PICTURE", help="Draw the differences after Bland and Altman."),
     json: bool = typer.Option(False, "--json", help="Print one JSON object."),
 ) -> None:
     """Compare two recordings of one heart.
@@ -42,7 +42,7 @@ def agree(
     if lag_s is not None and not math.isfinite(lag_s):
         raise DawnbeatError(f"--lag {lag_s:g} is no time: give seconds")
     if plot is not None:
-        check_output(plot, ".png", PNG)
+        check_picture(plot)
     if not 0.0 < max_lag_s <= 3600.0:
         raise DawnbeatError(f"--max-lag {max_lag_s:g} is out of range: give 0 to 3600 seconds")
     chosen = chosen_settings(settings)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.display import is_seen
 
 if TYPE_CHECKING:
@@ -105,11 +106,15 @@ def _reading(screen: Console, folder: Path) -> None:
     screen.print(f"{len(taken.trace)} frames, {taken.dropped} dropped; {taken.ended.why}")
     analysis = analyse(read_recording(recording).trace)
     picture = folder / "reading.png"
-    plot_reading("invented finger", analysis, picture)
+    try:
+        plot_reading("invented finger", analysis, picture)
+        drawn = f"  picture:   {picture}"
+    except DawnbeatError as error:  # the reading stands without it
+        drawn = f"  no picture: {error}"
     screen.print()
     screen.print(reading("invented finger", analysis))
     screen.print(f"  recording: {recording}", soft_wrap=True)
-    screen.print(f"  picture:   {picture}", soft_wrap=True)
+    screen.print(drawn, soft_wrap=True)
 
 
 def _mornings(screen: Console, home: Path) -> None:

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.ui.output_files import PNG, check_output
+from dawnbeat.ui.output_files import check_picture
 
 if TYPE_CHECKING:
-    from collections.abc import Generator
+    from collections.abc import Callable, Generator, Iterator
 
     from dawnbeat.shared.reading import Analysis
     from dawnbeat.shared.settings import Settings
@@ -26,7 +26,7 @@ def replay(
     recordings: list[Path] = typer.Argument(..., help="Recordings: folders, CSV, .csv.gz or video files."),
     settings: Path | None = typer.Option(None, metavar="TOML", help=SETTINGS_HELP),
     plot: Path | None = typer.Option(
-        None, metavar="PNG", help="Draw trace, beats and intervals; several recordings get a picture each."
+        None, metavar="PICTURE", help="Draw trace, beats and intervals; several recordings get a picture each."
     ),
     from_s: float | None = typer.Option(None, "--from", help="Only from this second of the recording's clock."),
     to_s: float | None = typer.Option(None, "--to", help="Only up to this second of the recording's clock."),
@@ -46,12 +46,16 @@ def replay(
     if from_s is not None and to_s is not None and to_s <= from_s:
         raise DawnbeatError(f"--to {to_s:g} is not after --from {from_s:g}: give a later second")
     if plot is not None:
-        check_output(plot, ".png", PNG)
+        check_picture(plot)
     pictures = _pictures(plot, recordings)
     failed = 0
     # Closed at once whatever happens, so that Ctrl+C between two recordings doesn't wait for all the others.
-    with contextlib.closing(_outcomes(recordings, chosen, from_s, to_s)) as outcomes:
+    with (
+        contextlib.closing(_outcomes(recordings, chosen, from_s, to_s)) as outcomes,
+        _progress(len(recordings)) as step,
+    ):
         for path, picture, outcome in zip(recordings, pictures, outcomes, strict=True):
+            step()
             if isinstance(outcome, str):
                 failed += 1
                 print(f"dawnbeat: {outcome}", file=sys.stderr, flush=True)
@@ -67,9 +71,28 @@ def replay(
             if picture is not None:
                 from dawnbeat.ui.plot import plot_reading
 
-                plot_reading(path.resolve().name, outcome, picture)
+                try:
+                    plot_reading(path.resolve().name, outcome, picture)
+                except DawnbeatError as error:  # the readings stand without pictures
+                    failed += 1
+                    print(f"dawnbeat: {one_line(error)}", file=sys.stderr, flush=True)
+                    pictures[:] = [None] * len(recordings)
     if failed:
         raise typer.Exit(2)
+
+
+@contextlib.contextmanager
+def _progress(count: int) -> Iterator[Callable[[], object]]:
+    """A bar on the error output where the readings themselves go elsewhere; called once a recording."""
+    if sys.stdout.isatty() or not sys.stderr.isatty():
+        yield lambda: None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("recordings", total=count)
+        yield lambda: bar.advance(task)
 
 
 def chosen_settings(path: Path | None, channel: str | None = None) -> Settings:
