@@ -92,9 +92,9 @@ def test_a_beat_that_was_left_out_can_count_again(
     out = next(place for place, reason in enumerate(view.intervals.left_out) if reason == "movement")
     view.choose(out)
     assert view.in_button.isEnabled()
-    qtbot.keyClick(view, Qt.Key.Key_K)
+    qtbot.keyClick(view, Qt.Key.Key_U)
     assert journal.intervals(recorded.id).left_out[out] is None
-    qtbot.keyClick(view, Qt.Key.Key_T)
+    qtbot.keyClick(view, Qt.Key.Key_R, Qt.KeyboardModifier.ControlModifier | Qt.KeyboardModifier.ShiftModifier)
     assert journal.reading(recorded.id) == recorded
     assert not view.all_back_button.isEnabled()
 

@@ -1,22 +1,31 @@
 from __future__ import annotations
 
+import importlib
+import os
+import signal
+import sys
+import threading
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 
 import pytest
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit, QTextBrowser, QWidget
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.morning.choices import ChoiceStore
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.training import zone_store
+from dawnbeat.training.maximum import Maximum
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.shell import app, main_window
-from dawnbeat.ui.window.shell.first_start import FirstStart
+from dawnbeat.ui.window.shell.help import FIRST_WORDS, FirstStart
 from dawnbeat.ui.window.shell.main_window import MainWindow
-from dawnbeat.ui.window.shell.method_words import FIRST_WORDS
+from dawnbeat.ui.window.zones.page import ZonesPage
+from dawnbeat.ui.window.zones.pulses import ENTERED
 
 
 @pytest.fixture
@@ -87,7 +96,7 @@ def test_a_damaged_memory_of_the_place_does_no_harm(qtbot: QtBot, context: AppCo
     (context.store.folder / "place.json").write_text('{"geometry": "%%%"}')
     made = MainWindow(context, "help")
     qtbot.addWidget(made)
-    assert made.width() >= 640
+    assert made.width() >= 480
 
 
 def test_closing_asks_where_something_is_going_on(window: MainWindow, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -96,13 +105,111 @@ def test_closing_asks_where_something_is_going_on(window: MainWindow, monkeypatc
     closed: list[bool] = []
     monkeypatch.setattr(page, "busy", lambda: "A reading is running.")
     monkeypatch.setattr(page, "closing", lambda: closed.append(True))
-    monkeypatch.setattr(window, "_really_close", lambda words: asked.append(words))
+    monkeypatch.setattr(window, "_really_close", lambda going_on, unsaved: asked.extend((*going_on, *unsaved)))
     assert not window.close()
     assert asked == ["A reading is running."]
     assert closed == []
-    monkeypatch.setattr(window, "_really_close", lambda words: True)
+    monkeypatch.setattr(window, "_really_close", lambda *_: True)
     assert window.close()
     assert closed == [True]
+
+
+def test_zones_edited_and_not_kept_are_asked_about(
+    qtbot: QtBot, window: MainWindow, context: AppContext, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    began = datetime(2025, 6, 1, 7, 0).astimezone()
+    zone_store.add_maximum(context.journal, Maximum(began.date(), "race", 185.0), began.date())
+    window.go("zones")
+    page = window.pages["zones"]
+    assert isinstance(page, ZonesPage)
+    page.pulses.choose_resting(ENTERED)
+    page.editor.count.setValue(4)
+    asked: list[str] = []
+    monkeypatch.setattr(window, "_really_close", lambda going_on, unsaved: asked.extend(unsaved))
+    assert not window.close()
+    assert "not kept" in " ".join(asked)
+    asked.clear()
+    page.keep()
+    monkeypatch.setattr(window, "_really_close", lambda *_: pytest.fail("nothing is lost any more"))
+    assert window.close()
+
+
+def test_a_first_window_fits_the_screen(window: MainWindow) -> None:
+    for width, height in ((1024, 700), (1366, 768), (683, 384), (2560, 1440)):
+        size = window.first_size(QSize(width, height))
+        assert size.width() <= width
+        assert size.height() + 30 <= height
+    assert window.first_size(QSize(2560, 1440)) == QSize(1180, 760)
+    window.resize(window.first_size(QSize(683, 384)))
+    QApplication.processEvents()
+    foot = window.status.mapTo(window, window.status.rect().bottomRight())
+    assert window.rect().contains(foot)
+
+
+def test_the_foot_stays_where_it_is_whatever_is_said(window: MainWindow, context: AppContext) -> None:
+    window.resize(800, 600)
+    heights = set()
+    for words in ("", "Short.", "A long sentence that goes on. " * 20):
+        context.say(words)
+        QApplication.processEvents()
+        heights.add(window.stack.height())
+        assert window.status.toolTip() == words
+    assert len(heights) == 1
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no such signal for one process")
+def test_ctrl_c_in_the_terminal_ends_the_window(qtbot: QtBot, window: MainWindow) -> None:
+    with app.interrupts(window.end):
+        os.kill(os.getpid(), signal.SIGINT)
+        qtbot.waitUntil(window.isHidden)
+
+
+def test_ctrl_c_asks_nothing(qtbot: QtBot, window: MainWindow, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(window.pages["mornings"], "unsaved", lambda: "Edits are not kept.")
+    monkeypatch.setattr(window, "_really_close", lambda *_: pytest.fail("nobody is there to answer"))
+    window.end()
+    assert window.isHidden()
+
+
+def test_what_a_page_rests_on_is_loaded_off_the_windows_thread(
+    qtbot: QtBot, window: MainWindow, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    name, loaded_in, real = "dawnbeat.morning.bench_run", [], importlib.import_module
+    monkeypatch.delitem(sys.modules, name)
+
+    def load(module: str) -> object:
+        if module == name:
+            loaded_in.append(threading.current_thread())
+        return real(module)
+
+    monkeypatch.setattr(main_window.importlib, "import_module", load)
+    window.go("bench")
+    assert window.current is None
+    assert "Bench" in window.waiting.text()
+    qtbot.waitUntil(lambda: window.current == "bench")
+    assert loaded_in
+    assert loaded_in[0] is not threading.main_thread()
+
+
+def test_whoever_goes_on_elsewhere_is_not_brought_back(
+    qtbot: QtBot, window: MainWindow, context: AppContext, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delitem(sys.modules, "dawnbeat.morning.bench_run")
+    window.go("bench")
+    window.go("help")
+    qtbot.waitUntil(lambda: not context.background.busy)
+    assert window.current == "help"
+
+
+def test_a_reading_that_runs_is_marked_while_another_page_shows(
+    window: MainWindow, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(window.pages["mornings"], "busy", lambda: "A reading is running.")
+    window.go("help")
+    assert "●" in window._entries["mornings"].text()
+    monkeypatch.setattr(window.pages["mornings"], "busy", lambda: None)
+    window._mark_busy()
+    assert "●" not in window._entries["mornings"].text()
 
 
 def test_text_grows_and_shrinks_by_key_between_100_and_200(

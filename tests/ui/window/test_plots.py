@@ -1,14 +1,20 @@
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QColor
+from PySide6.QtGui import QColor, QImage
+from PySide6.QtPrintSupport import QPrinter
+from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.ui.palette import DARK, LIGHT
 from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.pictures import packed, print_on
 from dawnbeat.ui.window.parts.plots import Band, Ink, Plot
+from tests.ui.window.test_controls import turn
 
 
 @pytest.fixture
@@ -63,3 +69,70 @@ def test_keys_move_zoom_and_step(qtbot: QtBot, plot: Plot) -> None:
     low, high = plot.visible_x()
     assert low <= 0
     assert high >= 99
+
+
+def test_the_wheel_scrolls_the_page_and_zooms_only_with_ctrl(plot: Plot) -> None:
+    plot.line(Ink(), np.arange(100.0), np.arange(100.0))
+    plot.show_x(20, 60)
+    view = plot.box.viewRange()
+    assert not turn(plot.canvas.viewport(), 1)
+    assert plot.box.viewRange() == view
+    assert plot.home_button.isHidden()
+    assert turn(plot.canvas.viewport(), 1, Qt.KeyboardModifier.ControlModifier)
+    low, high = plot.visible_x()
+    assert 20 <= low < high <= 60
+    assert high - low == pytest.approx(32)
+    assert plot.home_button.isVisible()
+
+
+def test_a_plot_keeps_to_its_data_and_shows_the_way_back(plot: Plot) -> None:
+    plot.line(Ink(), np.arange(100.0), np.arange(100.0))
+    plot.show_all()
+    for _ in range(60):
+        turn(plot.canvas.viewport(), -1, Qt.KeyboardModifier.ControlModifier)
+    low, high = plot.visible_x()
+    assert -20 < low < high < 120
+    for _ in range(200):
+        turn(plot.canvas.viewport(), 1, Qt.KeyboardModifier.ControlModifier)
+    assert np.ptp(plot.visible_x()) > 1e-3, "never down to a point"
+    plot.home_button.click()
+    assert plot.home_button.isHidden()
+    assert plot.visible_x()[0] <= 0
+    assert plot.visible_x()[1] >= 99
+
+
+@pytest.mark.parametrize(("kind", "begins"), [("png", b"\x89PNG"), ("svg", b"<?xml"), ("pdf", b"%PDF")])
+def test_a_picture_for_print_leaves_the_plot_as_it_was(
+    plot: Plot, context: AppContext, kind: str, begins: bytes
+) -> None:
+    curve = plot.line(Ink("accent"), np.arange(100.0), np.arange(100.0))
+    context.choose(theme="dark")
+    plot.legend = "━ an invented line"
+    plot.show_x(20, 60)
+    before = plot.box.viewRange()
+    made = packed(plot.picture, kind)
+    assert made.startswith(begins)
+    assert plot.box.viewRange()[0] == pytest.approx(before[0])
+    assert QColor(curve.opts["pen"].color()) == QColor(DARK.accent)
+    if kind == "svg":
+        text = made.decode()
+        assert LIGHT.accent in text
+        assert "<image" not in text
+        assert all(words in text for words in ("A plot", "Time, s", "Interval, ms", "an invented line"))
+    context.choose(theme="system")
+
+
+def test_a_picture_for_print_is_three_times_as_fine_as_a_screen(plot: Plot) -> None:
+    image = QImage.fromData(packed(plot.picture, "png"))
+    assert image.width() > 2500
+    assert image.dotsPerMeterX() / 39.37 == pytest.approx(288, abs=3)
+
+
+def test_a_picture_can_be_copied_and_printed(plot: Plot, qapp: QApplication, tmp_path: Path) -> None:
+    plot.line(Ink(), np.arange(9.0), np.arange(9.0))
+    plot.copy_picture()
+    assert qapp.clipboard().image().width() > 2500
+    printer = QPrinter()
+    printer.setOutputFileName(str(tmp_path / "out.pdf"))
+    print_on(printer, plot.picture)
+    assert (tmp_path / "out.pdf").read_bytes().startswith(b"%PDF")

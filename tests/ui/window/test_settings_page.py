@@ -133,7 +133,7 @@ def test_cv2_is_not_loaded_before_a_camera_is_wanted() -> None:
 
     code = (
         "import sys; import dawnbeat.ui.window.shell.app, dawnbeat.ui.window.settings.page;"
-        "import dawnbeat.ui.window.shell.help_page;"
+        "import dawnbeat.ui.window.shell.help;"
         "print([name for name in ('cv2', 'scipy', 'matplotlib', 'pyqtgraph', 'pandas') if name in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -62,12 +62,14 @@ class DayView(QWidget):
         self.reason.setCurrentText("irregular beat")
         self.reason.setAccessibleName("Why to leave the beat out")
         self.reason.setToolTip("Why the beat doesn't count")
-        self.back_button = self._button("Back", "B", "Back to the months, as Esc does", self.left.emit)
+        self.back_button = self._button("Back", "Alt+Left", "Back to the months, as Esc does", self.left.emit)
         self.before_button = self._button("‹ Beat", ",", "Choose the beat before", lambda: self._step(-1))
         self.next_button = self._button("Beat ›", ".", "Choose the next beat", lambda: self._step(+1))
         self.out_button = self._button("Leave out", "L", "Leave this beat out; Ctrl+Z undoes it", self.leave_out)
-        self.in_button = self._button("Let it count", "K", "Let this beat count again", self.let_count)
-        self.all_back_button = self._button("Take all edits back", "T", "As the analysis had it", self.take_all_back)
+        self.in_button = self._button("Let it count", "U", "Let this beat count again", self.let_count)
+        self.all_back_button = self._button(
+            "Take all edits back", "Ctrl+Shift+R", "Back to what the analysis had", self.take_all_back
+        )
         self._lay_out()
 
     # Showing

@@ -216,7 +216,7 @@ class MorningsPage(PageWidget):
             tools.addWidget(button)
         tools.push()
         for words, keys, tip, does in (
-            ("Context", "X", "What you noted against the next morning", self.open_context),
+            ("Context", "E", "What you noted against the next morning", self.open_context),
             ("CSV…", "Ctrl+E", "Save all mornings as CSV", self.save_csv),
             ("Picture…", "Ctrl+P", "Save the chart as a PNG picture", self.save_picture),
             ("Month report…", "Ctrl+R", "Save the month as a one-page PDF", self.save_report),

@@ -212,6 +212,10 @@ class Page(Protocol):
         """What closing the window would break off, in one sentence; None where nothing is going on."""
         ...
 
+    def unsaved(self) -> str | None:
+        """What closing the window would forget, in one sentence; None where nothing."""
+        ...
+
     def closing(self) -> None:
         """Called once before the window closes: keep what there is, and let devices go."""
         ...
@@ -239,6 +243,10 @@ class PageWidget(QWidget):
 
     def busy(self) -> str | None:
         """Nothing is going on."""
+        return None
+
+    def unsaved(self) -> str | None:
+        """Nothing would be forgotten."""
         return None
 
     def closing(self) -> None:

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from PySide6.QtCore import QDate, QDateTime, Qt
-from PySide6.QtGui import QKeySequence, QShortcut, QWheelEvent
+from PySide6.QtCore import QDate, QDateTime, QEvent, QObject, Qt, QTimer
+from PySide6.QtGui import QKeyEvent, QKeySequence, QShortcut, QWheelEvent
 from PySide6.QtWidgets import (
     QAbstractButton,
     QComboBox,
@@ -37,6 +37,7 @@ def shown(keys: str) -> str:
     return QKeySequence(keys).toString(QKeySequence.SequenceFormat.NativeText)
 
 
+ARMED_MS = 4000
 _known: dict[tuple[str, str], Key] = {}
 
 
@@ -75,6 +76,51 @@ def button(words: str, keys: str, tip: str, does: Callable[[], object] | None, w
     if does is not None:
         made.clicked.connect(lambda: does())
     return made
+
+
+class Armed(QObject):
+    """Makes a button do what can't be undone only at a second press: `sure` while it waits for that.
+
+    It is disarmed when the focus goes elsewhere, and after a few seconds.
+    """
+
+    def __init__(self, button: QAbstractButton, words: str, sure_words: str, does: Callable[[], object]) -> None:
+        """words, sure_words: on the button before and after the first press."""
+        super().__init__(button)
+        self.sure = False
+        self._button, self._words, self._sure_words, self._does = button, words, sure_words, does
+        self._timer = QTimer(self, singleShot=True, interval=ARMED_MS)
+        self._timer.timeout.connect(self.disarm)
+        button.clicked.connect(self._pressed)
+        button.installEventFilter(self)
+
+    def disarm(self) -> None:
+        """As if it had never been pressed."""
+        self.sure = False
+        self._timer.stop()
+        self._name(self._words)
+
+    def _pressed(self) -> None:
+        if self.sure:
+            self.disarm()
+            self._does()
+            return
+        self.sure = True
+        self._name(self._sure_words)
+        self._timer.start()
+
+    def _name(self, words: str) -> None:
+        if self._button.text() != words:
+            keys = self._button.shortcut()
+            self._button.setText(words)  # takes a shortcut of the button's own away
+            self._button.setShortcut(keys)
+            self._button.setAccessibleName(words)
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802  Qt's name
+        """Whoever goes elsewhere has thought better of it."""
+        if event.type() == QEvent.Type.FocusOut and self.sure:
+            self.disarm()
+        return super().eventFilter(watched, event)
 
 
 def on_key(widget: QWidget, keys: str, does: Callable[[], object]) -> None:
@@ -119,7 +165,16 @@ class _Calm:
 
 
 class ComboBox(_Calm, QComboBox):
-    """A list to choose from."""
+    """A list to choose from. Letters and digits look for an answer in it, whatever else they do on the page."""
+
+    def event(self, event: QEvent) -> bool:
+        """Keep what is typed from the keys of the page."""
+        if event.type() == QEvent.Type.ShortcutOverride and isinstance(event, QKeyEvent):
+            bare = event.modifiers() in (Qt.KeyboardModifier.NoModifier, Qt.KeyboardModifier.ShiftModifier)
+            if bare and event.text().isprintable() and event.text():
+                event.accept()
+                return True
+        return super().event(event)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)

@@ -7,8 +7,9 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QVBoxLayout
 from dawnbeat.morning.keeping import BrokenOff, Kept, broken_off_readings, discard_recording, keep_broken_off
 from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.controls import Armed
 from dawnbeat.ui.window.parts.formats import clock, long_day
-from dawnbeat.ui.window.read.widgets import button, label, rename
+from dawnbeat.ui.window.read.widgets import button, label
 
 
 class BrokenOffOffer(QFrame):
@@ -19,19 +20,21 @@ class BrokenOffOffer(QFrame):
         self.context = context
         self._waiting: list[BrokenOff] = []
         self._looking = False
-        self._sure = False
         self.setProperty("class", "sheet")
         self.words = label("", "large", "Broken-off reading")
         self.keep = button("Keep it", "K", "Keep the broken-off reading")
         self.discard = button("Discard it", "X", "Discard the broken-off reading")
-        self.later = button("Later", "L", "Decide about the broken-off reading at the next start")
+        self.later = button("Later", "Ctrl+Shift+N", "Put it off: decide about the reading at the next start")
         column = QVBoxLayout(self)
         column.setContentsMargins(18, 14, 18, 14)
         column.addWidget(self.words)
         row = QHBoxLayout()
-        for each, pressed in ((self.keep, self._keep), (self.discard, self._discard), (self.later, self._next)):
-            each.clicked.connect(pressed)
+        for each in (self.keep, self.discard, self.later):
             row.addWidget(each)
+        self.keep.clicked.connect(self._keep)
+        self.later.clicked.connect(self._next)
+        # For good, so it is asked once.
+        self._armed = Armed(self.discard, "Discard it", "Really discard it, for good?", self._discard)
         row.addStretch(1)
         column.addLayout(row)
         self.hide()
@@ -49,7 +52,7 @@ class BrokenOffOffer(QFrame):
         self._show()
 
     def _show(self) -> None:
-        self._sure = False
+        self._armed.disarm()
         self.setVisible(bool(self._waiting))
         if not self._waiting:
             return
@@ -61,7 +64,6 @@ class BrokenOffOffer(QFrame):
         else:
             self.words.setText(f"A reading of {when} was broken off after {clock(first.length_s)}.{more}")
         self.keep.setVisible(not first.why)
-        rename(self.discard, "Discard it")
         for each in (self.keep, self.discard, self.later):
             each.setEnabled(True)
 
@@ -85,10 +87,6 @@ class BrokenOffOffer(QFrame):
         self._next()
 
     def _discard(self) -> None:
-        if not self._sure:  # for good, so it is asked once
-            self._sure = True
-            rename(self.discard, "Really discard it, for good?")
-            return
         first, home = self._waiting[0], self.context.home
         self._wait()
         self.context.background.run(

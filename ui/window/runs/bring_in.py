@@ -58,10 +58,10 @@ class ImportStrip(QFrame):
 
         self.cancel_button = give("Cancel", "Ctrl+.", "Stop after this file; what was added stays", self.cancel)
         self.sports_button = give(
-            "They were runs", "Ctrl+Shift+O", "Count the files that don't say their sport as runs", self._were_runs
+            "They were runs", "Ctrl+Shift+S", "Count the files that don't say their sport as runs", self._were_runs
         )
         self.replace_button = give(
-            "Take the fuller ones", "Ctrl+Shift+F", "Fuller files take the place of the runs here", self._replace
+            "Take the fuller ones", "Ctrl+Shift+U", "Fuller files take the place of the runs here", self._replace
         )
         self.began_button = give(
             "Say when it began…", "Ctrl+Shift+B", "For a CSV whose times count from the start", self.ask_beginning

@@ -316,7 +316,7 @@ class RunsPage(PageWidget):
         tools.push()
         for words, keys, tip, does in (
             ("Import…", "Ctrl+O", "Import FIT, TCX, GPX or CSV files; or drop them here", self.ask_files),
-            ("Folder…", "Ctrl+Shift+F", "Import every run of a folder and below", self.ask_folder),
+            ("Folder…", "Ctrl+Shift+O", "Import every run of a folder and below", self.ask_folder),
             ("By hand…", "N", "Enter a run without a file", self.ask_by_hand),
             ("Runs CSV…", "Ctrl+E", "Save all runs as CSV", self.save_runs),
             ("Weeks CSV…", "Ctrl+Shift+E", "Save all weeks as CSV", self.save_weeks),

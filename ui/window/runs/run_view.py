@@ -74,12 +74,12 @@ class RunView(QWidget):
         def give(words: str, keys: str, tip: str, does: Callable[[], object]) -> QPushButton:
             return controls.button(words, keys, tip, does, _WHERE)
 
-        self.back_button = give("Back", "B", "Back to the list, as Esc does", self.left.emit)
+        self.back_button = give("Back", "Alt+Left", "Back to the list, as Esc does", self.left.emit)
         self.up_button = give("‹ Up", "Alt+Up", "The run above in the list", lambda: self.stepped.emit(-1))
         self.down_button = give("Down ›", "Alt+Down", "The run below in the list", lambda: self.stepped.emit(+1))
         self.test_button = give("30-minute test…", "T", "Threshold pulse of a test in this run", self.ask_test)
         self.peak_button = give("Highest pulse…", "M", "Keep its highest pulse as a maximum", self.ask_maximum)
-        self.bin_button = give("Bin", "Ctrl+D", "Put this run in the bin; Ctrl+Z brings it back", self.to_bin)
+        self.bin_button = give("Bin", "Del", "Put this run in the bin; Ctrl+Z brings it back", self.to_bin)
         self.overrule_button = give(
             "Believe it after all", _OVERRULE_KEY, "Overrule the mark, or restore it", self.overrule
         )

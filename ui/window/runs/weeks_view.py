@@ -217,7 +217,7 @@ class WeeksView(QWidget):
             button.setChecked(weeks == self._span)
             group.addButton(button)
             tools.addWidget(button)
-        self.as_table = controls.button("As a table", "W", "Show the weeks as a table, or as plots", None, _WHERE)
+        self.as_table = controls.button("As a table", "Alt+0", "Show the weeks as a table, or as plots", None, _WHERE)
         self.as_table.setCheckable(True)
         self.as_table.toggled.connect(self._show_table)
         tools.addWidget(self.as_table)

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import signal
+import socket
 import sys
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
+from PySide6.QtCore import QSocketNotifier
 from PySide6.QtWidgets import QApplication, QMessageBox
 
 from dawnbeat.journal.store import Journal
@@ -39,9 +45,32 @@ def run_window(journal_home: Path | None = None, page: str | None = None, settin
         context = AppContext(opened, store)
         window = MainWindow(context, page)
         window.show()
-        code = app.exec()
+        with interrupts(window.end):
+            code = app.exec()
         window.deleteLater()
     return code
+
+
+@contextmanager
+def interrupts(end: Callable[[], object]) -> Iterator[None]:
+    """Call `end` in the window's thread at Ctrl+C; a byte on a socket wakes Qt, which would sleep through it."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    heard, told = socket.socketpair()
+    told.setblocking(False)
+    notifier = QSocketNotifier(heard.fileno(), QSocketNotifier.Type.Read)
+    notifier.activated.connect(lambda *_: (heard.recv(64), end()))
+    before = signal.signal(signal.SIGINT, lambda *_: None)
+    woken = signal.set_wakeup_fd(told.fileno())
+    try:
+        yield
+    finally:
+        signal.set_wakeup_fd(woken)
+        signal.signal(signal.SIGINT, before)
+        notifier.setEnabled(False)
+        heard.close()
+        told.close()
 
 
 def make_app() -> QApplication:

@@ -5,21 +5,22 @@ from __future__ import annotations
 import base64
 import binascii
 import importlib
+import sys
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
-from PySide6.QtCore import QByteArray, QTimer
-from PySide6.QtGui import QCloseEvent, QIcon, QKeySequence, QShortcut
+from PySide6.QtCore import QByteArray, QSize, Qt, QTimer
+from PySide6.QtGui import QCloseEvent, QIcon, QKeySequence, QResizeEvent, QShortcut
 from PySide6.QtWidgets import (
     QApplication,
     QButtonGroup,
     QHBoxLayout,
-    QLabel,
     QMainWindow,
     QMessageBox,
     QPushButton,
     QScrollArea,
+    QSizePolicy,
     QStackedWidget,
     QVBoxLayout,
     QWidget,
@@ -28,7 +29,8 @@ from PySide6.QtWidgets import (
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, Page
-from dawnbeat.ui.window.parts.controls import Key
+from dawnbeat.ui.window.parts.controls import Key, label
+from dawnbeat.ui.window.parts.layouts import Scrolled
 from dawnbeat.ui.window.parts.work import Task
 
 # key, title with the letter for Alt, module. A page whose module isn't there is not listed.
@@ -40,8 +42,17 @@ PAGES = (
     ("bench", "&Bench", "bench.page"),
     ("settings", "&Settings", "settings.page"),
 )
-HELP = ("help", "&Help", "shell.help_page")
+HELP = ("help", "&Help", "shell.help")
 HELP_KEY = "F1"
+# What pages rest on and takes long to load. None of it touches Qt, so that another thread can load it.
+NEEDS = {
+    "bench": ("dawnbeat.morning.bench_run", "dawnbeat.morning.scoring", "dawnbeat.morning.second_opinion"),
+    "mornings": ("dawnbeat.journal.today",),
+}
+_FIRST_SIZE = QSize(1180, 760)
+_LEAST_SIZE = QSize(480, 300)
+_FRAME_PX = 40  # what a window's frame and title may take of a screen
+_LOOK_MS = 1000
 _STATUS_MS = 20_000
 _WARM_UP_MS = 300
 
@@ -60,7 +71,7 @@ def is_there(module: str) -> bool:
 
 
 def _load_libraries(task: Task) -> None:
-    for name in ("scipy.special", "dawnbeat.journal.today"):
+    for name in ("scipy.special", *NEEDS["mornings"], *NEEDS["bench"]):
         if not task.cancelled:
             importlib.import_module(name)
 
@@ -82,19 +93,24 @@ class MainWindow(QMainWindow):
         self._modules = {key: module for key, _, module in (*PAGES, HELP) if is_there(module)}
         self._entries: dict[str, QPushButton] = {}
         self.stack = QStackedWidget()
-        self.status = QLabel()
-        self.status.setWordWrap(True)
-        self.status.setProperty("class", "soft")
-        self.status.setAccessibleName("What just happened")
+        self._said = ""
+        self._opening: str | None = None
+        self._asks = True
+        self.status = label("soft", "What just happened")
+        self.waiting = label("large", "What is being opened")
+        self.waiting.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        self.stack.addWidget(self.waiting)
+        self._busy_look = QTimer(self, interval=_LOOK_MS)
+        self._busy_look.timeout.connect(self._mark_busy)
         self._quiet = QTimer(self, singleShot=True, interval=_STATUS_MS)
-        self._quiet.timeout.connect(self.status.clear)
+        self._quiet.timeout.connect(lambda: self._say(""))
         self.setWindowTitle("Dawnbeat")
         self.setWindowIcon(icon())
         self._lay_out()
         self._add_keys()
         context.said.connect(self._say)
         context.wanted.connect(self.go)
-        self.setMinimumSize(640, 440)
+        self.setMinimumSize(_LEAST_SIZE)
         self._restore_place()
         if context.last_said:
             self._say(context.last_said)
@@ -112,18 +128,58 @@ class MainWindow(QMainWindow):
             self.context.say(f"There is no page {key!r}.")
             return
         page = self.pages.get(key)
+        if page is None and any(name not in sys.modules for name in NEEDS.get(key, ())):
+            self._open_later(key, what)
+            return
         if page is None:
-            try:
+            with self.context.saying():
                 page = self._make(key)
-            except DawnbeatError as error:
-                self.context.say(str(error))
-                return
-        if self.current is not None and self.current != key:
-            self.pages[self.current].hidden()
+        if page is None:
+            return
+        self._opening = None
+        self._leave(key)
         self.current = key
         self.stack.setCurrentWidget(page.widget)
         self._entries[key].setChecked(True)
         page.shown(what)
+        self._mark_busy()
+
+    def _leave(self, key: str) -> None:
+        if self.current is not None and self.current != key:
+            self.pages[self.current].hidden()
+            self.current = None
+
+    def _open_later(self, key: str, what: Any) -> None:
+        """Load off this thread what a page rests on; the window stays alive meanwhile."""
+        self._leave(key)
+        self._opening = key
+        title = self._entries[key].accessibleName()
+        self.waiting.setText(f"Opening {title}…")
+        self.stack.setCurrentWidget(self.waiting)
+        self._entries[key].setChecked(True)
+
+        def load(task: Task) -> None:
+            for name in NEEDS[key]:
+                if not task.cancelled:
+                    importlib.import_module(name)
+
+        def loaded(_nothing: object) -> None:
+            if self._opening == key:
+                self.go(key, what)
+
+        self.context.background.run(load, loaded, self.waiting.setText)
+
+    def _mark_busy(self) -> None:
+        """Say at its entry that a page has something going on, while another is in front."""
+        for key, page in self.pages.items():
+            busy = page.busy()
+            entry = self._entries[key]
+            words = self._titles[key] + ("  ●" if busy and key != self.current else "")
+            if entry.text() != words:
+                entry.setText(words)
+                entry.setAccessibleDescription(busy or "")
+        going_on = any(page.busy() for page in self.pages.values())
+        (self._busy_look.start if going_on else self._busy_look.stop)()
 
     def _make(self, key: str) -> Page:
         module = importlib.import_module(f"dawnbeat.ui.window.{self._modules[key]}")
@@ -136,7 +192,7 @@ class MainWindow(QMainWindow):
     def _greet(self) -> None:
         """The first words, once the window stands on the screen."""
         if not self.context.choices.met and self.isVisible():
-            from dawnbeat.ui.window.shell.first_start import FirstStart
+            from dawnbeat.ui.window.shell.help import FirstStart
 
             FirstStart(self.context, self).open()
 
@@ -148,6 +204,7 @@ class MainWindow(QMainWindow):
     # Layout
 
     def _lay_out(self) -> None:
+        self._titles: dict[str, str] = {}
         contents = QWidget()
         contents.setObjectName("contents")
         contents.setAccessibleName("Pages")
@@ -166,6 +223,7 @@ class MainWindow(QMainWindow):
         line = QHBoxLayout(foot)
         line.setContentsMargins(16, 6, 16, 6)
         line.addWidget(self.status, 1)
+        self.context.theme_changed.connect(lambda _: self._fit_foot())
         right = QVBoxLayout()
         right.setContentsMargins(0, 0, 0, 0)
         right.setSpacing(0)
@@ -175,7 +233,10 @@ class MainWindow(QMainWindow):
         row = QHBoxLayout(whole)
         row.setContentsMargins(0, 0, 0, 0)
         row.setSpacing(0)
-        row.addWidget(contents)
+        beside = Scrolled(contents)
+        beside.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        beside.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Expanding)
+        row.addWidget(beside)
         row.addLayout(right, 1)
         self.setCentralWidget(whole)
 
@@ -191,6 +252,7 @@ class MainWindow(QMainWindow):
         entry.clicked.connect(lambda: self.go(key))
         group.addButton(entry)
         self._entries[key] = entry
+        self._titles[key] = title
         QShortcut(QKeySequence(digit), self, lambda: self.go(key))
         controls.register(Key(digit, f"Go to {plain}"))
         return entry
@@ -223,9 +285,19 @@ class MainWindow(QMainWindow):
             self.context.say(str(error))
 
     def _say(self, sentence: str) -> None:
-        self.status.setText(sentence)
+        self._said = sentence
         self.status.setAccessibleDescription(sentence)
-        self._quiet.start()
+        self.status.setToolTip(sentence)
+        self._fit_foot()
+        if sentence:
+            self._quiet.start()
+
+    def _fit_foot(self) -> None:
+        """Two lines whatever is said, so that nothing above moves; the rest of a long sentence is its tooltip."""
+        metrics = self.status.fontMetrics()
+        self.status.setFixedHeight(2 * metrics.lineSpacing() + 4)
+        room = max(2 * self.status.width() - 8 * metrics.averageCharWidth(), 200)
+        self.status.setText(metrics.elidedText(self._said, Qt.TextElideMode.ElideRight, room))
 
     # Place on the screen, and closing
 
@@ -238,7 +310,23 @@ class MainWindow(QMainWindow):
                 packed = b""
             if packed and self.restoreGeometry(QByteArray(packed)):
                 return
-        self.resize(1180, 760)
+        self.resize(self.first_size(self.screen().availableSize()))
+
+    @staticmethod
+    def first_size(available: QSize) -> QSize:
+        """The size of a first window on a screen with so much room, its frame included."""
+        room = available - QSize(0, _FRAME_PX)
+        return _FIRST_SIZE.boundedTo(room).expandedTo(_LEAST_SIZE)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+        """More room, more words."""
+        super().resizeEvent(event)
+        self._fit_foot()
+
+    def end(self) -> None:
+        """Close without asking, keeping what can be kept: somebody pressed Ctrl+C where the window was started."""
+        self._asks = False
+        self.close()
 
     def focusNextPrevChild(self, forth: bool) -> bool:  # noqa: N802  Qt's name
         """Move the focus, and scroll to it also where it comes into a scrolled form from outside."""
@@ -254,7 +342,8 @@ class MainWindow(QMainWindow):
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802  Qt's name
         """Ask where something is going on, let pages keep what they have, and remember the place."""
         going_on = [words for page in self.pages.values() if (words := page.busy())]
-        if going_on and not self._really_close(" ".join(going_on)):
+        unsaved = [words for page in self.pages.values() if (words := page.unsaved())]
+        if self._asks and (going_on or unsaved) and not self._really_close(going_on, unsaved):
             event.ignore()
             return
         for page in self.pages.values():
@@ -267,13 +356,16 @@ class MainWindow(QMainWindow):
             pass  # a place on the screen is not worth keeping a window open for
         event.accept()
 
-    def _really_close(self, going_on: str) -> bool:
+    def _really_close(self, going_on: list[str], unsaved: list[str]) -> bool:
         box = QMessageBox(self)
         box.setWindowTitle("Close Dawnbeat")
-        box.setText(going_on)
-        box.setInformativeText("What there is so far is kept if you close now.")
-        close = box.addButton("Keep and close", QMessageBox.ButtonRole.AcceptRole)
-        stay = box.addButton("Go on", QMessageBox.ButtonRole.RejectRole)
+        box.setText(" ".join([*going_on, *unsaved]))
+        told = ["What there is so far is kept if you close now."] if going_on else []
+        told += ["Go back to keep them; closing now forgets them."] if unsaved else []
+        box.setInformativeText(" ".join(told))
+        words = "Keep and close" if not unsaved else "Close without them"
+        close = box.addButton(words, QMessageBox.ButtonRole.AcceptRole)
+        stay = box.addButton("Go back", QMessageBox.ButtonRole.RejectRole)
         box.setDefaultButton(stay)
         box.exec()
         return box.clickedButton() is close

@@ -82,7 +82,7 @@ class ZonesPage(PageWidget):
             "Keep from today", "Ctrl+S", "Keep the zones shown here, from today on", self.keep, _WHERE
         )
         self.back_button = controls.button(
-            "As kept", "Ctrl+B", "Back to the zones in force, without your edits", self.discard, _WHERE
+            "As kept", "Ctrl+Shift+K", "Back to the zones in force, without your edits", self.discard, _WHERE
         )
         self.first_button = QPushButton("Add a maximum…")
         self.first_button.setAccessibleName("Add a maximum")
@@ -100,6 +100,10 @@ class ZonesPage(PageWidget):
         if self._stale:
             self.refresh()
         self.editor.table.setFocus()
+
+    def unsaved(self) -> str | None:
+        """Zones that were edited and not kept."""
+        return "The zones as edited are not kept." if self._edited and self.keep_button.isEnabled() else None
 
     def refresh(self) -> None:
         """Read the journal again; edits that are not kept stay."""

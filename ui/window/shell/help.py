@@ -1,0 +1,163 @@
+"""What is told at the first start and under Help: how to hold the finger, what this is not, every key, the method."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Any
+
+from PySide6.QtWidgets import QDialog, QLabel, QPushButton, QTextBrowser, QVBoxLayout, QWidget
+
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.version import software_version
+from dawnbeat.ui.window.parts import controls
+from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
+
+FIRST_WORDS = (
+    "Lay the tip of a finger on the lens so that it covers all of it, as lightly as a feather, and keep it still "
+    "while you lie or sit.",
+    "This is not a medical device and finds no illness; whatever it shows, chest pain, fainting or a heart that "
+    "races or stumbles needs medical help.",
+    "If a lamp or flash shines under the finger it can get hot: take the finger off before it hurts.",
+)
+
+METHOD = (
+    (
+        "From light to beats",
+        "Blood takes in light, so each beat darkens the fingertip a little. Each frame becomes one mean colour "
+        "with its own time; the rate is never assumed to be steady, and a gap of more than 0.2 s is never "
+        "bridged. A beat is timed at the steepest fall of brightness, by laying the recording’s own median beat "
+        "over it, which is finer than one frame. Among five marks of the pulse wave the middle of that edge was "
+        "found the most accurate (Peláez-Coca et al. 2022, IEEE J Biomed Health Inform 26).",
+    ),
+    (
+        "What counts",
+        "Intervals that movement, a weak pulse, a missed, extra or irregular beat or a gap has touched are left "
+        "out with their reason, in the spirit of Lipponen & Tarvainen 2019 (J Med Eng Technol 43:173-181). "
+        "Nothing is filled in, and no difference is taken across what was left out.",
+    ),
+    (
+        "The figures",
+        "RMSSD, SDNN, pNN50 and mean pulse as defined by the Task Force of ESC and NASPE 1996 (Circulation "
+        "93:1043-1065). Every figure comes with a 95 % interval: what two minutes can say of a morning, and what "
+        "the timing of a camera adds.",
+    ),
+    (
+        "Usable or not",
+        "A reading is usable if enough of it was kept, the pulse stands well over the noise, and independent "
+        "estimates of the rate agree. Otherwise it says what was in the way, and takes part in nothing.",
+    ),
+    (
+        "Usual range",
+        "The mean of your mornings of the 60 days before this week, plus and minus half their standard deviation, "
+        "on the logarithm of RMSSD (Plews et al. 2013, Sports Med 43:773-781; Buchheit 2014, Front Physiol 5:73). "
+        "The week’s average is held against it; one morning by itself says little. Mornings compare only at the "
+        "same time and in the same posture.",
+    ),
+    (
+        "What runners commonly do",
+        "Keep to the plan inside the range, and swap a hard session for an easy one below it, as in trials of "
+        "training guided by variability (Kiviniemi 2007, Eur J Appl Physiol 101:743-751). How you feel outweighs "
+        "any number here. When you are ill, rest, and ask a doctor and your local guidance.",
+    ),
+    (
+        "How you noted it",
+        "Sleep, stress, fatigue and soreness from 1 to 7 are the four items of Hooper & Mackinnon 1995 (Sports "
+        "Med 20:321-327).",
+    ),
+    (
+        "Your data",
+        "Everything stays in one folder on this computer, readable by you alone. Nothing is sent anywhere; the "
+        "only address ever used is a camera’s that you typed yourself.",
+    ),
+)
+
+
+class FirstStart(QDialog):
+    """Shown until it was closed once; the same words stay readable under Help."""
+
+    def __init__(self, context: AppContext, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.context = context
+        self.setWindowTitle("Before the first reading")
+        self.setModal(True)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(32, 26, 32, 24)
+        layout.setSpacing(18)
+        heading = QLabel("Before the first reading")
+        heading.setProperty("class", "title")
+        layout.addWidget(heading)
+        for words in FIRST_WORDS:
+            sentence = QLabel(words)
+            sentence.setWordWrap(True)
+            sentence.setMinimumWidth(context.theme.px(520))
+            layout.addWidget(sentence)
+        note = QLabel("You find these words again under Help (F1).")
+        note.setProperty("class", "soft")
+        layout.addWidget(note)
+        ready = QPushButton("I have read this")
+        ready.setProperty("class", "main")
+        ready.setDefault(True)
+        ready.setAccessibleName("I have read this")
+        ready.setAccessibleDescription(" ".join(FIRST_WORDS))
+        ready.setToolTip("Go on (Enter)")
+        ready.clicked.connect(self.accept)
+        layout.addWidget(ready)
+
+    def accept(self) -> None:
+        """Remember that it was read."""
+        try:
+            self.context.choose(met=True)
+        except DawnbeatError as error:
+            self.context.say(str(error))
+        super().accept()
+
+
+def make_page(context: AppContext) -> Page:
+    """The page Help."""
+    return HelpPage(context)
+
+
+class HelpPage(PageWidget):
+    """One long page to read; arrow keys scroll it."""
+
+    key = "help"
+    title = "Help"
+
+    def __init__(self, context: AppContext) -> None:
+        super().__init__()
+        self.context = context
+        heading = QLabel("Help")
+        heading.setProperty("class", "title")
+        self.words = QTextBrowser()
+        self.words.setOpenLinks(False)
+        self.words.setAccessibleName("Help: how to hold the finger, keys, method and sources")
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(20, 14, 20, 8)
+        layout.addWidget(heading)
+        layout.addWidget(self.words, 1)
+        context.theme_changed.connect(lambda _: self._write())
+
+    def shown(self, what: Any = None) -> None:
+        """Write again: pages add their keys when they are first made."""
+        self._write()
+        self.words.setFocus()
+
+    def _write(self) -> None:
+        theme = self.context.theme
+        parts = ["<h2>How to hold the finger, and what this is not</h2>"]
+        parts += [f"<p>{escape(words)}</p>" for words in FIRST_WORDS]
+        parts.append("<h2>Keys</h2><table cellspacing='0' cellpadding='3'>")
+        for where, keys in controls.overview().items():
+            name = "Everywhere" if where == "everywhere" else where[0].upper() + where[1:]
+            parts.append(f"<tr><td colspan='2'><br><i>{escape(name)}</i></td></tr>")
+            parts += [
+                f"<tr><td><b>{escape(controls.shown(key.keys))}</b>&nbsp;&nbsp;&nbsp;</td>"
+                f"<td>{escape(key.does)}</td></tr>"
+                for key in keys
+            ]
+        parts.append("</table><h2>The method and its sources</h2>")
+        parts += [f"<h3>{escape(title)}</h3><p>{escape(words)}</p>" for title, words in METHOD]
+        parts.append(f"<p style='color:{theme.inks.soft}'>Dawnbeat {escape(software_version())}</p>")
+        at = self.words.verticalScrollBar().value()
+        self.words.setHtml("".join(parts))
+        self.words.verticalScrollBar().setValue(at)
