@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import concurrent.futures
+import contextlib
 import functools
 import math
-import multiprocessing
 from collections.abc import Callable
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
@@ -16,12 +14,15 @@ import numpy as np
 
 from dawnbeat.journal import rows
 from dawnbeat.journal.faults import journal_errors
+from dawnbeat.journal.hand_edits import edits_of, reapply
 from dawnbeat.journal.recordings_kept import is_safe_path
 from dawnbeat.journal.schema import copy_aside
 from dawnbeat.journal.store import Journal
+from dawnbeat.morning.by_hand import figures_with, review
 from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.morning import StoredReading
+from dawnbeat.shared.processes import Processes
 from dawnbeat.shared.reading import Analysis, PulseWave
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import Trace
@@ -109,27 +110,21 @@ def reanalyse(
     """
     readings = journal.readings()
     paths = {each.id: _recording_of(journal, each) for each in readings}
-    waiting = [each for each in readings if paths[each.id] is not None]
+    waiting = [(each, path) for each in readings if (path := paths[each.id]) is not None]
     results: list[Analysis | str] = []
     if waiting:
-        task = functools.partial(_analyse_one, read_recording, analyse, settings)
-        # A forked child of a program with threads and a window can hang; a fresh interpreter can't.
-        fresh = multiprocessing.get_context("spawn")
-        pool = concurrent.futures.ProcessPoolExecutor(min(workers, len(waiting)), mp_context=fresh)
-        try:
-            chunk = max(1, min(8, len(waiting) // (4 * workers)))
-            for result in pool.map(task, [paths[each.id] for each in waiting], chunksize=chunk):
+        work = Processes(
+            functools.partial(_analyse_one, read_recording, analyse, settings),
+            min(workers, len(waiting)),
+            "the analysis",
+            "nothing was changed; close other programs and try again",
+        )
+        with contextlib.closing(work.in_order([path for _, path in waiting])) as done:
+            for result in done:
                 results.append(result)
                 progress(len(results), len(waiting))
-        except BrokenProcessPool as error:
-            raise DawnbeatError(
-                "the analysis was stopped from outside, perhaps for lack of memory: nothing was changed; "
-                "close other programs and try again"
-            ) from error
-        finally:
-            pool.shutdown(cancel_futures=True)
     changes, failed = [], []
-    for before, result in zip(waiting, results, strict=True):
+    for (before, _), result in zip(waiting, results, strict=True):
         if isinstance(result, str):
             failed.append((before, result))
         else:
@@ -157,6 +152,19 @@ def accept(journal: Journal, outcome: Reanalysis) -> int:
             rows.update_analysis(connection, change.before.id, change.after)
             stored += 1
     return stored
+
+
+def edit_again(journal: Journal, outcome: Reanalysis, settings: Settings) -> int:
+    """Make the edits by hand again in readings that were accepted; returns in how many."""
+    from dawnbeat.capture.recording import read_recording
+
+    edited = 0
+    for before in (change.before for change in outcome.changes):
+        if before.recording is None or not edits_of(journal, before.id):
+            continue
+        reviewed = review(read_recording(journal.home / before.recording).trace, settings)
+        edited += reapply(journal, before.id, figures_with(journal.reading(before.id), reviewed)) > 0
+    return edited
 
 
 def _recording_of(journal: Journal, reading: StoredReading) -> Path | None:

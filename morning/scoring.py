@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 import contextlib
-import multiprocessing
-import os
-import threading
-from collections.abc import Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 from dataclasses import dataclass
-from multiprocessing.synchronize import Event
+from functools import partial
 from pathlib import Path
 
 from dawnbeat.morning.bench_recordings import read_with_reference
 from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.processes import Processes
 from dawnbeat.shared.settings import Settings
 from dawnbeat.signal.analysis import analyse
 from dawnbeat.signal.compare import Series, compare
@@ -23,7 +19,6 @@ PROCESSES = 2
 # A usable reading whose RMSSD is further than this from its reference's is wrong, and called right.
 WRONG_RMSSD_SHARE = 0.10
 _REFERENCE_LAG_S = 0.6
-_LOOK_S = 0.1
 
 
 @dataclass(frozen=True)
@@ -109,48 +104,6 @@ def score(path: Path, settings: Settings) -> Score:
     )
 
 
-class ScoringPool:
-    """Scores recordings in two processes of their own. `stop` ends them at once, from any thread."""
-
-    def __init__(self) -> None:
-        # A forked copy of a window is not safe; a spawned process starts clean on every system.
-        self._start = multiprocessing.get_context("spawn")
-        self._stop = self._start.Event()
-
-    def stop(self) -> None:
-        """End the processes, whatever they are at."""
-        self._stop.set()
-
-    def scores(self, paths: Sequence[Path], settings: Settings) -> Iterator[Score | None]:
-        """Each score as it is ready, and None now and then while nothing is, so that a cancel is seen.
-
-        Ends early after `stop`. Raises DawnbeatError when the processes can't be started or die.
-        """
-        pool = ProcessPoolExecutor(PROCESSES, self._start, initializer=_end_when_told, initargs=(self._stop,))
-        try:
-            waiting = {pool.submit(score, path, settings) for path in paths}
-            while waiting and not self._stop.is_set():
-                ready, waiting = wait(waiting, timeout=_LOOK_S, return_when=FIRST_COMPLETED)
-                for future in ready:
-                    yield future.result()
-                if not ready:
-                    yield None
-        except (OSError, RuntimeError) as error:  # a broken pool is a RuntimeError
-            if not self._stop.is_set():
-                raise DawnbeatError(f"the scoring broke off ({one_line(error)}): score fewer recordings") from error
-        finally:
-            self._stop.set()
-            pool.shutdown(wait=False, cancel_futures=True)
-
-
-def _end_when_told(stop: Event) -> None:
-    """In each process: end at once when told, or when the window that began it is gone."""
-    parent = multiprocessing.parent_process()
-
-    def watch() -> None:
-        while not stop.wait(0.5):
-            if parent is not None and not parent.is_alive():
-                break
-        os._exit(0)
-
-    threading.Thread(target=watch, daemon=True).start()
+def scoring(settings: Settings) -> Processes[Path, Score]:
+    """Processes that score recordings; hand them the paths with `as_ready`."""
+    return Processes(partial(score, settings=settings), PROCESSES, "the scoring", "score fewer recordings")

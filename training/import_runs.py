@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import os
-import signal
-from collections import deque
 from collections.abc import Callable, Generator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from dataclasses import replace as replace_values
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import Literal
 
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.processes import Processes
 from dawnbeat.training.load_run import SUFFIXES, PreparedRun, RunFile, assumed, is_run_name, members_of, prepare
 from dawnbeat.training.run import Sport
 from dawnbeat.training.run_store import keep
@@ -203,24 +200,13 @@ def _prepared(
         for file in files:
             yield _prepare(file, began)
         return
-    # "spawn", because a forked child of a process with threads, such as the window's, may hang.
-    pool = ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), initializer=_ignore_interrupts)
-    waiting: deque[Future[list[PreparedRun] | str]] = deque()
-    try:
-        coming = iter(files)
-        while True:
-            while len(waiting) < 4 * workers and (ahead := next(coming, None)) is not None:
-                waiting.append(pool.submit(_prepare, ahead, began))
-            if not waiting:
-                return
-            yield waiting.popleft().result()
-    except BrokenProcessPool as error:
-        raise DawnbeatError(
-            "a process that reads the files ended by itself, as for want of memory: what was added "
-            "stays; import the rest again"
-        ) from error
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
+    work = Processes(
+        partial(_prepare, began=began),
+        workers,
+        "the reading of the files",
+        "what was added stays; import the rest again",
+    )
+    yield from work.in_order(files)
 
 
 def _prepare(file: RunFile, began: datetime | None) -> list[PreparedRun] | str:
@@ -233,8 +219,3 @@ def _prepare(file: RunFile, began: datetime | None) -> list[PreparedRun] | str:
     # One file, whatever is wrong with it, never ends the import of the others.
     except Exception as error:
         return f"{file}: it can't be read ({type(error).__name__} {one_line(error)[:80]}): export it again"
-
-
-def _ignore_interrupts() -> None:
-    # Ctrl-C reaches the whole group; the main process alone decides what it means.
-    signal.signal(signal.SIGINT, signal.SIG_IGN)

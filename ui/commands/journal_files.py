@@ -18,9 +18,6 @@ from dawnbeat.ui.output_files import check_output
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from dawnbeat.journal.store import Journal
-    from dawnbeat.shared.morning import StoredReading
-    from dawnbeat.shared.settings import Settings
 
 export_app = typer.Typer(help="Write mornings or intervals to CSV.", no_args_is_help=True)
 import_app = typer.Typer(help="Read mornings back from CSV.", no_args_is_help=True)
@@ -160,7 +157,7 @@ def reanalyse(
     """
     from dawnbeat.capture.recording import read_recording
     from dawnbeat.morning.choices import open_journal, reading_settings
-    from dawnbeat.morning.reanalyse import accept
+    from dawnbeat.morning.reanalyse import accept, edit_again
     from dawnbeat.morning.reanalyse import reanalyse as analyse_again
     from dawnbeat.signal.analysis import analyse
 
@@ -173,24 +170,8 @@ def reanalyse(
             return
         ask_first("Store these analyses?", yes)
         print(f"{_counted(accept(opened, outcome), 'reading')} stored")
-        again = _edit_again(opened, [change.before for change in outcome.changes], chosen)
-        if again:
-            print(f"{_counted(again, 'reading')} left out by hand in places as before")
-
-
-def _edit_again(journal: Journal, readings: list[StoredReading], settings: Settings) -> int:
-    """Make the edits by hand again in readings that were analysed again; returns in how many."""
-    from dawnbeat.capture.recording import read_recording
-    from dawnbeat.journal.hand_edits import edits_of, reapply
-    from dawnbeat.morning.by_hand import figures_with, review
-
-    edited = 0
-    for before in readings:
-        if before.recording is None or not edits_of(journal, before.id):
-            continue
-        reviewed = review(read_recording(journal.home / before.recording).trace, settings)
-        edited += reapply(journal, before.id, figures_with(journal.reading(before.id), reviewed)) > 0
-    return edited
+        if edited := edit_again(opened, outcome, chosen):
+            print(f"{_counted(edited, 'reading')} left out by hand in places as before")
 
 
 def _counted(number: int, thing: str) -> str:

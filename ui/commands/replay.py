@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from dawnbeat.shared.settings import Settings
 
 
+# Starting processes costs more than analysing so few.
+_FEW = 4
 SETTINGS_HELP = "File of detection settings, as name = value."
 
 
@@ -125,34 +127,15 @@ def _outcomes(
 ) -> Generator[Analysis | str, None, None]:
     """The analysis of each recording in order, or in its place what is wrong with it; several use all cores."""
     jobs = [(path, settings, from_s, to_s) for path in paths]
-    if len(jobs) == 1:
-        yield _analyse_one(jobs[0])
+    if len(jobs) <= _FEW:
+        yield from map(_analyse_one, jobs)
         return
-    import multiprocessing
     import os
-    from concurrent.futures import ProcessPoolExecutor
-    from concurrent.futures.process import BrokenProcessPool
+
+    from dawnbeat.shared.processes import Processes
 
     workers = min(len(jobs), len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1)
-    pool = ProcessPoolExecutor(workers, initializer=_leave_ctrl_c_to_the_parent)
-    try:
-        yield from pool.map(_analyse_one, jobs, chunksize=max(1, min(8, len(jobs) // (4 * workers))))
-    except BrokenProcessPool as error:
-        raise DawnbeatError(
-            "the analysis was stopped from outside, perhaps for lack of memory: replay fewer recordings at a time"
-        ) from error
-    except BaseException:
-        for worker in multiprocessing.active_children():
-            worker.terminate()
-        raise
-    finally:
-        pool.shutdown(cancel_futures=True)
-
-
-def _leave_ctrl_c_to_the_parent() -> None:
-    import signal
-
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    yield from Processes(_analyse_one, workers, "the analysis", "replay fewer recordings at a time").in_order(jobs)
 
 
 def _analyse_one(job: tuple[Path, Settings, float | None, float | None]) -> Analysis | str:

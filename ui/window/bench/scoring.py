@@ -20,8 +20,9 @@ from PySide6.QtWidgets import (
 )
 
 from dawnbeat.morning.bench_recordings import recordings_in
-from dawnbeat.morning.scoring import Score, ScoringPool
+from dawnbeat.morning.scoring import Score, scoring
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.processes import Processes
 from dawnbeat.shared.settings import Settings
 from dawnbeat.ui.window.bench.table import VERDICT, ScoreModel, ScoreOrder
 from dawnbeat.ui.window.parts import controls
@@ -51,7 +52,7 @@ class ScoringView(QWidget):
         self.order = ScoreOrder()
         self.order.setSourceModel(self.model)
         self._work: Work | None = None
-        self._pool: ScoringPool | None = None
+        self._pool: Processes[Path, Score] | None = None
         self._number = 0
         self._scored_with: Settings | None = None
         self._came.connect(self._add, Qt.ConnectionType.QueuedConnection)
@@ -122,8 +123,8 @@ class ScoringView(QWidget):
         self.folder = paths[0]
         self.model.clear()
         self._number += 1
-        number, settings, pool = self._number, self.settings, ScoringPool()
-        self._scored_with = settings
+        number, pool = self._number, scoring(self.settings)
+        self._scored_with = self.settings
 
         def work(task: Task) -> int:
             found = recordings_in(paths)
@@ -131,7 +132,7 @@ class ScoringView(QWidget):
                 raise DawnbeatError(f"{paths[0]} holds no recording: choose another folder")
             task.progress(0, len(found))
             done = 0
-            for each in pool.scores(found, settings):
+            for each in pool.as_ready(found):
                 if task.cancelled:
                     break
                 if each is not None:
