@@ -7,6 +7,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -63,9 +64,10 @@ def process(place: Path) -> Callable[..., subprocess.Popen[str]]:
 def samples(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder of recordings that can be read, and of files that are broken each in its way."""
     folder = tmp_path_factory.mktemp("samples")
+    began = datetime.now().astimezone() - timedelta(minutes=10)
     for name, seed, duration_s in (("calm", 3, 60.0), ("other", 8, 40.0)):
         trace, beats_s = rendered(seed, duration_s)
-        write_recording(folder / name, trace, {"notes": "invented"}, beats_s)
+        write_recording(folder / name, trace, {"notes": "invented", "began": began.isoformat()}, beats_s)
     calm = (folder / "calm" / "trace.csv").read_bytes()
     (folder / "calm.csv").write_bytes(calm)
     (folder / "calm.csv.gz").write_bytes(gzip.compress(calm))
