@@ -3,15 +3,26 @@
 Daniels & Gilbert 1979 (Oxygen Power, self-published): running at v m/min costs -4.60 + 0.182258 v + 0.000104 v^2
 ml/min/kg, and a race of t minutes is run at 0.8 + 0.1894393 exp(-0.012778 t) + 0.2989558 exp(-0.1932605 t) of
 the greatest uptake. Uth et al. 2004 (Eur J Appl Physiol 91:111-115): uptake = 15.3 * maximum / resting pulse.
+
+Vickers & Vertosick 2016 (BMC Sports Sci Med Rehabil 8:26 and its additional file): a marathon from one race by
+v = 0.16018617 + 0.83076202 v_R + 0.06423826 m / 10 with v_R the speed in m/s that Riegel's formula with the exponent
+1.07 gives and m the miles a week; from two by an exponent of 1.4510756 - 0.23797948 k - 0.01410023 m / 10 on the longer
+one, with k = ln(t2 / t1) / ln(d2 / d1). Mean squared errors of 228 and 208 min^2; Riegel's own 381.
+
+Critical speed: the slope of distance against time over two or three efforts of some minutes (Galbraith et al. 2014, Int
+J Sports Physiol Perform 9:931-935: 1200, 2400 and 3600 m, typical error 0.14 m/s; two efforts do as well, Kordi et al.
+2019, ibid. 14:685-688).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.training.load import Coefficients
+from dawnbeat.training.run import FASTEST_RUN_M_PER_S
 from dawnbeat.training.zones import Anchors
 
 RACE_LOW_M, RACE_HIGH_M = 1_500.0, 42_200.0
@@ -24,7 +35,6 @@ _DISTANCES: dict[str, float] = {
     "5 km": 5_000.0,
     "10 km": 10_000.0,
     "half marathon": 21_097.5,
-    "marathon": 42_195.0,
 }
 
 
@@ -42,24 +52,29 @@ class Estimate:
     high: float | None = None
 
 
+# 95 % of a normal error.
+_TWO_SIDED = 1.959964
+
+
 def uptake_from_pulses(
-    resting_bpm: float, maximum_bpm: float, maximum_is_measured: bool, women: bool = False
+    resting_bpm: float, maximum_bpm: float, maximum_is_measured: bool, coefficients: Coefficients
 ) -> Estimate:
-    """Greatest oxygen uptake from maximum and resting pulse, in ml/min/kg; raises DawnbeatError for odd pulses."""
+    """Greatest oxygen uptake from maximum and resting pulse, in ml/min/kg; raises DawnbeatError for odd pulses.
+
+    low, high: 95 % interval, 1.96 published standard errors to either side.
+    """
     Anchors(resting_bpm, maximum_bpm)
+    women = coefficients == "women"
     factor = 14.5 if women else 15.3
     value = factor * maximum_bpm / resting_bpm
     error = 2.7 if maximum_is_measured else 4.7
-    said = (
-        f"standard error of estimate {error} ml/min/kg "
-        f"({'4.5' if maximum_is_measured else '7.8'} %) in 36 well-trained men"
-    )
+    said = f"standard error {error} ml/min/kg ({'4.5' if maximum_is_measured else '7.8'} %) in 36 well-trained men"
     source = "Uth et al. 2004, Eur J Appl Physiol 91:111-115"
     if women:
         # 6.8 % is published with the factor for women; an estimated maximum adds what it added for men.
         share = 0.068 if maximum_is_measured else math.hypot(0.068, math.sqrt(0.078**2 - 0.045**2))
         error = share * value
-        said = f"standard error of estimate about {100 * share:.0f} % in trained women"
+        said = f"standard error about {100 * share:.0f} % in trained women"
         source = "Uth 2005, Int J Sports Med 26:763-767"
     return Estimate(
         "oxygen uptake from pulses",
@@ -67,10 +82,43 @@ def uptake_from_pulses(
         "ml/min/kg",
         f"{factor} * maximum / resting pulse",
         source,
-        f"{said}; not checked in other runners",
-        value - error,
-        value + error,
+        f"{said}, and the range is the 95 % interval of these; in 634 men around 50 the factor was about 12, so it is "
+        "a quarter too high for them (Kuopio study, World J Mens Health 2021)",
+        value - _TWO_SIDED * error,
+        value + _TWO_SIDED * error,
     )
+
+
+@dataclass(frozen=True)
+class Disagreement:
+    """Two estimates of one uptake, in ml/min/kg, that lie further apart than the error of the pulses."""
+
+    by_race: float
+    by_pulses: float
+
+    @property
+    def words(self) -> str:
+        """What to make of it."""
+        if self.by_pulses > self.by_race:
+            return (
+                f"The race says {self.by_race:.0f} ml/min/kg and the pulses say {self.by_pulses:.0f}: trust the race "
+                "if you gave everything on a flat, cool course, as it measures running itself. The factor by pulses "
+                "was found in well-trained runners and is too high for many others, and a resting pulse of a few "
+                "beats less moves it by a tenth."
+            )
+        return (
+            f"The race says {self.by_race:.0f} ml/min/kg and the pulses say {self.by_pulses:.0f}: trust the race, as "
+            "nobody runs faster than the own uptake allows; the resting pulse may be too high or the maximum too low."
+        )
+
+
+def disagreement(by_race: Estimate, by_pulses: Estimate) -> Disagreement | None:
+    """What a race and the pulses disagree in; None where the race lies within the interval of the pulses."""
+    assert by_pulses.low is not None
+    assert by_pulses.high is not None
+    if by_pulses.low <= by_race.value <= by_pulses.high:
+        return None
+    return Disagreement(by_race.value, by_pulses.value)
 
 
 def uptake_from_race(distance_m: float, duration_s: float) -> Estimate:
@@ -97,13 +145,18 @@ class Equivalent:
 
 
 EQUIVALENTS_ERROR = (
-    "No error was published. Over distances far from the race's, endurance decides, so a time may be several per cent "
-    "off (common practice, no source)."
+    "No error was published for the times below the marathon. Over distances far from the race's, endurance decides, "
+    "so a time may be several per cent off (common practice, no source)."
 )
+MARATHON_M = 42_195.0
 
 
 def race_equivalents(distance_m: float, duration_s: float) -> list[Equivalent]:
-    """Times over the usual distances by the same formula; raises DawnbeatError as `uptake_from_race`."""
+    """Times over the usual distances below the marathon by the same formula; raises DawnbeatError as
+    `uptake_from_race`.
+
+    A marathon is not among them: formulas of this kind are at least ten minutes too fast for half of runners.
+    """
     uptake = _uptake(distance_m, duration_s)
     found = []
     for name, other_m in _DISTANCES.items():
@@ -111,6 +164,110 @@ def race_equivalents(distance_m: float, duration_s: float) -> list[Equivalent]:
         if RACE_LOW_S <= time_s <= RACE_HIGH_S:
             found.append(Equivalent(name, other_m, time_s, max(other_m / distance_m, distance_m / other_m)))
     return found
+
+
+@dataclass(frozen=True)
+class Race:
+    """A race as run: metres and seconds."""
+
+    distance_m: float
+    duration_s: float
+
+
+@dataclass(frozen=True)
+class Marathon:
+    """The time of a marathon in seconds. error_s: root of the published mean squared error. races: how many used."""
+
+    duration_s: float
+    error_s: float
+    races: int
+    weekly_km: float
+
+    @property
+    def words(self) -> str:
+        """The time with its range and source."""
+        minutes = self.error_s / 60
+        return (
+            f"from {self.races} race{'s' if self.races > 1 else ''} and {self.weekly_km:.0f} km a week; two runners "
+            f"in three come within {minutes:.0f} minutes of it, one in twenty is more than {2 * minutes:.0f} off "
+            "(Vickers & Vertosick 2016, BMC Sports Sci Med Rehabil 8:26)"
+        )
+
+
+def marathon_time(races: Sequence[Race], weekly_km: float) -> Marathon:
+    """A marathon from one race, or from two of different distances, of 5 km to a half marathon, and km run a week.
+
+    Raises DawnbeatError for races that the model wasn't made for.
+    """
+    if not 0 < weekly_km <= 300:
+        raise DawnbeatError(f"{weekly_km:g} km a week can't be right: give the usual distance of a week")
+    for each in races:
+        _uptake(each.distance_m, each.duration_s)
+        if not 4_900 <= each.distance_m <= 21_500:
+            raise DawnbeatError(
+                f"a race of {each.distance_m / 1000:g} km: the model was made for 5 km to half marathon"
+            )
+    tens_of_miles = weekly_km / 1.609344 / 10
+    apart = sorted(races, key=lambda each: each.distance_m)
+    # Nearly equal distances say nothing of how a runner slows with them.
+    if len(apart) > 1 and apart[-1].distance_m >= 1.5 * apart[0].distance_m:
+        short, long = apart[0], apart[-1]
+        slows = math.log(long.duration_s / short.duration_s) / math.log(long.distance_m / short.distance_m)
+        exponent = 1.4510756 - 0.23797948 * slows - 0.01410023 * tens_of_miles
+        time_s = long.duration_s * (MARATHON_M / long.distance_m) ** exponent
+        return Marathon(time_s, 60 * math.sqrt(208), 2, weekly_km)
+    if not apart:
+        raise DawnbeatError("a marathon needs a race of 5 km to a half marathon: add one first")
+    best = apart[-1]
+    riegel = MARATHON_M / (best.duration_s * (MARATHON_M / best.distance_m) ** 1.07)
+    speed = 0.16018617 + 0.83076202 * riegel + 0.06423826 * tens_of_miles
+    return Marathon(MARATHON_M / speed, 60 * math.sqrt(228), 1, weekly_km)
+
+
+EFFORT_LOW_S, EFFORT_HIGH_S = 120.0, 1_200.0
+CRITICAL_SPEED_SOURCE = (
+    "slope of distance against time (Galbraith et al. 2014, Int J Sports Physiol Perform 9:931-935; typical error "
+    "0.14 m/s, some 10 s a km)"
+)
+
+
+@dataclass(frozen=True)
+class CriticalSpeed:
+    """speed_m_per_s: the speed that can be held long; reserve_m: metres above it. efforts: how many it rests on."""
+
+    speed_m_per_s: float
+    reserve_m: float
+    efforts: int
+
+    @property
+    def pace_s_per_km(self) -> float:
+        """The same as a pace."""
+        return 1000 / self.speed_m_per_s
+
+
+def critical_speed(efforts: Sequence[Race]) -> CriticalSpeed:
+    """The line of distance against time through efforts of 2 to 20 minutes, by least squares.
+
+    Raises DawnbeatError for fewer than two, or for efforts that no line fits.
+    """
+    for each in efforts:
+        if not EFFORT_LOW_S <= each.duration_s <= EFFORT_HIGH_S:
+            raise DawnbeatError(
+                f"an effort of {each.duration_s / 60:.1f} minutes: critical speed needs 2 to 20 of them"
+            )
+    if len(efforts) < 2 or max(e.duration_s for e in efforts) < 1.5 * min(e.duration_s for e in efforts):
+        raise DawnbeatError("critical speed needs two or three efforts, the longest half as long again as the shortest")
+    mean_m, mean_s = (sum(values) / len(efforts) for values in zip(*map(_pair, efforts), strict=True))
+    spread = sum((each.duration_s - mean_s) ** 2 for each in efforts)
+    speed = sum((each.duration_s - mean_s) * (each.distance_m - mean_m) for each in efforts) / spread
+    reserve = mean_m - speed * mean_s
+    if not 1.0 <= speed <= FASTEST_RUN_M_PER_S or reserve < 0:
+        raise DawnbeatError("these efforts don't fit each other: each must be all that you could give for its time")
+    return CriticalSpeed(speed, reserve, len(efforts))
+
+
+def _pair(effort: Race) -> tuple[float, float]:
+    return effort.distance_m, effort.duration_s
 
 
 def race_time_s(distance_m: float, uptake: float) -> float:

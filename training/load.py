@@ -2,19 +2,23 @@
 
 Banister 1991 (in MacDougall, Wenger & Green, Physiological Testing of the High-Performance Athlete, 2nd ed.,
 403-424): minutes * x * a * exp(b * x), where x is the share of the heart-rate reserve at the mean pulse, with
-a = 0.64, b = 1.92 for men and a = 0.86, b = 1.67 for women. Foster 1998 (Med Sci Sports Exerc 30:1164-1168):
-load = rating (0 to 10) * minutes; monotony = mean of the seven daily loads / their standard deviation; strain
-= the week's load * monotony. The paper does not say which standard deviation; here it is that of a sample.
+a = 0.64, b = 1.92 for men and a = 0.86, b = 1.67 for women. The weight rises faster than the pulse, so it is summed by
+segment, here over the time at each whole pulse: the mean pulse of a run of repetitions says too little. Foster 1998
+(Med Sci Sports Exerc 30:1164-1168): load = rating (0 to 10) * minutes; monotony = mean of the seven daily loads /
+their standard deviation; strain = the week's load * monotony. The paper does not say which standard deviation; here it
+is that of a sample.
 """
 
 from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Literal, get_args
+
+import numpy as np
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training.run import RunFigures, check_felt_effort
@@ -25,7 +29,7 @@ COEFFICIENTS: tuple[Coefficients, ...] = get_args(Coefficients)
 _A_AND_B: dict[Coefficients, tuple[float, float]] = {"men": (0.64, 1.92), "women": (0.86, 1.67)}
 # With less of a run measured, its mean pulse does not speak for the rest.
 LEAST_MEASURED = 0.75
-WEEK_DAYS, MONTH_DAYS = 7, 28
+WEEK_DAYS = 7
 
 
 def coefficients_from(text: str) -> Coefficients:
@@ -47,7 +51,7 @@ def trimp(
 
 
 def trimp_of(figures: RunFigures, anchors: Anchors, coefficients: Coefficients) -> float | None:
-    """Training impulse of a run over its duration without pauses; the mean is that of the measured pulse.
+    """Training impulse of a run, summed over the time at each pulse; what wasn't measured counts like the rest.
 
     None without resting pulse and maximum, or where less than three quarters of the run were measured.
     """
@@ -56,7 +60,10 @@ def trimp_of(figures: RunFigures, anchors: Anchors, coefficients: Coefficients) 
         return None
     if figures.measured_s < LEAST_MEASURED * figures.duration_s:
         return None
-    return trimp(figures.duration_s, figures.mean_bpm, resting, maximum, coefficients)
+    a, b = _A_AND_B[coefficients]
+    share = ((np.arange(figures.ms_at_bpm.size) - resting) / (maximum - resting)).clip(0)
+    measured = float(figures.ms_at_bpm / 60_000 @ (share * a * np.exp(b * share)))
+    return measured * figures.duration_s / figures.measured_s
 
 
 def session_load(felt_effort: float | None, duration_s: float) -> float | None:
@@ -85,34 +92,9 @@ def week_load(daily: Sequence[float]) -> WeekLoad:
     return WeekLoad(load, monotony, load * monotony)
 
 
-@dataclass(frozen=True)
-class DayLoad:
-    """One day: its load, the sum of its last 7 days, and of its last 28, itself included."""
-
-    date: date
-    load: float
-    week: float
-    month: float
-
-    @property
-    def month_by_week(self) -> float:
-        """The 28 days as a mean of one week, to hold beside the 7 days."""
-        return self.month / (MONTH_DAYS / WEEK_DAYS)
-
-
 def daily_loads(loads: Iterable[tuple[date, float]]) -> dict[date, float]:
     """The sum of each day that has any."""
     daily: dict[date, float] = {}
     for day, load in loads:
         daily[day] = daily.get(day, 0.0) + load
     return daily
-
-
-def rolling(daily: Mapping[date, float], first: date, last: date) -> list[DayLoad]:
-    """7-day and 28-day load of each day from `first` to `last`; days without a load count as 0."""
-
-    def total(day: date, days: int) -> float:
-        return math.fsum(daily.get(day - timedelta(days=back), 0.0) for back in range(days))
-
-    days = (first + timedelta(days=n) for n in range((last - first).days + 1))
-    return [DayLoad(day, daily.get(day, 0.0), total(day, WEEK_DAYS), total(day, MONTH_DAYS)) for day in days]

@@ -24,7 +24,7 @@ KIND_WORDS: dict[Kind, str] = {
     "run": "highest pulse of an imported run, spikes left out",
     "formula": "from age, not measured",
 }
-Formula = Literal["tanaka", "nes", "fox"]
+Formula = Literal["tanaka", "nes", "gellish", "fox"]
 FORMULAS: tuple[Formula, ...] = get_args(Formula)
 
 MOST_ADDED_BPM = 3
@@ -60,6 +60,14 @@ AGE_FORMULAS: dict[Formula, AgeFormula] = {
         10.8,
         "Nes et al. 2013, Scand J Med Sci Sports 23:697-704",
         "10.8 bpm, the same paper",
+    ),
+    "gellish": AgeFormula(
+        "207 - 0.7 age",
+        207.0,
+        0.7,
+        10.0,
+        "Gellish et al. 2007, Med Sci Sports Exerc 39:822-829",
+        "none is given with it; that of the like formulas, about 10 bpm, is used here",
     ),
     "fox": AgeFormula(
         "220 - age",
@@ -99,6 +107,11 @@ def maximum_by_age(age: float, formula: Formula = "tanaka") -> AgeMaximum:
         raise DawnbeatError(f"an age of {age:g} years can't be right: give one from {_AGE_LOW} to {_AGE_HIGH}")
     chosen = AGE_FORMULAS[formula]
     return AgeMaximum(chosen.intercept - chosen.slope * age, chosen.error_bpm, chosen, age)
+
+
+def maxima_by_age(age: float) -> tuple[AgeMaximum, ...]:
+    """Every formula side by side, so that nobody rests zones on one; raises DawnbeatError as `maximum_by_age`."""
+    return tuple(maximum_by_age(age, formula) for formula in FORMULAS)
 
 
 @dataclass(frozen=True)

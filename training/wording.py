@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+import math
 import re
 from datetime import date, datetime
+from typing import Literal, get_args
 
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.morning import with_fixed_offset
 
 UNKNOWN = "–"
+Units = Literal["km", "miles"]
+UNITS: tuple[Units, ...] = get_args(Units)
+M_PER_UNIT: dict[Units, float] = {"km": 1000.0, "miles": 1609.344}
+PACE_UNIT: dict[Units, str] = {"km": "min/km", "miles": "min/mile"}
 _CLOCK = re.compile(r"(?:(\d{1,3}):)?(\d{1,3}):([0-5]\d)")
 
 
 DRIFT_IN_WORDS = (
-    "Drift: how many per cent fewer metres each heartbeat took you in the second half of the measured running time "
-    "than in the first (common practice, no source). It needs half an hour with pulse and distance on one kind of "
-    "ground; hills, heat and an uneven pace move it as well."
+    "Drift: how many per cent fewer metres each heartbeat took you in the second half of the steady minutes than in "
+    "the first (common practice, no source). Steady minutes come after the tenth, on the level and at the run's usual "
+    "pace, so that the pulse's first rise, hills and repetitions stay out; it needs twenty of them. Heat moves it as "
+    "well."
 )
 
 
@@ -40,7 +47,7 @@ def seconds_from(text: str) -> float:
         hours, minutes, seconds = found.groups()
         return int(hours or 0) * 3600.0 + int(minutes) * 60 + int(seconds)
     try:
-        minutes_only = float(text)
+        minutes_only = float(text.replace(",", "."))
     except ValueError:
         minutes_only = float("nan")
     if not 0 <= minutes_only < 1e5:
@@ -48,9 +55,43 @@ def seconds_from(text: str) -> float:
     return minutes_only * 60
 
 
-def pace(distance_m: float | None, duration_s: float) -> str:
-    """Minutes a kilometre; a dash where the distance is unknown."""
-    return UNKNOWN if not distance_m else f"{clock(duration_s / (distance_m / 1000))} /km"
+def pace(distance_m: float | None, duration_s: float, units: Units = "km") -> str:
+    """Minutes a kilometre or mile, with the unit; a dash where the distance is unknown."""
+    return UNKNOWN if not distance_m else f"{bare_pace(distance_m, duration_s, units)} {PACE_UNIT[units]}"
+
+
+def bare_pace(distance_m: float | None, duration_s: float, units: Units = "km") -> str:
+    """The same without the unit, for columns that name it."""
+    return UNKNOWN if not distance_m else clock(duration_s / (distance_m / M_PER_UNIT[units]))
+
+
+def pace_of(s_per_km: float | None, units: Units = "km") -> str:
+    """A pace in seconds a kilometre, in words with the unit; a dash for None."""
+    return UNKNOWN if s_per_km is None else pace(1000.0, s_per_km, units)
+
+
+def way(distance_m: float | None, units: Units = "km", decimals: int = 2) -> str:
+    """A distance in kilometres or miles, without the unit; a dash where it is unknown."""
+    return UNKNOWN if distance_m is None else f"{distance_m / M_PER_UNIT[units]:.{decimals}f}"
+
+
+def units_from(text: str) -> Units:
+    """Kilometres or miles by name; raises DawnbeatError for any other word."""
+    for each in UNITS:
+        if text == each:
+            return each
+    raise DawnbeatError(f"units {text!r} are unknown: say {' or '.join(UNITS)}")
+
+
+def decimal_from(text: str, what: str) -> float:
+    """A number with a point or a comma for its decimals; raises DawnbeatError for anything else."""
+    try:
+        value = float(text.strip().replace(",", ".")) if text.count(",") + text.count(".") <= 1 else math.nan
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise DawnbeatError(f"{what} is {one_line(text)[:40]!r}, not a number: write it as 8.2 or 8,2")
+    return value
 
 
 def percent(share: float | None) -> str:

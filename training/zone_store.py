@@ -13,8 +13,10 @@ from dawnbeat.journal.faults import journal_errors
 from dawnbeat.journal.resting import RestingPulse, resting_pulse
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.training.load import COEFFICIENTS, Coefficients
 from dawnbeat.training.maximum import Maximum, maximum_on
 from dawnbeat.training.run import check_note
+from dawnbeat.training.wording import UNITS, Units
 from dawnbeat.training.zones import (
     Anchors,
     Scheme,
@@ -262,6 +264,18 @@ class ZoneSnapshot:
     """Maxima, threshold pulses and zone sets as they are at a moment: the rows of each table, by id."""
 
     rows: tuple[tuple[tuple[Any, ...], ...], ...]
+
+
+def chosen_units(journal: Journal) -> Units:
+    """Kilometres or miles, as the runner chose for this journal."""
+    found = setting(journal, "units", UNITS[0])
+    return found if found in UNITS else UNITS[0]
+
+
+def chosen_coefficients(journal: Journal) -> Coefficients | None:
+    """Women's or men's coefficients, as the runner chose; None while that was never asked."""
+    found = setting(journal, "coefficients")
+    return found if found in COEFFICIENTS else None
 
 
 def why_words(known: Standing, entered_resting_bpm: float | None = None, kept_resting_bpm: float | None = None) -> str:

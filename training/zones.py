@@ -2,7 +2,14 @@
 
 By heart-rate reserve: Karvonen, Kentala & Mustala 1957 (Ann Med Exp Biol Fenn 35:307-315); a boundary of p %
 lies at resting + p / 100 * (maximum - resting). By share of the maximum and by share of the threshold pulse:
-common practice, no source, and so are all default boundaries.
+common practice, no source.
+
+The default boundaries by reserve, and by threshold pulse, are common practice, no source. Those by share of the
+maximum are of the same effort as those by reserve: by the lines of Swain & Leutholtz 1997 (Med Sci Sports Exerc
+29:410-414: % reserve = 1.12 * % of greatest uptake - 11.6) and Swain et al. 1994 (Med Sci Sports Exerc 26:112-116;
+from memory: % maximum = 0.64 * % of greatest uptake + 37), to whole per cents. The American College of Sports Medicine
+says the same in steps: 60 to 89 % of reserve are 77 to 95 % of maximum (Garber et al. 2011, Med Sci Sports Exerc
+43:1334-1359).
 
 Rounding: a boundary is rounded to the nearest whole beat, halves upwards. A pulse equal to a boundary belongs
 to the zone below it, so the top of easy is still easy.
@@ -34,7 +41,7 @@ ROUNDING = (
 _HIGHEST_PCT: dict[Method, float] = {"heart-rate reserve": 100, "share of maximum": 100, "threshold pulse": 130}
 _DEFAULT_PCT: dict[Method, tuple[float, ...]] = {
     "heart-rate reserve": (60, 70, 80, 90),
-    "share of maximum": (60, 70, 80, 90),
+    "share of maximum": (78, 84, 89, 95),
     "threshold pulse": (85, 90, 95, 100),
 }
 

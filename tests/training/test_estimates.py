@@ -5,7 +5,16 @@ import pytest
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training.cleaning import marks_of
-from dawnbeat.training.estimates import race_equivalents, race_time_s, uptake_from_pulses, uptake_from_race
+from dawnbeat.training.estimates import (
+    Race,
+    critical_speed,
+    disagreement,
+    marathon_time,
+    race_equivalents,
+    race_time_s,
+    uptake_from_pulses,
+    uptake_from_race,
+)
 from dawnbeat.training.run import Mark
 from dawnbeat.training.threshold_effort import threshold_test
 from dawnbeat.training.wording import clock, seconds_from
@@ -42,13 +51,53 @@ def test_a_race_is_equal_to_itself() -> None:
 
 
 def test_an_estimate_carries_formula_source_and_error() -> None:
-    measured, guessed = uptake_from_pulses(50, 190, True), uptake_from_pulses(50, 180, False)
+    measured, guessed = uptake_from_pulses(50, 190, True, "men"), uptake_from_pulses(50, 180, False, "men")
     assert measured.low is not None
     assert guessed.low is not None
     assert guessed.value - guessed.low > measured.value - measured.low
     assert "Uth" in measured.source
     assert "well-trained men" in measured.error
-    assert "Uth 2005" in uptake_from_pulses(50, 190, True, women=True).source
+    assert "Uth 2005" in uptake_from_pulses(50, 190, True, "women").source
+
+
+def test_a_race_outside_the_interval_of_the_pulses_disagrees_and_says_which_to_trust() -> None:
+    # 59 from pulses and 46 from a race.
+    by_pulses = uptake_from_pulses(48, 185, True, "men")
+    slow, near, fast = (uptake_from_race(10_000, seconds) for seconds in (2660, 2140, 1800))
+    found = disagreement(slow, by_pulses)
+    assert found is not None
+    assert (round(found.by_pulses), round(found.by_race)) == (59, 46)
+    assert "trust the race" in found.words
+    assert disagreement(near, by_pulses) is None
+    assert disagreement(fast, by_pulses) is not None
+
+
+@pytest.mark.parametrize(
+    ("races", "weekly_km", "said"),
+    [
+        ([], 40, "needs a race"),
+        ([Race(1500, 300)], 40, "5 km to half marathon"),
+        ([Race(10_000, 2700)], 0, "can't be right"),
+        ([Race(10_000, 2700)], 1000, "can't be right"),
+    ],
+)
+def test_a_marathon_outside_its_model_is_refused(races: list[Race], weekly_km: float, said: str) -> None:
+    with pytest.raises(DawnbeatError, match=said):
+        marathon_time(races, weekly_km)
+
+
+@pytest.mark.parametrize(
+    ("efforts", "said"),
+    [
+        ([Race(1200, 245)], "two or three efforts"),
+        ([Race(1200, 245), Race(1210, 248)], "half as long again"),
+        ([Race(1200, 245), Race(10_000, 2700)], "2 to 20"),
+        ([Race(1200, 300), Race(3600, 500)], "fit each other"),
+    ],
+)
+def test_efforts_that_no_line_fits_are_refused(efforts: list[Race], said: str) -> None:
+    with pytest.raises(DawnbeatError, match=said):
+        critical_speed(efforts)
 
 
 def half_hour_inside() -> np.ndarray:

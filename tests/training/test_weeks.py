@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import mornings_after
-from dawnbeat.training.load import coefficients_from, daily_loads, rolling, trimp_of, week_load
-from dawnbeat.training.weeks import judge_runs, monday_of, weeks_of
+from dawnbeat.training.load import coefficients_from, trimp_of, week_load
+from dawnbeat.training.weeks import judge_runs, weeks_of
 from tests.training.invented import plain_zones, run, zone_set
 
 MONDAY = date(2025, 3, 3)
@@ -96,14 +96,37 @@ def test_monotony_is_defined_or_left_out_and_strain_follows(daily: list[float]) 
         assert week.monotony >= 1 / 7**0.5 - 1e-9
 
 
-def test_rolling_loads_reach_seven_and_twenty_eight_days_back() -> None:
-    daily = daily_loads([(MONDAY, 100.0), (MONDAY, 20.0), (MONDAY + timedelta(days=6), 50.0)])
-    days = rolling(daily, MONDAY, MONDAY + timedelta(days=28))
-    assert (days[0].load, days[0].week, days[0].month) == (120, 120, 120)
-    assert (days[6].week, days[7].week) == (170, 50)
-    assert (days[27].month, days[28].month) == (170, 50)
-    assert days[27].month_by_week == 42.5
+def test_the_easy_runs_are_counted_and_a_race_is_none_of_them() -> None:
+    easy, hard = run(MONDAY, 60, 140), run(MONDAY + timedelta(days=1), 60, 170)
+    race = replace(run(MONDAY + timedelta(days=2), 60, 140), race=True)
+    unmeasured = run(MONDAY + timedelta(days=3), 60, None)
+    judged = judge_runs([easy, hard, race, unmeasured], [zone_set(MONDAY)])
+    assert [each.easy for each in judged] == [True, False, False, None]
+    (week,) = weeks_of(judged, MONDAY, MONDAY + timedelta(days=6))
+    assert (week.easy_runs, week.judged_runs, week.easy_runs_share) == (1, 3, pytest.approx(1 / 3))
 
 
-def test_a_week_begins_on_monday() -> None:
-    assert {monday_of(MONDAY + timedelta(days=n)) for n in range(7)} == {MONDAY}
+def test_the_same_training_is_easier_by_time_than_by_runs() -> None:
+    """Four easy runs of an hour and one with 18 hard minutes in its hour: 4 of 5 runs, 94 % of the time."""
+    easy = [run(MONDAY + timedelta(days=n), 60, 140) for n in range(4)]
+    at_bpm = easy[0].figures.ms_at_bpm.copy()
+    at_bpm[140], at_bpm[170] = 42 * 60_000, 18 * 60_000
+    mixed = replace(run(MONDAY + timedelta(days=5), 60, 149), figures=replace(easy[0].figures, ms_at_bpm=at_bpm))
+    (week,) = weeks_of(judge_runs([*easy, mixed], [zone_set(MONDAY)]), MONDAY, MONDAY + timedelta(days=6))
+    assert week.easy_runs_share == pytest.approx(0.8)
+    assert week.easy_share == pytest.approx(282 / 300)
+
+
+def test_a_weeks_load_stands_beside_the_eight_weeks_before() -> None:
+    runs = [run(MONDAY + timedelta(weeks=n), 60, 140, felt_effort=felt) for n, felt in enumerate((9, 3, 5, 4, 2))]
+    weeks = weeks_of(judge_runs(runs, [zone_set(MONDAY)]), MONDAY, MONDAY + timedelta(weeks=4, days=6))
+    assert weeks[2].session_load_range is None
+    assert weeks[4].session_load_range == (180, 540)
+    # Nine weeks on the first week has left the span.
+    later = weeks_of(judge_runs(runs, [zone_set(MONDAY)]), MONDAY, MONDAY + timedelta(weeks=9))
+    assert later[-1].session_load_range == (120, 300)
+    assert later[-1].trimp_range["men"] is not None
+    unrated = weeks_of(
+        judge_runs([*runs[:3], run(MONDAY + timedelta(days=1), 60, 140)], []), MONDAY, MONDAY + timedelta(weeks=3)
+    )
+    assert unrated[-1].session_load_range is None

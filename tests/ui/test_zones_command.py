@@ -40,7 +40,7 @@ def test_numbers_are_answered_at_once_and_no_journal_is_begun(home: Path, capsys
     out = said(capsys, "--resting", "50", "--maximum", "190")
     assert "135 to 148" in out
     assert "Top of easy: 148 bpm." in out
-    assert "-15 bpm" in out
+    assert "+12 bpm" in out
     assert "needs a threshold pulse" in out
     assert "Stop at once" in out
     assert not home.exists()
@@ -60,7 +60,7 @@ def test_json_holds_the_methods_with_their_difference(capsys: pytest.CaptureFixt
     found = json.loads(said(capsys, "--resting", "50", "--maximum", "190", "--threshold", "170", "--json"))
     assert found["top_of_easy_bpm"] == 148
     assert [zone["high_bpm"] for zone in found["zones"]] == [134, 148, 162, 176, None]
-    assert [row["difference_bpm"] for row in found["methods"]] == [0, -15, 5]
+    assert [row["difference_bpm"] for row in found["methods"]] == [0, 12, 5]
     assert found["cautions"]
 
 
@@ -95,7 +95,7 @@ def test_zones_can_be_cut_and_named_ones_own_way(capsys: pytest.CaptureFixture[s
         (["--resting", "50", "--maximum", "nan"], "can't be right"),
         (["--maximum", "190", "--boundaries", "a,b"], "give per cents"),
         (["--maximum", "190", "--method", "colour"], "say reserve, maximum, threshold"),
-        (["--resting", "50", "--age", "40", "--formula", "mine"], "say tanaka, nes, fox"),
+        (["--resting", "50", "--age", "40", "--formula", "mine"], "say tanaka, nes, gellish, fox"),
         (["--resting", "50", "--maximum", "190", "--keep"], "leave the numbers out"),
         (["--resting", "fast"], "Invalid value for '--resting'"),
         ([], "does not hold a resting pulse and a maximum yet"),

@@ -9,7 +9,7 @@ import typer
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions
-from dawnbeat.training.wording import UNKNOWN, clock, day_from, seconds_from
+from dawnbeat.training.wording import clock, day_from, pace_of, seconds_from
 from dawnbeat.ui.commands.options import JournalFolder
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ def add_command(
     day: Annotated[str | None, typer.Option("--date", help="Day of the measurement, else today.")] = None,
     added: Annotated[int, typer.Option(help="Beats added, 0 to 3, where you could have gone on.")] = 0,
     age: Annotated[float | None, typer.Option(help="Age in years, for a maximum by formula.")] = None,
-    formula: Annotated[str, typer.Option(help="Formula by age: tanaka, nes or fox.")] = "tanaka",
+    formula: Annotated[str, typer.Option(help="Formula by age: tanaka, nes, gellish or fox.")] = "tanaka",
     note: Annotated[str, typer.Option(help="A note.")] = "",
     journal: JournalFolder = None,
 ) -> None:
@@ -151,7 +151,7 @@ def threshold_command(
         run = run_store.run(opened, run_id)
         start = None if begins is None else seconds_from(begins)
         test = threshold_test(run_store.samples(opened, run_id), run_store.marks(opened, run_id), start)
-        pace = UNKNOWN if test.pace_s_per_km is None else f"{clock(test.pace_s_per_km)} /km"
+        pace = pace_of(test.pace_s_per_km, zone_store.chosen_units(opened))
         said = (
             f"threshold pulse {test.bpm:.0f} bpm (standard deviation {test.spread_bpm:.1f} within the 20 minutes), "
             f"pace {pace}, test from {clock(test.from_s)} on (common practice, no source)"

@@ -17,14 +17,17 @@ import typer
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training.wording import (
     DRIFT_IN_WORDS,
+    M_PER_UNIT,
     clock,
     day_from,
+    decimal_from,
     moment_from,
     number,
     pace,
     percent,
     rating,
     seconds_from,
+    units_from,
 )
 from dawnbeat.ui.commands import runs_findings
 from dawnbeat.ui.commands.maximum import maximum_app, threshold_command
@@ -105,7 +108,8 @@ def add_command(
     began: Annotated[
         str | None, typer.Option(help="When it began, as 2025-03-01T06:30; else it has just ended.")
     ] = None,
-    km: Annotated[float | None, typer.Option(help="Distance in km.")] = None,
+    km: Annotated[str | None, typer.Option(help="Distance in km, as 8.2 or 8,2.")] = None,
+    miles: Annotated[str | None, typer.Option(help="Distance in miles instead.")] = None,
     felt: Annotated[float | None, typer.Option(help="How hard the whole run felt, 0 to 10.")] = None,
     note: Annotated[str, typer.Option(help="A note.")] = "",
     race: Annotated[bool, typer.Option("--race", help="It was a race.")] = False,
@@ -121,7 +125,7 @@ def add_command(
     moment = datetime.now().astimezone() - timedelta(seconds=seconds) if began is None else moment_from(began)
     with open_journal(journal) as opened:
         run = run_store.add_by_hand(
-            opened, moment.replace(microsecond=0), seconds, None if km is None else 1000 * km, felt, note, race
+            opened, moment.replace(microsecond=0), seconds, _metres(km, miles), felt, note, race
         )
     typer.echo(f"run {run.id} of {run.local_date.isoformat()}, {clock(seconds)}, kept")
 
@@ -132,17 +136,19 @@ def list_command(
 ) -> None:
     """List the runs of the last eight weeks, or of the days given, each judged by the zones of its day."""
     from dawnbeat.morning.choices import open_journal
+    from dawnbeat.training import zone_store
     from dawnbeat.training.weeks import judged_runs
     from dawnbeat.ui.commands.runs_tables import run_json, runs_table
 
     start, end = _span(first, last, _LISTED_DAYS)
     with open_journal(journal) as opened:
         judged = judged_runs(opened, date.today(), start, end)
+        units = zone_store.chosen_units(opened)
     if as_json:
         for each in judged:
             _print_json(run_json(each))
     elif judged:
-        _console().print(runs_table(judged))
+        _console().print(runs_table(judged, units))
     else:
         typer.echo(f"no run from {start} to {end}: bring some in with `dawnbeat runs import`")
 
@@ -153,12 +159,13 @@ def show_command(run_id: RunId, as_json: AsJson = False, journal: JournalFolder 
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
     from dawnbeat.training.weeks import judge_runs
-    from dawnbeat.training.zone_store import present_sets
+    from dawnbeat.training.zone_store import chosen_units, present_sets
     from dawnbeat.ui.commands.runs_tables import marks_table, run_json, zones_table
 
     with open_journal(journal) as opened:
         (each,) = judge_runs([run_store.run(opened, run_id)], present_sets(opened, date.today()))
         marks = run_store.marks(opened, run_id)
+        units = chosen_units(opened)
     run, figures = each.run, each.run.figures
     if as_json:
         found = [{"kind": m.kind, "start_s": m.start_s, "end_s": m.end_s, "overruled": m.overruled} for m in marks]
@@ -169,7 +176,7 @@ def show_command(run_id: RunId, as_json: AsJson = False, journal: JournalFolder 
     missing = "; ".join(f"{kind} {clock(seconds)}" for kind, seconds in figures.missing_s.items())
     for line in (
         f"Duration {clock(figures.duration_s)} ({clock(figures.elapsed_s)} with pauses), pace "
-        f"{pace(figures.distance_m, figures.duration_s)}",
+        f"{pace(figures.distance_m, figures.duration_s, units)}",
         f"Pulse measured for {clock(figures.measured_s)}"
         + (f"; missing: {missing}" if missing and run.has_pulse else "")
         + f"; mean {number(figures.mean_bpm)}, highest {number(figures.peak_bpm)} bpm",
@@ -215,7 +222,7 @@ def week_command(
 ) -> None:
     """Show the last weeks: easy share, time, distance, load."""
     from dawnbeat.morning.choices import open_journal
-    from dawnbeat.training.load import daily_loads, rolling
+    from dawnbeat.training import zone_store
     from dawnbeat.training.weeks import EASY_AIM_SOURCE, RANGE_WEEKS, judged_runs, monday_of, weeks_of
     from dawnbeat.ui.commands.runs_tables import WEEK_MEANINGS, loads_table, week_json, weeks_table
 
@@ -223,6 +230,7 @@ def week_command(
     first = monday_of(today) - timedelta(weeks=weeks - 1)
     with open_journal(journal) as opened:
         judged = judged_runs(opened, today, first - timedelta(weeks=RANGE_WEEKS), today)
+        units, whose = zone_store.chosen_units(opened), zone_store.chosen_coefficients(opened)
     found = weeks_of(judged, first, today)
     if as_json:
         for week in found:
@@ -232,17 +240,32 @@ def week_command(
         typer.echo(f"no run since {first}: bring some in with `dawnbeat runs import`, or show more with --weeks")
         return
     console = _console()
-    console.print(weeks_table(found))
-    console.print(loads_table(found))
-    rated = [(each.run.local_date, each.session_load) for each in judged if each.session_load is not None]
-    if rated:
-        (now,) = rolling(daily_loads(rated), today, today)
-        console.print(
-            f"Rating load of the last 7 days {now.week:.0f}; of the last 28 days {now.month_by_week:.0f} a week.",
-            markup=False,
-        )
+    console.print(weeks_table(found, units))
+    console.print(loads_table(found, whose))
     for line in (EASY_AIM_SOURCE, *WEEK_MEANINGS):
         console.print(line, markup=False)
+
+
+@runs_app.command("settings")
+def settings_command(
+    units: Annotated[str | None, typer.Option(help="km or miles, for every distance and pace shown.")] = None,
+    coefficients: Annotated[
+        str | None, typer.Option(help="women or men: whose factors in training impulse and oxygen uptake.")
+    ] = None,
+    journal: JournalFolder = None,
+) -> None:
+    """Choose kilometres or miles, and whose coefficients are used; without options, show them."""
+    from dawnbeat.morning.choices import open_journal
+    from dawnbeat.training import zone_store
+    from dawnbeat.training.load import coefficients_from
+
+    with open_journal(journal) as opened:
+        if units is not None:
+            zone_store.set_setting(opened, "units", units_from(units))
+        if coefficients is not None:
+            zone_store.set_setting(opened, "coefficients", coefficients_from(coefficients))
+        whose = zone_store.chosen_coefficients(opened) or "not chosen yet (women or men)"
+        typer.echo(f"units: {zone_store.chosen_units(opened)}; coefficients: {whose}")
 
 
 @runs_app.command("export")
@@ -355,6 +378,14 @@ def bin_command(
                     raise DawnbeatError("nobody is there to ask: say --yes to empty the bin; nothing was changed")
                 typer.confirm("Delete these runs for good?", abort=True)
             typer.echo(f"{run_store.empty_bin(opened, [run.id for run in found])} deleted for good")
+
+
+def _metres(km: str | None, miles: str | None) -> float | None:
+    if km is not None and miles is not None:
+        raise DawnbeatError("give the distance in km or in miles, not both")
+    if miles is not None:
+        return M_PER_UNIT["miles"] * decimal_from(miles, "the distance")
+    return None if km is None else M_PER_UNIT["km"] * decimal_from(km, "the distance")
 
 
 def _sport_question(found: Sequence[Run]) -> str:

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import json
 from datetime import date
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.training.wording import clock, number
+from dawnbeat.training import cautions
+from dawnbeat.training.wording import clock, decimal_from, number, pace_of, seconds_from
 from dawnbeat.ui.commands.options import JournalFolder
+from dawnbeat.ui.report import console
 
 if TYPE_CHECKING:
-    from dawnbeat.training.estimates import Estimate
-    from dawnbeat.training.run import Run
+    from dawnbeat.training.estimates import Race
 
 
 def mornings_command(
@@ -25,7 +27,6 @@ def mornings_command(
     from dawnbeat.training import mornings_after
     from dawnbeat.training.weeks import judged_runs
     from dawnbeat.ui.commands.runs_tables import plain_table
-    from dawnbeat.ui.report import console
 
     with open_journal(journal) as opened:
         judged = judged_runs(opened, date.today())
@@ -49,73 +50,74 @@ def mornings_command(
 
 
 def estimate_command(
-    run_id: Annotated[int | None, typer.Argument(help="A race; without one, from the journal's pulses.")] = None,
-    women: Annotated[bool, typer.Option("--women", help="The factor for women.")] = False,
+    run_id: Annotated[
+        int | None, typer.Argument(metavar="NUMBER", help="A race; without one, the newest race and the pulses.")
+    ] = None,
+    women: Annotated[bool | None, typer.Option("--women/--men", help="Whose factors; asked once by settings.")] = None,
+    weekly_km: Annotated[
+        str | None, typer.Option("--weekly-km", help="Distance of a usual week; else that of the last eight weeks.")
+    ] = None,
+    effort: Annotated[
+        list[str] | None,
+        typer.Option("--effort", help="An effort for critical speed, metres and time as 1200/4:05; give two or three."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
     journal: JournalFolder = None,
 ) -> None:
-    """Estimate oxygen uptake, threshold pace and equal races, each with formula, source and error."""
+    """Estimate oxygen uptake, threshold pace, equal races, a marathon and critical speed, each with its error."""
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import estimates, run_store, zone_store
-    from dawnbeat.ui.report import console
+    from dawnbeat.training.race import estimates_of
 
     with open_journal(journal) as opened:
-        run = None if run_id is None else run_store.run(opened, run_id)
-        known = zone_store.standing(opened, date.today())
-        races = [
-            each for each in run_store.runs(opened) if each.race and each.counts and each.figures.distance_m is not None
-        ]
-    by_pulses = None
-    if known.resting is not None and known.maximum is not None:
-        by_pulses = estimates.uptake_from_pulses(
-            known.resting.bpm, known.maximum.counts_as_bpm, known.maximum.measured, women
-        )
-    found: list[estimates.Estimate] = []
-    if run is not None:
-        way_m, time_s = run.figures.distance_m, run.figures.elapsed_s
-        if not run.race or way_m is None:
+        race = None if run_id is None else run_store.run(opened, run_id)
+        if race is not None and (not race.race or race.figures.distance_m is None):
             raise DawnbeatError(
-                f"run {run.id} is no race with a distance: mark it with `dawnbeat runs edit {run.id} "
-                "--race`, or choose one"
+                f"run {race.id} is no race with a distance: mark it with `dawnbeat runs edit {race.id} --race`, or "
+                "choose one"
             )
-        found = [estimates.uptake_from_race(way_m, time_s), estimates.threshold_pace(way_m, time_s)]
-    elif by_pulses is not None:
-        found = [by_pulses]
-    else:
-        raise DawnbeatError("an estimate needs a resting pulse and a maximum, or a race: add them first")
+        units = zone_store.chosen_units(opened)
+        found = estimates_of(
+            run_store.runs(opened),
+            zone_store.standing(opened, date.today()),
+            zone_store.chosen_coefficients(opened) if women is None else "women" if women else "men",
+            date.today(),
+            race,
+            None if weekly_km is None else decimal_from(weekly_km, "the distance of a week"),
+            [_effort(each) for each in effort or ()],
+        )
+    if as_json:
+        typer.echo(json.dumps(found.to_json(), ensure_ascii=False, allow_nan=False))
+        return
+    if not found.estimates and not effort:
+        raise DawnbeatError("; ".join(found.missing))
     screen = console()
-    for each in found:
-        value = clock(each.value) if each.unit == "s/km" else f"{each.value:.1f}"
-        around = "" if each.low is None or each.high is None else f" ({each.low:.1f} to {each.high:.1f})"
-        unit = "/km" if each.unit == "s/km" else each.unit
-        screen.print(f"{each.name}: {value}{around} {unit}; {each.formula} ({each.source}); error: {each.error}")
-    race = run if run is not None else races[-1] if races else None
-    if race is not None and by_pulses is not None and (said := _disagreement(race, by_pulses, women)):
-        screen.print(said)
-    if run is not None and run.figures.distance_m is not None:
-        for equal in estimates.race_equivalents(run.figures.distance_m, run.figures.elapsed_s):
-            screen.print(f"{equal.name}: {clock(equal.duration_s)}")
-        screen.print(estimates.EQUIVALENTS_ERROR)
+    for each in found.estimates:
+        value = pace_of(each.value, units) if each.unit == "s/km" else f"{each.value:.1f} {each.unit}"
+        around = "" if each.low is None or each.high is None else f" (95 %: {each.low:.0f} to {each.high:.0f})"
+        screen.print(f"{each.name}: {value}{around}; {each.formula} ({each.source}); error: {each.error}", markup=False)
+    if found.disagreement is not None:
+        screen.print(found.disagreement.words, style="bold")
+    for equal in found.equals:
+        screen.print(f"{equal.name}: {clock(equal.duration_s)}")
+    if found.equals:
+        screen.print(estimates.EQUIVALENTS_ERROR, markup=False)
+    if found.marathon is not None:
+        screen.print(f"marathon: {clock(found.marathon.duration_s)}, {found.marathon.words}", markup=False)
+    if found.critical is not None:
+        screen.print(
+            f"critical speed: {pace_of(found.critical.pace_s_per_km, units)}, {found.critical.reserve_m:.0f} m above "
+            f"it, {estimates.CRITICAL_SPEED_SOURCE}",
+            markup=False,
+        )
+    for line in (*found.missing, *cautions.MAXIMAL_TEST):
+        screen.print(line, markup=False)
 
 
-def _disagreement(race: Run, by_pulses: Estimate, women: bool) -> str:
-    """What to make of a race and two pulses that say different uptakes; empty where they agree."""
-    from dawnbeat.training import estimates
+def _effort(text: str) -> Race:
+    from dawnbeat.training.estimates import Race
 
-    way_m = race.figures.distance_m
-    assert way_m is not None
-    try:
-        by_race = estimates.uptake_from_race(way_m, race.figures.elapsed_s)
-    except DawnbeatError:
-        return ""
-    assert by_pulses.low is not None
-    assert by_pulses.high is not None
-    if by_pulses.low <= by_race.value <= by_pulses.high:
-        return ""
-    checked = "trained women" if women else "well-trained men"
-    return (
-        f"The race of {race.local_date.isoformat()} (run {race.id}) says {by_race.value:.1f} ml/min/kg and the pulses "
-        f"say {by_pulses.value:.1f}, further apart than the error of the pulses: trust the race more if you gave "
-        f"everything in it, as it measures running itself, though a hilly, hot or uneven race says too little; the "
-        f"formula by pulses was checked in {checked} only, and a resting pulse or maximum that is a "
-        "few beats off moves it."
-    )
+    metres, slash, time = text.partition("/")
+    if not slash:
+        raise DawnbeatError(f"effort {text!r}: give metres and time, as 1200/4:05")
+    return Race(decimal_from(metres.strip().removesuffix("m"), "the distance"), seconds_from(time))

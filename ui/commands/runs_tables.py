@@ -8,17 +8,29 @@ from typing import Any
 from rich import box
 from rich.table import Table
 
+from dawnbeat.training.load import COEFFICIENTS, Coefficients
 from dawnbeat.training.run import CAN_BE_OVERRULED, MARK_WORDS, Mark
-from dawnbeat.training.weeks import EASY_AIM, JudgedRun, Week
-from dawnbeat.training.wording import UNKNOWN, clock, long_clock, number, pace, percent, rating
+from dawnbeat.training.weeks import EASY_AIM, EASY_TIME_AIM, JudgedRun, Span, Week
+from dawnbeat.training.wording import (
+    PACE_UNIT,
+    UNKNOWN,
+    Units,
+    bare_pace,
+    clock,
+    long_clock,
+    number,
+    percent,
+    rating,
+    way,
+)
 
 _NOT_ALL = "* some runs of the week are not in this sum"
 
 
-def runs_table(judged: Sequence[JudgedRun]) -> Table:
+def runs_table(judged: Sequence[JudgedRun], units: Units = "km") -> Table:
     """One row a run, within 80 columns."""
-    headings = ("No.", "Began", "Time", "km", "Pace", "Pulse", "Easy", "Above", "Felt")
-    table = plain_table("Runs; pace in min/km, pulse in bpm, time above easy, felt 0 to 10", headings)
+    headings = ("No.", "Began", "Time", units, "Pace", "Pulse", "Easy", "Above", "Felt")
+    table = plain_table(f"Runs; pace in {PACE_UNIT[units]}, pulse in bpm, time above easy, felt 0 to 10", headings)
     for each in judged:
         run, figures = each.run, each.run.figures
         what = ", race" if run.race else ""
@@ -28,8 +40,8 @@ def runs_table(judged: Sequence[JudgedRun]) -> Table:
             str(run.id),
             f"{run.began:%Y-%m-%d %H:%M}",
             long_clock(figures.duration_s),
-            _km(figures.distance_m),
-            pace(figures.distance_m, figures.duration_s).removesuffix(" /km"),
+            way(figures.distance_m, units),
+            bare_pace(figures.distance_m, figures.duration_s, units),
             number(figures.mean_bpm),
             percent(None if each.judged is None else each.judged.easy_share),
             long_clock(None if each.judged is None else each.judged.above_s),
@@ -63,9 +75,10 @@ def marks_table(marks: Sequence[Mark]) -> Table:
 
 
 WEEK_MEANINGS = (
-    "Weeks before: lowest and highest easy share of the eight weeks before.",
-    "Impulse: training impulse, the minutes run, weighted by how high the mean pulse lay between resting pulse and "
-    "maximum; with the factors for men and for women (Banister 1991). Arbitrary units, as published.",
+    "Before: lowest and highest of the eight weeks before, where at least three of them know it.",
+    "Impulse: training impulse, minutes weighted by how high the pulse lay between resting pulse and maximum, summed "
+    "over the time at each pulse; with the factors for men and for women (Banister 1991). Arbitrary units, as "
+    "published.",
     "Rating load: how hard each run felt (0 to 10) times its minutes, added up (Foster 1998, Med Sci Sports Exerc "
     "30:1164-1168). Arbitrary units, as published.",
     "Monotony: mean of the seven daily rating loads divided by their standard deviation; the higher, the more alike "
@@ -74,34 +87,45 @@ WEEK_MEANINGS = (
 )
 
 
-def weeks_table(weeks: Sequence[Week]) -> Table:
-    """How much was run and how easy, one row a week."""
+def weeks_table(weeks: Sequence[Week], units: Units = "km") -> Table:
+    """How much was run and how easy, one row a week, within 80 columns."""
     table = plain_table(
-        f"Weeks; easy aims at {percent(EASY_AIM)}", ("Monday", "Runs", "Time", "km", "Easy", "Weeks before")
+        f"Weeks; easy runs aim at {percent(EASY_AIM)}, easy time at {percent(EASY_TIME_AIM)}",
+        ("Monday", "Runs", "Time", units, "Easy runs", "Before", "Easy time", "Before"),
     )
     for week in weeks:
+        easy = UNKNOWN if not week.judged_runs else f"{week.easy_runs} of {week.judged_runs}"
         table.add_row(
             week.first.isoformat(),
             str(week.runs),
             long_clock(week.duration_s),
-            _partly(_km(week.distance_m), week.without_distance),
+            _partly(way(week.distance_m, units, 1), week.without_distance),
+            easy,
+            _share_span(week.easy_runs_range),
             percent(week.easy_share),
-            UNKNOWN if week.easy_range is None else "–".join(f"{100 * share:.0f}" for share in week.easy_range) + " %",
+            _share_span(week.easy_range),
         )
     if any(week.without_distance for week in weeks):
         table.caption = _NOT_ALL
     return table
 
 
-def loads_table(weeks: Sequence[Week]) -> Table:
-    """The training load, one row a week."""
-    table = plain_table("Load", ("Monday", "Impulse, men", "Impulse, women", "Rating load", "Monotony", "Strain"))
+def loads_table(weeks: Sequence[Week], coefficients: Coefficients | None = None) -> Table:
+    """The training load, one row a week, each beside its eight weeks before; without coefficients both impulses."""
+    names = COEFFICIENTS if coefficients is None else (coefficients,)
+    headings = [each for name in names for each in (f"Impulse, {name}", "Before")]
+    table = plain_table("Load", ("Monday", *headings, "Rating load", "Before", "Monotony", "Strain"))
     for week in weeks:
+        impulses = [
+            cell
+            for name in names
+            for cell in (_partly(number(week.trimp[name]), week.without_trimp), _load_span(week.trimp_range[name]))
+        ]
         table.add_row(
             week.first.isoformat(),
-            _partly(number(week.trimp["men"]), week.without_trimp),
-            _partly(number(week.trimp["women"]), week.without_trimp),
+            *impulses,
             _partly(number(week.session_load), week.unrated),
+            _load_span(week.session_load_range),
             number(week.monotony, 1),
             number(week.strain),
         )
@@ -152,11 +176,17 @@ def week_json(week: Week) -> dict[str, Any]:
         "distance_m": week.distance_m,
         "without_distance": week.without_distance,
         "zone_s": list(week.zone_s),
+        "easy_runs": week.easy_runs,
+        "judged_runs": week.judged_runs,
+        "easy_runs_share": week.easy_runs_share,
+        "easy_runs_range": week.easy_runs_range,
         "easy_share": week.easy_share,
-        "easy_range": None if week.easy_range is None else list(week.easy_range),
+        "easy_range": week.easy_range,
         "trimp": week.trimp,
+        "trimp_range": week.trimp_range,
         "without_trimp": week.without_trimp,
         "session_load": week.session_load,
+        "session_load_range": week.session_load_range,
         "unrated": week.unrated,
         "monotony": week.monotony,
         "strain": week.strain,
@@ -167,8 +197,12 @@ def _partly(sum_in_words: str, missing: int) -> str:
     return f"{sum_in_words} *" if missing and sum_in_words != UNKNOWN else sum_in_words
 
 
-def _km(distance_m: float | None) -> str:
-    return UNKNOWN if distance_m is None else f"{distance_m / 1000:.2f}"
+def _share_span(span: Span | None) -> str:
+    return UNKNOWN if span is None else f"{100 * span[0]:.0f}–{100 * span[1]:.0f} %"
+
+
+def _load_span(span: Span | None) -> str:
+    return UNKNOWN if span is None else f"{span[0]:.0f}–{span[1]:.0f}"
 
 
 def plain_table(title: str, headings: Sequence[str]) -> Table:

@@ -47,7 +47,7 @@ def zones_command(
         float | None, typer.Option(help="Threshold pulse in bpm: mean of the last 20 minutes of a 30-minute test.")
     ] = None,
     age: Annotated[float | None, typer.Option(help="Age in years, for a maximum by formula as a last resort.")] = None,
-    formula: Annotated[str, typer.Option(help="Formula by age: tanaka, nes or fox.")] = "tanaka",
+    formula: Annotated[str, typer.Option(help="Formula by age: tanaka, nes, gellish or fox.")] = "tanaka",
     method: Annotated[str | None, typer.Option(help="What zones hang on: reserve, maximum or threshold.")] = None,
     boundaries: Annotated[str | None, typer.Option(help="Boundaries in per cent, such as 60,70,80,90.")] = None,
     names: Annotated[str | None, typer.Option(help="Names of the zones from the easiest, with commas between.")] = None,

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import csv
+import math
 from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -479,12 +480,15 @@ def test_weeks_are_stacked_by_zone_with_the_aim_and_the_range_before(page: RunsP
     judged = judged_runs(invented, TODAY)
     weeks = weeks_of(judged, judged[0].run.local_date, TODAY)
     assert view.weeks == weeks
-    assert view.chart._aim.value() == 80
     _, shares = view.chart._shares.getData()
-    assert list(shares) == pytest.approx([100 * week.easy_share for week in weeks if week.easy_share is not None])
+    assert list(shares) == pytest.approx([100 * (w.easy_runs_share or 0) for w in weeks if w.judged_runs])
+    _, timed = view.chart._times.getData()
+    assert list(timed) == pytest.approx([100 * week.easy_share for week in weeks if week.easy_share is not None])
     monday = weeks[-2].first
     view.select(monday)
-    assert f"{100 * (weeks[-2].easy_share or 0):.0f} % easy (aim 80 %; the eight weeks before" in view.said.text()
+    counted = f"{weeks[-2].easy_runs} of {weeks[-2].judged_runs} easy (aim 80 %; the eight weeks before"
+    assert counted in view.said.text()
+    assert f"{100 * (weeks[-2].easy_share or 0):.0f} % of the time easy (aim 90 %)" in view.said.text()
     view.as_table.click()
     row = len(weeks) - 1 - weeks.index(weeks[-2])
     assert view.table.currentRow() == row
@@ -519,16 +523,16 @@ def test_weeks_are_stepped_by_key_and_pressed_twice_to_open(qtbot: QtBot, page: 
 def test_the_choice_of_load_is_kept_and_shown(page: RunsPage, invented: Journal) -> None:
     page.shown()
     view = weeks_view(page)
-    men = view.chart._week.getOriginalDataset()[1].copy()
-    view.which.setCurrentIndex(1)
-    view.which.activated.emit(1)
-    assert zone_store.setting(invented, "coefficients") == "women"
-    assert view.which.currentData() == "women"
-    women = view.chart._week.getOriginalDataset()[1]
-    assert np.nansum(women) > np.nansum(men)
-    # The first six days know less than seven days of runs.
-    assert np.isnan(women[:6]).all()
-    assert np.isfinite(women[-1])
+    shown = {}
+    for name in ("men", "women"):
+        view.which.setCurrentIndex(view.which.findData(name))
+        view.which.activated.emit(view.which.currentIndex())
+        assert zone_store.setting(invented, "coefficients") == name
+        assert view.which.currentData() == name
+        shown[name] = view.chart._load_line.getOriginalDataset()[1].copy()
+    assert np.nansum(shown["women"]) > np.nansum(shown["men"])
+    # A week with a run that has no impulse has no dot.
+    assert [bool(math.isnan(value)) for value in shown["men"]] == [bool(week.without_trimp) for week in view.weeks]
 
 
 def test_bars_keep_their_pattern_in_any_zoom(context: AppContext) -> None:
@@ -586,9 +590,15 @@ def test_nothing_is_said_of_few_pairs(page: RunsPage, journal: Journal) -> None:
 def test_every_estimate_has_formula_source_and_error(page: RunsPage, invented: Journal) -> None:
     page.shown()
     view = estimates_view(page)
-    assert len(view.cards) == 4
+    zone_store.set_setting(invented, "coefficients", "women")
+    view._show()
+    names = [card.accessibleName() for card in view.cards]
+    assert any("Oxygen uptake from pulses" in name for name in names)
+    assert any(name.startswith("Marathon: 3:") for name in names)
     for card in view.cards:
         said = "\n".join(label.text() for label in card.findChildren(QLabel))
+        if not any(word in card.accessibleName() for word in ("from a race", "from pulses", "from a test")):
+            continue
         assert "Formula:" in said
         assert "Error:" in said
         assert "Source:" in said or "no source" in said

@@ -109,8 +109,8 @@ def test_methods_stand_side_by_side_with_how_far_they_differ(page: ZonesPage, wi
     page.shown()
     table = page.methods.table
     tops = [int(table.item(row, 1).text().removesuffix(" bpm")) for row in range(3)]
-    # 70 % of the maximum, and 90 % of the threshold pulse, halves upwards.
-    assert tops[1:] == [130, 151]
+    # 84 % of the maximum, and 90 % of the threshold pulse, halves upwards.
+    assert tops[1:] == [155, 151]
     assert table.item(1, 2).text() == f"{130 - tops[0]:+d} bpm"
     assert f"{max(tops) - min(tops)} beats apart" in page.methods.apart.text()
     assert f"heart-rate reserve: easy up to {tops[0]} bpm" in page.methods.picture.words()

@@ -10,18 +10,17 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions, estimates, zone_store
 from dawnbeat.training.estimates import Estimate
-from dawnbeat.training.load import coefficients_from
+from dawnbeat.training.race import estimates_of
 from dawnbeat.training.run import Run
 from dawnbeat.training.threshold_effort import ERROR
 from dawnbeat.training.weeks import JudgedRun
-from dawnbeat.training.wording import UNKNOWN, clock
+from dawnbeat.training.wording import UNKNOWN, Units, clock, pace_of, way
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, label
 from dawnbeat.ui.window.parts.formats import short_day
 from dawnbeat.ui.window.parts.layouts import Scrolled
 from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
-from dawnbeat.ui.window.runs.weeks_view import COEFFICIENTS
 
 
 class EstimatesView(QWidget):
@@ -32,6 +31,8 @@ class EstimatesView(QWidget):
         self.context = context
         self._today = today
         self.races: list[Run] = []
+        self._judged: Sequence[JudgedRun] = ()
+        self._units: Units = "km"
         self.cards: list[QFrame] = []
         self.race = ComboBox()
         self.race.setAccessibleName("Race")
@@ -69,7 +70,9 @@ class EstimatesView(QWidget):
     def show_runs(self, judged: Sequence[JudgedRun]) -> None:
         """Offer the races among these runs, newest first."""
         before = self.race.currentData()
-        self.races = [each.run for each in reversed(judged) if each.run.race and each.run.figures.distance_m]
+        self._judged = judged
+        counting = [each.run for each in reversed(judged) if each.run.counts]
+        self.races = [run for run in counting if run.race and run.figures.distance_m]
         self.race.clear()
         for run in self.races:
             way_km = (run.figures.distance_m or 0) / 1000
@@ -84,33 +87,51 @@ class EstimatesView(QWidget):
         journal = self.context.journal
         try:
             known = zone_store.standing(journal, self._today())
-            women = coefficients_from(str(zone_store.setting(journal, COEFFICIENTS, "men"))) == "women"
+            coefficients = zone_store.chosen_coefficients(journal)
+            self._units = zone_store.chosen_units(journal)
+            race = self.races[self.race.currentIndex()] if self.races and self.race.currentIndex() >= 0 else None
+            found = estimates_of([each.run for each in self._judged], known, coefficients, self._today(), race)
         except DawnbeatError as error:
             self.context.say(str(error))
             return
-        if known.resting is None or known.maximum is None:
-            self._add(
-                self._pulses,
-                "Oxygen uptake from pulses",
-                UNKNOWN,
-                ["It needs a resting pulse from the mornings and a maximum: add them on the page Zones."],
-            )
-        else:
-            resting, maximum = known.resting, known.maximum
-            self._try(
-                self._pulses,
-                lambda: [estimates.uptake_from_pulses(resting.bpm, maximum.counts_as_bpm, maximum.measured, women)],
-                f"From {known.resting.label}; maximum {known.maximum.label}; factor for {'women' if women else 'men'}.",
-            )
+        if found.disagreement is not None:
+            self._add(self._pulses, "The two estimates disagree", UNKNOWN, [found.disagreement.words])
+        for each in found.estimates:
+            rests = self._rests_on(each, known, race)
+            name = f"{each.name[0].upper()}{each.name[1:]}"
+            self._add(self._pulses, name, _value_words(each, self._units), [rests, *_said(each)])
         self._show_threshold(known.threshold)
-        self._show_race()
+        if found.critical is not None:
+            lines = [f"From {found.critical.efforts} efforts; {estimates.CRITICAL_SPEED_SOURCE}."]
+            value = f"{pace_of(found.critical.pace_s_per_km, self._units)}, {found.critical.reserve_m:.0f} m above it"
+            self._add(self._of_race, "Critical speed", value, lines)
+        if found.marathon is not None:
+            lines = [f"{found.marathon.words[0].upper()}{found.marathon.words[1:]}."]
+            self._add(self._of_race, "Marathon", clock(found.marathon.duration_s), lines)
+        if found.missing:
+            lines = [f"{each[0].upper()}{each[1:]}." for each in found.missing]
+            self._add(self._of_race, "What is missing for the rest", UNKNOWN, lines)
+        self._race_row.setVisible(race is not None)
+        rows = [(each.name, clock(each.duration_s), f"{each.away:.1f}") for each in found.equals]
+        write_rows(self.equals, rows)
+        fit_rows(self.equals, 8, self.context.theme.px(6))
+        for widget in (self.equals, self.equals_title, self.equals_error):
+            widget.setVisible(bool(rows))
+
+    def _rests_on(self, each: Estimate, known: zone_store.Standing, race: Run | None) -> str:
+        if each.name.endswith("pulses") and known.resting is not None and known.maximum is not None:
+            return f"From {known.resting.label}; maximum {known.maximum.label}."
+        if race is None:
+            return "From the newest race."
+        way_words = f"{way(race.figures.distance_m, self._units)} {self._units}"
+        return f"From {way_words} in {clock(race.figures.elapsed_s)}, pauses included."
 
     def _show_threshold(self, threshold: Threshold | None) -> None:
         if threshold is None:
             lines = ["It needs a 30-minute test: open the run that holds it and press “30-minute test…”."]
             self._add(self._tests, "Threshold pulse and pace from a test", UNKNOWN, lines)
             return
-        pace = "" if threshold.pace_s_per_km is None else f", {clock(threshold.pace_s_per_km)} min/km"
+        pace = "" if threshold.pace_s_per_km is None else f", {pace_of(threshold.pace_s_per_km, self._units)}"
         self._add(
             self._tests,
             "Threshold pulse and pace from a test",
@@ -121,40 +142,6 @@ class EstimatesView(QWidget):
                 f"Error: {ERROR[0].lower()}{ERROR[1:]}",
             ],
         )
-
-    def _show_race(self) -> None:
-        run = self.races[self.race.currentIndex()] if self.races and self.race.currentIndex() >= 0 else None
-        self._race_row.setVisible(run is not None)
-        rows: list[tuple[str, ...]] = []
-        if run is None:
-            lines = ["They need a race with a distance: open a run and tick “It was a race”."]
-            self._add(self._of_race, "Oxygen uptake, threshold pace and equal races from a race", UNKNOWN, lines)
-        else:
-            way_m, time_s = run.figures.distance_m or 0.0, run.figures.elapsed_s
-            done = self._try(
-                self._of_race,
-                lambda: [estimates.uptake_from_race(way_m, time_s), estimates.threshold_pace(way_m, time_s)],
-                f"From {way_m / 1000:.2f} km in {clock(time_s)}, pauses included.",
-            )
-            if done:
-                rows = [
-                    (each.name, clock(each.duration_s), f"{each.away:.1f}")
-                    for each in estimates.race_equivalents(way_m, time_s)
-                ]
-        write_rows(self.equals, rows)
-        fit_rows(self.equals, 8, self.context.theme.px(6))
-        for widget in (self.equals, self.equals_title, self.equals_error):
-            widget.setVisible(bool(rows))
-
-    def _try(self, part: QVBoxLayout, make: Callable[[], list[Estimate]], rests: str) -> bool:
-        """Cards of what can be estimated, else one that says why it can't."""
-        try:
-            for each in make():
-                self._add(part, f"{each.name[0].upper()}{each.name[1:]}", _value_words(each), [rests, *_said(each)])
-        except DawnbeatError as error:
-            self._add(part, "No estimate", UNKNOWN, [f"{str(error)[0].upper()}{str(error)[1:]}."])
-            return False
-        return True
 
     def _add(self, part: QVBoxLayout, name: str, value: str, lines: Sequence[str]) -> None:
         card = QFrame()
@@ -172,10 +159,10 @@ class EstimatesView(QWidget):
         self.cards.append(card)
 
 
-def _value_words(each: Estimate) -> str:
+def _value_words(each: Estimate, units: Units) -> str:
     if each.unit == "s/km":
-        return f"{clock(each.value)} min/km"
-    around = "" if each.low is None or each.high is None else f" ({each.low:.0f} to {each.high:.0f})"
+        return pace_of(each.value, units)
+    around = "" if each.low is None or each.high is None else f" (95 %: {each.low:.0f} to {each.high:.0f})"
     return f"{each.value:.0f} {each.unit}{around}"
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dawnbeat.training.weeks import EASY_AIM, JudgedRun, Week
+from dawnbeat.training.weeks import EASY_AIM, EASY_TIME_AIM, JudgedRun, Week
 from dawnbeat.training.wording import clock, number, pace, percent
 from dawnbeat.ui.window.parts.formats import short_day
 
@@ -15,7 +15,7 @@ def headline_of(each: JudgedRun) -> str:
     parts = [clock(figures.duration_s)]
     if figures.distance_m is not None:
         parts.append(f"{figures.distance_m / 1000:.2f} km")
-        parts.append(f"{pace(figures.distance_m, figures.duration_s).removesuffix(' /km')} min/km")
+        parts.append(f"{pace(figures.distance_m, figures.duration_s)}")
     if each.judged is not None and each.judged.easy_share is not None:
         parts.append(f"{percent(each.judged.easy_share)} easy, at or below {each.judged.top_of_easy_bpm} bpm")
     elif not each.run.has_pulse:
@@ -45,7 +45,7 @@ def figures_words(each: JudgedRun) -> list[str]:
     elif run.has_pulse:
         said.append(NO_ZONES)
     if figures.drift_pct is not None:
-        said.append(f"Drift {figures.drift_pct:+.1f} % from the first half to the second.")
+        said.append(f"Drift {figures.drift_pct:+.1f} % from the first half of the steady minutes to the second.")
     loads = []
     if each.trimp["men"] is not None:
         men, women = number(each.trimp["men"]), number(each.trimp["women"])
@@ -78,8 +78,10 @@ def week_words(week: Week) -> str:
     parts = [f"{week.runs} run{'' if week.runs == 1 else 's'}", clock(week.duration_s)]
     if week.distance_m is not None:
         parts.append(f"{week.distance_m / 1000:.1f} km{_without(week.without_distance)}")
+    if week.judged_runs:
+        parts.append(f"{week.easy_runs} of {week.judged_runs} easy{_around(week)}")
     if week.easy_share is not None:
-        parts.append(f"{percent(week.easy_share)} easy{_around(week)}")
+        parts.append(f"{percent(week.easy_share)} of the time easy (aim {percent(EASY_TIME_AIM)})")
         missing_s = week.duration_s - week.measured_s
         if missing_s >= 60:
             parts.append(f"{clock(missing_s)} not measured")
@@ -101,8 +103,8 @@ def load_words(week: Week, coefficients: str) -> str:
 
 def _around(week: Week) -> str:
     aim = f" (aim {percent(EASY_AIM)}"
-    if week.easy_range is not None:
-        low, high = week.easy_range
+    if week.easy_runs_range is not None:
+        low, high = week.easy_runs_range
         aim += f"; the eight weeks before {100 * low:.0f} to {percent(high)}"
     return f"{aim})"
 

@@ -12,8 +12,8 @@ from PySide6.QtWidgets import QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from dawnbeat.journal.ranges import RangeSettings, usual_posture
 from dawnbeat.shared.morning import Morning
-from dawnbeat.training.load import MONTH_DAYS, WEEK_DAYS, DayLoad
-from dawnbeat.training.weeks import EASY_AIM, Week, monday_of
+from dawnbeat.shared.trace import FloatArray
+from dawnbeat.training.weeks import EASY_AIM, EASY_TIME_AIM, Span, Week, monday_of
 from dawnbeat.ui.window.mornings.series import DAY_S, daily_ranges, day_of, seconds_of
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.plots import Ink, Plot
@@ -36,20 +36,22 @@ class WeeksChart(QWidget):
         self.weeks: Sequence[Week] = ()
         self.selected: date | None = None
         self.hours = Plot(context, "Hours by zone and week", ("", ""), _LEFT[0], dates=True, move_y=False)
-        self.share = Plot(context, "Easy share by week", ("", ""), _LEFT[1], dates=True, move_y=False)
-        self.load = Plot(context, "Load by day", ("", ""), _LEFT[2], dates=True, move_y=False)
+        self.share = Plot(context, "Easy runs and easy time by week", ("", ""), _LEFT[1], dates=True, move_y=False)
+        self.load = Plot(context, "Load by week", ("", ""), _LEFT[2], dates=True, move_y=False)
         self.mornings = Plot(context, "RMSSD of the mornings", ("", ""), _LEFT[3], dates=True, move_y=False)
         self.plots = (self.hours, self.share, self.load, self.mornings)
         self.legends = [_legend() for _ in self.plots]
         self._bars = StackedBars(context)
         self.hours.item.addItem(self._bars)
         self._range = self.share.band(Ink("ink", 30))
-        self._aim = self.share.level(Ink("soft", width=1.2, dash=True), 100 * EASY_AIM)
+        self.share.level(Ink("soft", width=1.2, dash=True), 100 * EASY_AIM)
+        self.share.level(Ink("soft", 110, width=1.0, dash=True), 100 * EASY_TIME_AIM)
         self._share_line = self.share.line(Ink("ink", 120, 1.2))
         self._shares = self.share.dots(Ink("ink"), "o", 8)
-        self._days = self.load.strokes(Ink("soft", 130, 1.4))
-        self._month = self.load.line(Ink("soft", width=1.6, dash=True))
-        self._week = self.load.line(Ink("ink", width=2.0))
+        self._times = self.share.dots(Ink("soft"), "t1", 6)
+        self._load_range = self.load.band(Ink("ink", 30))
+        self._load_line = self.load.line(Ink("ink", 120, 1.2))
+        self._loads = self.load.dots(Ink("ink"), "o", 8)
         self._usual = self.mornings.band(Ink("ink", 30))
         self._kept = self.mornings.dots(Ink("ink", 170), "o", 5)
         self._average = self.mornings.line(Ink("accent", width=2.4))
@@ -88,38 +90,36 @@ class WeeksChart(QWidget):
         highest = max((bar.height for bar in bars), default=1.0) or 1.0
         self.hours.box.setYRange(0, 1.08 * highest, padding=0)
         middle = np.array([seconds_of(week.first) + _WEEK_S / 2 for week in weeks])
-        share = np.array([math.nan if week.easy_share is None else 100 * week.easy_share for week in weeks])
+        share, timed = (
+            100 * np.array([math.nan if each is None else each for each in values])
+            for values in ([week.easy_runs_share for week in weeks], [week.easy_share for week in weeks])
+        )
         known = np.isfinite(share)
         self._shares.setData(middle[known], share[known])
+        self._times.setData(middle[np.isfinite(timed)], timed[np.isfinite(timed)])
         self._share_line.setData(middle, share)
-        around = [(math.nan, math.nan) if week.easy_range is None else week.easy_range for week in weeks]
-        low, high = np.array(around).reshape(-1, 2).T * 100 if weeks else (np.zeros(0), np.zeros(0))
-        self._range.set_data(middle, low, high)
-        least = float(share[known].min()) if known.any() else 50.0
+        low, high = _bounds([week.easy_runs_range for week in weeks])
+        self._range.set_data(middle, 100 * low, 100 * high)
+        least = float(np.nanmin(np.concatenate((share[known], timed)))) if known.any() else 50.0
         self.share.box.setYRange(min(40.0, 10 * math.floor(least / 10)), 103, padding=0)
         self.select(self.selected)
 
-    def show_load(self, days: Sequence[DayLoad], name: str, known_after: int = 0) -> None:
-        """Load by day with its sums over 7 and 28 days. known_after: days before the first run."""
-        at = np.array([seconds_of(day.date) + DAY_S / 2 for day in days])
-        week, month = (np.array([getattr(day, sums) for day in days]) for sums in ("week", "month_by_week"))
-        # A sum over days from before the first run would be called low where nothing is known.
-        for sums, reach in ((week, WEEK_DAYS), (month, MONTH_DAYS)):
-            sums[: known_after + reach - 1] = np.nan
-        single = np.array([day.load for day in days])
-        there = single > 0
-        self._days.setData(
-            np.repeat(at[there], 2), np.column_stack((np.zeros(int(there.sum())), single[there])).ravel()
-        )
-        self._week.setData(at, week)
-        self._month.setData(at, month)
-        values = np.concatenate((week, month, single))
-        highest = float(values[np.isfinite(values)].max()) if at.size else 0.0
+    def show_load(self, loads: Sequence[float | None], spans: Sequence[Span | None], name: str) -> None:
+        """Each week's load over the span of the eight weeks before; None where a run of the week lacks it."""
+        middle = np.array([seconds_of(week.first) + _WEEK_S / 2 for week in self.weeks])
+        load = np.array([math.nan if each is None else each for each in loads], dtype=np.float64)
+        known = np.isfinite(load)
+        self._loads.setData(middle[known], load[known])
+        self._load_line.setData(middle, load)
+        low, high = _bounds(spans)
+        self._load_range.set_data(middle, low, high)
+        values = np.concatenate((load, high))
+        highest = float(np.nanmax(values)) if np.isfinite(values).any() else 1.0
         self.load.box.setYRange(0, 1.1 * highest or 1.0, padding=0)
-        self.load.name = f"{name[0].upper()}{name[1:]} by day"
+        self.load.name = f"{name[0].upper()}{name[1:]} by week"
         self.load.canvas.setAccessibleName(self.load.name)
         self.legends[2].setText(
-            _spaced(f"{name[0].upper()}{name[1:]}:", "━ sum of 7 days", "┅ of 28 days, as a week’s mean", "| each day")
+            _spaced(f"● {name} of the week", "▒ lowest to highest of the eight weeks before", "no dot: a run lacks it")
         )
 
     def show_mornings(self, mornings: Sequence[Morning], settings: RangeSettings) -> None:
@@ -187,9 +187,20 @@ class WeeksChart(QWidget):
             _spaced("Hours by zone, zone 1 at the foot:", "▨ hatched above the top of easy", "┈ without a pulse")
         )
         self.legends[1].setText(
-            _spaced("● easy share of the measured time", "┅ aim 80 %", "▒ lowest to highest of the eight weeks before")
+            _spaced(
+                "● share of runs that were easy, aim 80 %",
+                "▲ share of measured time, aim 90 %",
+                "▒ runs: lowest to highest of the eight weeks before",
+            )
         )
         self.legends[3].setText(_spaced("● a morning", "━ the week’s average", "▒ usual range"))
+
+
+def _bounds(spans: Sequence[Span | None]) -> tuple[FloatArray, FloatArray]:
+    """Low and high of each, nan where there is none."""
+    found = np.array([(math.nan, math.nan) if each is None else each for each in spans], dtype=np.float64)
+    low, high = found.reshape(-1, 2).T
+    return low, high
 
 
 def _legend() -> QLabel:

@@ -18,7 +18,6 @@ from PySide6.QtWidgets import (
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import zone_store
-from dawnbeat.training.load import daily_loads, rolling
 from dawnbeat.training.weeks import EASY_AIM_SOURCE, JudgedRun, Week, weeks_of
 from dawnbeat.training.wording import UNKNOWN, clock, number, percent
 from dawnbeat.ui.window.parts import controls
@@ -34,17 +33,18 @@ _WHERE = "Runs, weeks"
 _SPANS = (("12 weeks", 12, "Alt+1"), ("26 weeks", 26, "Alt+2"), ("Year", 53, "Alt+3"), ("All", None, "Alt+4"))
 COEFFICIENTS = "coefficients"
 _LOADS = (
-    ("training impulse, coefficients for men", "men"),
-    ("training impulse, coefficients for women", "women"),
     ("rating load", "rating"),
+    ("training impulse, coefficients for women", "women"),
+    ("training impulse, coefficients for men", "men"),
 )
 _HEADINGS = (
     "Monday",
     "Runs",
     "Time",
     "km",
-    "Easy",
+    "Easy runs",
     "Weeks before",
+    "Easy time",
     "No pulse",
     "Impulse",
     "Rating",
@@ -52,11 +52,11 @@ _HEADINGS = (
     "Strain",
 )
 _WIDEST = (
-    *("2025-06-30", "10", "12:02:30", "120.5 *", "100 %", "88 to 100 %"),
+    *("2025-06-30", "10", "12:02:30", "120.5 *", "10 of 10", "88 to 100 %", "100 %"),
     *("1:02:30", "888 *", "8888 *", "1.5", "8888"),
 )
 _FOOT = (
-    f"{EASY_AIM_SOURCE} Training impulse: Banister 1991, from mean pulse and heart-rate reserve. Rating load, monotony "
+    f"{EASY_AIM_SOURCE} Training impulse: Banister 1991, summed over the time at each pulse. Rating load, monotony "
     "and strain: Foster 1998; monotony and strain need every run of a whole week rated."
 )
 
@@ -102,11 +102,11 @@ class WeeksView(QWidget):
         try:
             sets = zone_store.present_sets(self.context.journal, today)
             mornings = self.context.journal.mornings()
-            kept = zone_store.setting(self.context.journal, COEFFICIENTS, "men")
+            kept = zone_store.chosen_coefficients(self.context.journal)
         except DawnbeatError as error:
             self.context.say(str(error))
             return
-        if self.which.currentData() != "rating":
+        if self._first_time or self.which.currentData() != "rating":
             self.which.setCurrentIndex(max(self.which.findData(kept), 0))
         present = zone_store.set_on(sets, today)
         self.chart.show_weeks(self.weeks, 2 if present is None else present.zones.scheme.easy_top)
@@ -154,17 +154,17 @@ class WeeksView(QWidget):
 
     def _show_load(self) -> None:
         name = str(self.which.currentData())
-        values = [
-            (each.run.local_date, each.session_load if name == "rating" else each.trimp[_key(name)])
-            for each in self._judged
-        ]
-        known = [(day, value) for day, value in values if value is not None]
         if not self.weeks:
             return
-        last = max(self._today(), self.weeks[-1].first)
-        begin = self._judged[0].run.local_date if self._judged else last
-        days = rolling(daily_loads(known), self.weeks[0].first, last)
-        self.chart.show_load(days, self.which.currentText(), (begin - self.weeks[0].first).days)
+        loads: list[float | None]
+        if name == "rating":
+            loads = [None if week.unrated else week.session_load for week in self.weeks]
+            spans = [week.session_load_range for week in self.weeks]
+        else:
+            key = _key(name)
+            loads = [None if week.without_trimp else week.trimp[key] for week in self.weeks]
+            spans = [week.trimp_range[key] for week in self.weeks]
+        self.chart.show_load(loads, spans, self.which.currentText())
 
     def _show_table(self, on: bool) -> None:
         self.views.setCurrentIndex(int(on))
@@ -178,8 +178,8 @@ class WeeksView(QWidget):
         rows = []
         for week in reversed(self.weeks):
             around = UNKNOWN
-            if week.easy_range is not None:
-                around = f"{100 * week.easy_range[0]:.0f} to {percent(week.easy_range[1])}"
+            if week.easy_runs_range is not None:
+                around = f"{100 * week.easy_runs_range[0]:.0f} to {percent(week.easy_runs_range[1])}"
             rows.append(
                 (
                     week.first.isoformat(),
@@ -188,8 +188,9 @@ class WeeksView(QWidget):
                     _partly(
                         number(None if week.distance_m is None else week.distance_m / 1000, 1), week.without_distance
                     ),
-                    percent(week.easy_share),
+                    f"{week.easy_runs} of {week.judged_runs}" if week.judged_runs else UNKNOWN,
                     around,
+                    percent(week.easy_share),
                     clock(week.duration_s - week.measured_s) if week.runs else UNKNOWN,
                     _partly(number(week.trimp[key]), week.without_trimp),
                     _partly(number(week.session_load), week.unrated),
