@@ -78,6 +78,7 @@ def _be_ready() -> None:
     if QApplication.instance() is None:
         if display_problem() is not None:
             os.environ["QT_QPA_PLATFORM"] = "offscreen"
+        if os.environ.get("QT_QPA_PLATFORM", "").startswith("offscreen"):
             qInstallMessageHandler(_tell)
         from dawnbeat.ui.window.shell.app import make_app
 
