@@ -11,12 +11,10 @@ from scipy.signal import welch
 from dawnbeat.capture.recording import Recording
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.settings import Settings
-from dawnbeat.shared.trace import BoolArray, FloatArray, Trace
+from dawnbeat.shared.trace import BoolArray, FloatArray
 from dawnbeat.signal.analysis import analysis_of, pieces_of
-from dawnbeat.signal.beats import PieceBeats, edge_window
-from dawnbeat.signal.colour import absorbance
+from dawnbeat.signal.beats import PieceBeats
 from dawnbeat.signal.compare import Series
-from dawnbeat.signal.conditioning import even_grid, lowpass_for, without_steps, zero_phase
 from dawnbeat.signal.detection import windows_at
 
 _EDGE_STEP_S = 1.0 / 120.0
@@ -88,7 +86,7 @@ def run_bench(recording: Recording, settings: Settings) -> BenchRun:
         recording=recording,
         settings=settings,
         analysis=analysis,
-        stretches=tuple(_stretch_of(recording.trace, piece, settings) for piece in pieces),
+        stretches=tuple(_stretch_of(piece) for piece in pieces),
         wave_s=broken_s,
         wave=broken,
         candidate_s=candidate_s,
@@ -181,17 +179,10 @@ def spectrum_between(run: BenchRun, from_s: float, to_s: float) -> Spectrum | No
     return Spectrum(frequency_hz, both[0], both[1], pulse_hz)
 
 
-def _stretch_of(trace: Trace, piece: PieceBeats, settings: Settings) -> Stretch:
-    step_s = 0.5 / piece.frame_rate_hz
-    rows = slice(*np.searchsorted(trace.time_s, (piece.wave_s[0] - 1e-9, piece.wave_s[-1] + step_s)).tolist())
-    level, _ = without_steps(trace.time_s[rows], absorbance(trace.colour[rows]))
-    grid = even_grid(trace.time_s[rows], level)
-    mixed = grid.value @ piece.weights
-    lowpass_hz = lowpass_for(grid.frame_rate_hz, settings.timing_lowpass_hz)
-    period_s = float(np.median(piece.detection.repetition.period_s))
-    before_s, after_s = edge_window(settings, grid.frame_rate_hz, period_s)
-    timed = zero_phase(mixed, grid.rate_hz, None, lowpass_hz)
-    return Stretch(grid.start_s, grid.rate_hz, mixed, timed, before_s, after_s)
+def _stretch_of(piece: PieceBeats) -> Stretch:
+    rate_hz = (piece.wave_s.size - 1) / float(piece.wave_s[-1] - piece.wave_s[0])
+    timed = piece.colours @ piece.weights
+    return Stretch(float(piece.wave_s[0]), rate_hz, piece.level, timed, piece.before_s, piece.after_s)
 
 
 def _wave_at(analysis: Analysis, time_s: FloatArray) -> FloatArray:

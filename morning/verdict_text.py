@@ -83,6 +83,25 @@ _TEXTS: Mapping[str, Callable[[_Values], str]] = {
         "the pulse is too faint to time: an error of {error_ms:.1f} ms a beat would make up much of the "
         "variability ({rmssd_ms:.0f} ms)"
     ),
+    "irregular_frames": _said(
+        "frames came irregularly: what stays open of their times, {error_ms:.1f} ms a beat, would make up much of the "
+        "variability ({rmssd_ms:.0f} ms)"
+    ),
+    "no_finger": _said("a finger covered the lens for only {covered_pct:.0f} % of the time"),
+    "moves_like_light": _said(
+        "all colours moved alike, as under a lamp, a shadow or a changing exposure (red {red_pct:.0f} %, "
+        "blue {blue_pct:.0f} % of green): steady the light"
+    ),
+    "not_a_pulse_wave": _said(
+        "the wave has not the shape of a pulse (it rises in {rise_ms:.0f} ms, {steepness:.1f} times as steep as it "
+        "falls): see that nothing but blood moves the light"
+    ),
+    "other_movement": _said(
+        "something else moved the light, {share_pct:.0f} % as much as the pulse: hold still, and away from other lights"
+    ),
+    "absurd_rate": _said(
+        "{frame_rate_hz:.0f} frames a second: no camera is that fast, see whether the times are in seconds"
+    ),
     "rates_disagree": _said(
         "independent estimates of the rate disagree (with the beats agree: repetition {repetition_pct:.0f} %, "
         "spectrum {spectrum_pct:.0f} % of the time)"

@@ -13,11 +13,13 @@ from dawnbeat.shared.trace import FloatArray, Trace
 from dawnbeat.shared.version import software_version
 from dawnbeat.signal.agreement import agreeing_share
 from dawnbeat.signal.beats import PieceBeats, beats_of_piece
+from dawnbeat.signal.clock import frame_times
 from dawnbeat.signal.colour import describe
 from dawnbeat.signal.conditioning import split_at_gaps
 from dawnbeat.signal.figures import intervals_95, metrics_of
 from dawnbeat.signal.judging import judge
 from dawnbeat.signal.rhythm import rhythm_of
+from dawnbeat.signal.origin import origin_of
 from dawnbeat.signal.verdict import Evidence, verdict_on
 
 # Shorter stretches hold too few beats to know one by its likeness to the others.
@@ -47,6 +49,7 @@ def analysis_of(trace: Trace, pieces: list[PieceBeats], settings: Settings) -> A
     error_ms = _timing_error(beats, intervals)
     intervals95 = intervals_95(intervals, error_ms)
     repetition_share, spectrum_share = agreeing_share(pieces, intervals, settings)
+    beats_counting = intervals.bounding if len(intervals) else np.zeros(len(beats), dtype=np.bool_)
     evidence = Evidence(
         trace.duration_s,
         trace.frame_rate_hz,
@@ -58,6 +61,8 @@ def analysis_of(trace: Trace, pieces: list[PieceBeats], settings: Settings) -> A
         repetition_share,
         spectrum_share,
         rhythm_of(pieces, metrics.mean_nn_ms, settings),
+        origin_of(pieces, beats_counting),
+        None if trace.covered is None else float(np.mean(trace.covered >= 0.5)),
     )
     return Analysis(
         duration_s=trace.duration_s,
@@ -77,11 +82,13 @@ def analysis_of(trace: Trace, pieces: list[PieceBeats], settings: Settings) -> A
 
 def pieces_of(trace: Trace, settings: Settings) -> list[PieceBeats]:
     """The beats of every stretch of the trace that is long enough to look for any."""
+    times = frame_times(trace.time_s, trace.colour)
+    colour = trace.colour[times.rows]
     pieces = []
-    for rows in split_at_gaps(trace.time_s, settings.max_gap_s):
-        time_s = trace.time_s[rows]
+    for rows in split_at_gaps(times.time_s, settings.max_gap_s):
+        time_s = times.time_s[rows]
         if time_s.size >= _FEWEST_FRAMES and time_s[-1] - time_s[0] >= _SHORTEST_PIECE_S:
-            pieces.append(beats_of_piece(time_s, trace.colour[rows], settings))
+            pieces.append(beats_of_piece(time_s, colour[rows], settings, times))
     return pieces
 
 

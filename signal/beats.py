@@ -8,6 +8,7 @@ import numpy as np
 
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import CHANNELS, BoolArray, FloatArray, IntArray
+from dawnbeat.signal.clock import FrameTimes
 from dawnbeat.signal.colour import absorbance, mixture, single
 from dawnbeat.signal.conditioning import Piece, even_grid, lowpass_for, without_flicker, without_steps, zero_phase
 from dawnbeat.signal.detection import Detection, detect, repetition_of
@@ -29,8 +30,10 @@ class PieceBeats:
     time_s: on the trace's clock. error_ms, likeness: as in Beats. height: of the edge, per mille. misfit: of the
     edge's fit, per mille. jolt: True where brightness jumped during the edge. frames: how many came from each beat
     to the next; the last beat has no next and counts all. weights: (3,) of the colours.
-    wave_s, wave: (n,) the filtered wave on the trace's clock, per mille. detection: what was chosen from.
-    frame_rate_hz: of the stretch.
+    wave_s, wave: (n,) the filtered wave on the trace's clock, per mille. level: (n,) what it was filtered from, jumps
+    levelled. colours: (n, 3) each colour below the upper cut-off, on which beats are timed. before_s, after_s: the
+    window in which edges are compared. detection: what was chosen from. frame_rate_hz: of the stretch. times: of all
+    frames of the trace.
     """
 
     time_s: FloatArray
@@ -43,14 +46,19 @@ class PieceBeats:
     weights: FloatArray
     wave_s: FloatArray
     wave: FloatArray
+    level: FloatArray
+    colours: FloatArray
+    before_s: float
+    after_s: float
     detection: Detection
     frame_rate_hz: float
+    times: FrameTimes
 
 
-def beats_of_piece(time_s: FloatArray, colour: FloatArray, settings: Settings) -> PieceBeats:
+def beats_of_piece(time_s: FloatArray, colour: FloatArray, settings: Settings, times: FrameTimes) -> PieceBeats:
     """Find and time the beats of one stretch.
 
-    time_s: (n,) without a gap, at least two seconds. colour: (n, 3) frame means, 0 to 255.
+    time_s: (n,) without a gap, at least two seconds. colour: (n, 3) frame means, 0 to 255. times: of all frames.
     """
     level, jumped = without_steps(time_s, absorbance(colour))
     piece = even_grid(time_s, level)
@@ -90,8 +98,13 @@ def beats_of_piece(time_s: FloatArray, colour: FloatArray, settings: Settings) -
         weights=weights,
         wave_s=piece.time_s,
         wave=band @ weights,
+        level=piece.value @ weights,
+        colours=low,
+        before_s=before_s,
+        after_s=after_s,
         detection=found,
         frame_rate_hz=piece.frame_rate_hz,
+        times=times,
     )
 
 

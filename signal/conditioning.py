@@ -30,6 +30,8 @@ from dawnbeat.shared.trace import BoolArray, FloatArray
 # One grid for all rates that cameras have, so that filters and templates need no case of their own: above twice the
 # rate of a common camera, a cubic spline loses nothing of a pulse wave below 8 Hz.
 _GRID_HZ = 60.0
+# No pulse needs more, and frames a microsecond apart must not make a grid of gigabytes.
+_FINEST_GRID_HZ = 240.0
 
 
 @dataclass(frozen=True)
@@ -67,7 +69,7 @@ def even_grid(time_s: FloatArray, value: FloatArray) -> Piece:
     time_s: (n,) strictly increasing, n >= 4. value: (n, channels). The grid has at least the frames' own rate.
     """
     frame_rate_hz = 1.0 / float(np.median(np.diff(time_s)))
-    rate_hz = max(_GRID_HZ, frame_rate_hz)
+    rate_hz = min(max(_GRID_HZ, frame_rate_hz), _FINEST_GRID_HZ)
     count = int(np.floor((time_s[-1] - time_s[0]) * rate_hz + 1e-6)) + 1
     grid_s = time_s[0] + np.arange(count) / rate_hz
     return Piece(float(time_s[0]), rate_hz, CubicSpline(time_s, value)(grid_s), frame_rate_hz)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -16,12 +16,13 @@ from dawnbeat.shared.beats import Beats, Intervals, Reason
 from dawnbeat.shared.reading import Finding, Metrics, Verdict
 from dawnbeat.shared.settings import Settings
 from dawnbeat.signal.rhythm import HeartRhythm
+from dawnbeat.signal.origin import Origin
 
 # A minute is the shortest length that the program offers for a reading.
 _SHORT_S = 59.0
 # Of a mean pulse the same errors matter less: doubts that touch only the differences from beat to beat. All others bar
 # the pulse too.
-_OF_VARIABILITY_ONLY = frozenset({"irregular", "little_kept", "faint_timing"})
+_OF_VARIABILITY_ONLY = frozenset({"irregular", "little_kept", "faint_timing", "irregular_frames"})
 # What an irregular heart does to the other measures, which says nothing against the light.
 _OF_IRREGULAR_HEARTS = frozenset(
     {
@@ -29,6 +30,21 @@ _OF_IRREGULAR_HEARTS = frozenset(
         *("weak_pulse", "missed_beat", "extra_beat", "irregular_beat"),
     }
 )
+# A finger that was on the lens for less of the time than this was hardly laid on it.
+_LEAST_COVERED_SHARE = 0.5
+# Light moves all colours by shares this near to one another. So does blood in some dim fingers, whose wave then rises
+# far steeper than it falls; in recordings of fingers and oximeters the least steep ones come to 1.45.
+_ALIKE_SHARE = 0.07
+_MOST_SHARE = 1.15
+_PLAINLY_BLOOD_SHARE = 0.93
+_PLAINLY_A_PULSE, _MAYBE_A_PULSE, _LEAST_STEEPNESS, _LEAST_STEEPNESS_OF_BLOOD = 3.3, 2.0, 1.25, 1.05
+# Above this rate a wave has no time for more than its fundamental, and the shape says nothing.
+_SHAPELESS_BPM = 95.0
+# The same recordings rise from 10 to 90 % in 72 ms at the least, and their edges are 75 to 175 ms long.
+_SHARPEST_RISE_MS = 66.0
+_BLUNT_EDGE_MS, _BLUNTEST_EDGE_MS = 160.0, 195.0
+# They leave at most 0.04 of a beat's power unexplained, a fifth of its height.
+_MOST_OTHER_SHARE = 0.055
 # Half a minute of good intervals names the pulse to a beat or two a minute.
 _KEPT_FOR_PULSE_S = 30.0
 
@@ -40,6 +56,9 @@ class Evidence:
     duration_s: of the trace. frame_rate_hz: median of its frames, None for fewer than two. intervals95: as in
     Analysis. timing_error_ms: standard deviation of a beat's time, None where unknown. repetition_share,
     spectrum_share: of windows that agree with the beats about the rate. rhythm: of all beats that were found.
+    spectrum_share: of windows that agree with the beats about the rate. origin: what the light says of where it came
+    from. covered_share: of the frames that a finger covered, None where nobody looked. clock_ms: what of the timing
+    error is the frames' clock's.
     """
 
     duration_s: float
@@ -52,6 +71,9 @@ class Evidence:
     repetition_share: float
     spectrum_share: float
     rhythm: HeartRhythm
+    origin: Origin = field(default_factory=Origin)
+    covered_share: float | None = None
+    clock_ms: float = 0.0
 
 
 def verdict_on(evidence: Evidence, settings: Settings) -> Verdict:
@@ -116,7 +138,9 @@ def _doubts(evidence: Evidence, settings: Settings) -> list[Finding]:
     if error_ms is None:
         doubts.append(Finding("timing_unknown"))
     elif 6.0 * error_ms**2 > settings.max_timing_share * metrics.rmssd_ms**2:
-        doubts.append(Finding("faint_timing", {"error_ms": error_ms, "rmssd_ms": metrics.rmssd_ms}))
+        # The larger part of the error says what is to be done about it.
+        code = "irregular_frames" if 2.0 * evidence.clock_ms**2 > error_ms**2 else "faint_timing"
+        doubts.append(Finding(code, {"error_ms": error_ms, "rmssd_ms": metrics.rmssd_ms}))
     shares = (evidence.repetition_share, evidence.spectrum_share)
     # Movement spoils a window of the one more than of the other, so one may be in doubt while the other is sure.
     if max(shares) < settings.min_agreement or min(shares) < 0.75 * settings.min_agreement:
@@ -125,6 +149,34 @@ def _doubts(evidence: Evidence, settings: Settings) -> list[Finding]:
             "spectrum_pct": 100.0 * evidence.spectrum_share,
         }
         doubts.append(Finding("rates_disagree", agreeing))
+    doubts += _doubts_of_origin(evidence)
+    return doubts
+
+
+def _doubts_of_origin(evidence: Evidence) -> list[Finding]:
+    """Whether it was a finger, and blood."""
+    doubts = []
+    if evidence.covered_share is not None and evidence.covered_share < _LEAST_COVERED_SHARE:
+        doubts.append(Finding("no_finger", {"covered_pct": 100.0 * evidence.covered_share}))
+    origin, bpm = evidence.origin, evidence.metrics.mean_hr_bpm or 0.0
+    steepness = np.inf if origin.steepness is None else origin.steepness
+    least_steep = _LEAST_STEEPNESS
+    if origin.red_share is not None and origin.blue_share is not None:
+        shares = (origin.red_share, origin.blue_share)
+        alike = max(abs(share - 1.0) for share in shares) < _ALIKE_SHARE
+        if max(shares) < _PLAINLY_BLOOD_SHARE:
+            least_steep = _LEAST_STEEPNESS_OF_BLOOD
+        if (alike and steepness < _PLAINLY_A_PULSE) or (max(shares) > _MOST_SHARE and steepness < _MAYBE_A_PULSE):
+            doubts.append(Finding("moves_like_light", {"red_pct": 100.0 * shares[0], "blue_pct": 100.0 * shares[1]}))
+    if origin.rise_ms is not None and origin.edge_ms is not None and origin.steepness is not None:
+        sharp = origin.rise_ms < _SHARPEST_RISE_MS
+        blunt = origin.edge_ms > _BLUNTEST_EDGE_MS or (
+            steepness < least_steep and (bpm < _SHAPELESS_BPM or origin.edge_ms > _BLUNT_EDGE_MS)
+        )
+        if sharp or blunt:
+            doubts.append(Finding("not_a_pulse_wave", {"rise_ms": origin.rise_ms, "steepness": origin.steepness}))
+    if origin.other_share is not None and origin.other_share > _MOST_OTHER_SHARE:
+        doubts.append(Finding("other_movement", {"share_pct": 100.0 * float(np.sqrt(origin.other_share))}))
     return doubts
 
 

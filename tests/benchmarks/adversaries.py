@@ -414,10 +414,9 @@ def repeated_frames(rng: np.random.Generator) -> Reading:
 
 
 def ten_as_thirty(rng: np.random.Generator) -> Reading:
-    """Seven to twelve frames a second, sent as thirty."""
-    rate_hz = float(rng.uniform(7, 12))
-    taken = np.floor(_times() * rate_hz + rng.uniform())
-    return _repeated(camera(rng, finger(rng)), np.diff(taken, prepend=-1.0) > 0)
+    """Six to fifteen frames a second, sent as thirty: every second to fifth frame is one."""
+    every = int(rng.integers(2, 6))
+    return _repeated(camera(rng, finger(rng)), np.arange(_times().size) % every == 0)
 
 
 def moved_grid(rng: np.random.Generator) -> Reading:

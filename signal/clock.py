@@ -1,0 +1,282 @@
+"""When the frames were really taken, from when they say they were, and which of them are frames at all.
+
+A camera takes its frames by an oscillator that is steady to a few parts in a million; its rate changes when the light
+does, and then for seconds. What reaches the program can be late by a network's or a computer's load, never early. So a
+steady grid is laid below the stamps: n frames after the last change of rate, a frame was taken n steps later, and lost
+ones leave steps empty. Cameras that do take frames unevenly, and say so truly, exist too; the light itself decides,
+since a pulse seen on the wrong clock is rough where it is steep.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from scipy.ndimage import maximum_filter1d, uniform_filter1d
+
+from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
+from dawnbeat.signal.conditioning import running_median
+
+# Stamps that stray less than this from a steady grid are as good as it.
+_STEADY_S = 0.001
+# Where the light can't decide, stamps that stray by less than this are left as they are, since nothing is gained.
+_LITTLE_S = 0.003
+_EDGE_FRAMES = 7
+# A rate is judged over so many frames; one that changes by less than the share is one rate.
+_RATE_FRAMES = 60
+_SAME_RATE = 0.05
+# Where arrivals leave a straight line by more than this for a second, and two lines fit far better than one, the rate
+# changed a little. A delay that comes and goes is not made straight by two lines.
+_BENT_S = 0.06
+_STRAIGHTER = 0.3
+# Below this rate four neighbours span more than a beat's edge, and the light can't decide between clocks.
+_DECIDING_HZ = 14.0
+_FEWEST_FRAMES = 24
+# About half a second, which is longer than frames come in one burst.
+_STALL_FRAMES = 15
+# A frame may seem early by this share of a step, since the least delayed ones are delayed a little too.
+_EARLY_STEPS = 0.5
+_MOST_BENDS = 4
+_LEAST_STEP_S = 1e-6
+# How much smoother the light must be on one clock for it to be preferred to the other.
+_CLEARLY_SMOOTHER = 0.9
+_STEEP_SHARE = 0.3
+# A mean of thousands of pixels hits a multiple of this in every row only where it was rounded.
+_COARSE_STEPS = (1.0, 2.0, 4.0, 10.0, 20.0)
+_NEARLY_EQUAL = 0.02
+_OFTEN_REPEATED = 0.03
+
+
+@dataclass(frozen=True)
+class FrameTimes:
+    """The frames that are frames, with their best times.
+
+    rows: (n,) which rows of the trace are frames of their own. time_s: (n,) when they were taken. unsure_s: (n,) what
+    stays open of each time: two clocks between which neither light nor physics decides. stray_s: root mean square of
+    how far the stamps lay from a steady camera's. fitted: whether the times are that camera's, not the stamps.
+    repeated_share: of the rows that only repeat the frame before. coarse: the step that the colours were rounded to,
+    in grey levels, 0 where they were not.
+    """
+
+    rows: IntArray
+    time_s: FloatArray
+    unsure_s: FloatArray
+    stray_s: float
+    fitted: bool
+    repeated_share: float
+    coarse: float
+
+
+def frame_times(time_s: FloatArray, colour: FloatArray) -> FrameTimes:
+    """Find the frames of a trace and when they were taken.
+
+    time_s: (n,) strictly increasing. colour: (n, 3) frame means, 0 to 255.
+    """
+    coarse = _rounding(colour)
+    repeats = _repeats(colour, coarse)
+    rows = np.flatnonzero(~repeats)
+    stamp_s = time_s[rows]
+    share = float(repeats.mean()) if repeats.size else 0.0
+    nothing = np.zeros(rows.size)
+    if rows.size < _FEWEST_FRAMES:
+        return FrameTimes(rows, stamp_s, nothing, 0.0, False, share, coarse)
+    plain_s = stamp_s - _line(stamp_s, np.arange(rows.size), 0)
+    if plain_s.std() <= _STEADY_S:
+        return FrameTimes(rows, stamp_s, nothing, float(plain_s.std()), False, share, coarse)
+    grid_s = steady_grid(stamp_s)
+    if share > _OFTEN_REPEATED:
+        # A slower camera, sent on at a faster rate, repeats its frames evenly; a stumbling one by chance.
+        own_s = _line(stamp_s, np.arange(stamp_s.size), 0)
+        if np.abs(stamp_s - own_s - np.median(stamp_s - own_s)).max() < float(np.median(np.diff(time_s))):
+            grid_s = own_s
+    stray = stamp_s - grid_s
+    # Only what lies off the grid from frame to frame says that the stamps are poor; a constant lateness does not.
+    stray_s = float(np.sqrt(np.mean((stray - uniform_filter1d(stray, 10 * _RATE_FRAMES, mode="nearest")) ** 2)))
+    if stray_s <= _STEADY_S:
+        return FrameTimes(rows, stamp_s, nothing, stray_s, False, share, coarse)
+    if rows.size < _DECIDING_HZ * (stamp_s[-1] - stamp_s[0]):
+        return FrameTimes(rows, stamp_s, _over_an_edge(stray), stray_s, False, share, coarse)
+    ratio = _roughness(grid_s, colour[rows]) / max(_roughness(stamp_s, colour[rows]), 1e-12)
+    if ratio > 1.0 / _CLEARLY_SMOOTHER:
+        return FrameTimes(rows, stamp_s, nothing, stray_s, False, share, coarse)
+    if ratio > _CLEARLY_SMOOTHER and stray_s < _LITTLE_S:
+        return FrameTimes(rows, stamp_s, _over_an_edge(stray), stray_s, False, share, coarse)
+    # What strays slowly could be the camera's own rate, which goes up and down with the light.
+    slow = uniform_filter1d(uniform_filter1d(stray, _RATE_FRAMES, mode="nearest"), _RATE_FRAMES, mode="nearest")
+    return FrameTimes(rows, grid_s, slow - np.median(slow), stray_s, True, share, coarse)
+
+
+def _over_an_edge(stray_s: FloatArray) -> FloatArray:
+    """What stray stamps do to a beat, whose edge is laid over several frames."""
+    return np.asarray(uniform_filter1d(stray_s, _EDGE_FRAMES, mode="nearest") - np.median(stray_s))
+
+
+def steady_grid(stamp_s: FloatArray) -> FloatArray:
+    """(n,) when a camera of a steady rate took these frames, if delays only made them late; n >= 24.
+
+    The rate may change at a few moments. The least delayed frames are taken for not delayed.
+    """
+    grid_s = _grid_of_stretch(stamp_s)
+    late_s = stamp_s - grid_s
+    if np.abs(running_median(late_s, 31, mirrored=False) - np.median(late_s)).max() > _BENT_S:
+        cut_s = np.concatenate([_grid_of_stretch(stamp_s[first:last]) for first, last in _stretches_of_rate(stamp_s)])
+        if np.std(stamp_s - cut_s) < _STRAIGHTER * np.std(late_s):
+            grid_s = cut_s
+    # Where two stretches meet, the second may begin before the first ends by a hair.
+    rising = _LEAST_STEP_S * np.arange(grid_s.size)
+    return np.asarray(np.maximum.accumulate(grid_s - rising) + rising)
+
+
+def _grid_of_stretch(stamp_s: FloatArray) -> FloatArray:
+    """The steady times of a stretch of one rate: those of the step that leaves least."""
+    step_s = np.diff(stamp_s)
+    usual = float(np.median(step_s))
+    near = step_s[np.abs(step_s - usual) < 0.25 * usual]
+    # Where frames are lost the mean step is too long; where the clock is coarse, or they come in bursts, the usual is
+    # wrong. A finer grid always fits better, at the price of frames that it calls lost.
+    numbers = [np.arange(stamp_s.size), _numbers(stamp_s, _mean_step(stamp_s))]
+    if near.size:
+        numbers.append(_numbers(stamp_s, float(near.mean())))
+    grids = [_line(stamp_s, number, _MOST_BENDS) for number in numbers]
+    costs = [
+        (float(np.std(stamp_s - grid_s)) + 0.3 * _STEADY_S) * ((number[-1] - number[0] + 1) / number.size) ** 3
+        for grid_s, number in zip(grids, numbers, strict=True)
+    ]
+    # That none was lost is the plainest, and the others must explain much more.
+    costs[0] *= 0.5
+    return grids[int(np.argmin(costs))]
+
+
+def _mean_step(stamp_s: FloatArray) -> float:
+    """The mean step over half a second or so, of the middle one of such stretches."""
+    reach = min(_STALL_FRAMES, stamp_s.size - 1)
+    return float(np.median(stamp_s[reach:] - stamp_s[:-reach])) / reach
+
+
+def _numbers(stamp_s: FloatArray, step_s: float) -> IntArray:
+    """(n,) the number of each frame, lost ones counted.
+
+    A frame that is late by whole steps has the number before the next one's, so that numbers are counted down from
+    later frames. The step gets surer as more frames are laid on it.
+    """
+    order = np.arange(stamp_s.size)
+    size = min(60, stamp_s.size)
+    start_s = float(np.min(stamp_s[:size] - step_s * order[:size])) if size else 0.0
+    number = order
+    for _ in range(12):
+        part = stamp_s[:size]
+        for _ in range(2):
+            due = np.floor((part - start_s) / step_s + _EARLY_STEPS).astype(np.int64) - order[:size]
+            number = np.minimum.accumulate(due[::-1])[::-1] + order[:size]
+            slope = _slope(number, part)
+            step_s = slope if 0.5 * step_s < slope < 2.0 * step_s else step_s
+            start_s = float(np.percentile(part - step_s * number, 1))
+        if size == stamp_s.size:
+            break
+        size = min(2 * size, stamp_s.size)
+    return np.asarray(number, dtype=np.int64)
+
+
+def _slope(number: IntArray, stamp_s: FloatArray) -> float:
+    centred = number - number.mean()
+    spread = float(centred @ centred)
+    return float(centred @ stamp_s) / spread if spread > 0 else 0.0
+
+
+def _line(stamp_s: FloatArray, number: IntArray, bends: int) -> FloatArray:
+    """The steady times of numbered frames: a line below the stamps, bent where the rate changed a little."""
+    line_s = stamp_s.mean() + _slope(number, stamp_s) * (number - number.mean())
+    late_s = stamp_s - line_s
+    bend = running_median(late_s, 31, mirrored=False)
+    at = int(np.argmax(np.abs(bend)))
+    if bends and abs(bend[at]) > _BENT_S and _RATE_FRAMES <= at <= stamp_s.size - _RATE_FRAMES:
+        halves = [_line(stamp_s[:at], number[:at], bends - 1), _line(stamp_s[at:], number[at:], bends - 1)]
+        bent_s = np.concatenate(halves)
+        rest = running_median(stamp_s - bent_s, 31, mirrored=False)
+        if rest.std() < _STRAIGHTER * bend.std():
+            return bent_s
+    return np.asarray(line_s + float(np.percentile(late_s, 10)))
+
+
+def _stretches_of_rate(stamp_s: FloatArray) -> list[tuple[int, int]]:
+    """First and last (excluded) frame of each stretch of one rate."""
+    step_s = np.diff(stamp_s)
+    if step_s.size < 2 * _RATE_FRAMES:
+        return [(0, stamp_s.size)]
+    usual = _mean_step(stamp_s)
+    # A hole says nothing about the rate.
+    capped = np.minimum(step_s, 2.5 * usual)
+    before = uniform_filter1d(capped, _RATE_FRAMES, origin=(_RATE_FRAMES - 1) // 2, mode="nearest")
+    after = uniform_filter1d(capped, _RATE_FRAMES, origin=-((_RATE_FRAMES - 1) // 2), mode="nearest")
+    change = np.abs(np.log(after[1:] / np.maximum(before[:-1], 1e-9)))
+    peak = (change >= maximum_filter1d(change, _RATE_FRAMES)) & (change > _SAME_RATE)
+    edges = [0]
+    for at in np.flatnonzero(peak):
+        if edges[-1] + _RATE_FRAMES <= at + 1 <= stamp_s.size - _RATE_FRAMES:
+            edges.append(int(at) + 1)
+    edges.append(stamp_s.size)
+    # Delays shake the rate of a second and a half, not that of all frames on either side.
+    while len(edges) > 2:
+        rates = [_mean_step(stamp_s[first:last]) for first, last in pairwise(edges)]
+        apart = np.abs(np.diff(np.log(rates)))
+        least = int(np.argmin(apart))
+        if apart[least] >= _SAME_RATE:
+            break
+        del edges[least + 1]
+    return list(pairwise(edges))
+
+
+def _roughness(time_s: FloatArray, colour: FloatArray) -> float:
+    """How far frames lie from the cubic through their four neighbours where the light is steep, beside their noise."""
+    value = np.log(np.maximum(colour, 0.5))
+    value = value[:, int(np.argmax(_clearness(value)))]
+    t = np.stack([time_s[:-4], time_s[1:-3], time_s[3:-1], time_s[4:]])
+    y = np.stack([value[:-4], value[1:-3], value[3:-1], value[4:]])
+    at = time_s[2:-2]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        weight = np.ones_like(t)
+        for one in range(4):
+            for other in range(4):
+                if one != other:
+                    weight[one] *= (at - t[other]) / np.maximum(np.abs(t[one] - t[other]), 1e-5) / np.sign(one - other)
+    apart = ((weight * y).sum(axis=0) - value[2:-2]) ** 2 / (1.0 + (weight**2).sum(axis=0))
+    slope = np.abs(uniform_filter1d(np.gradient(value), 5))[2:-2]
+    steep = slope >= np.quantile(slope, 1.0 - _STEEP_SHARE)
+    return float(np.median(apart[steep]))
+
+
+def _clearness(value: FloatArray) -> FloatArray:
+    """(3,) how much each colour swings beside how much it jumps from frame to frame; 0 for a dead one."""
+    swing = uniform_filter1d(value, 5, axis=0).std(axis=0)
+    jump = np.median(np.abs(np.diff(value, 2, axis=0)), axis=0)
+    return np.where(swing > 0, swing / np.maximum(jump, 1e-9), 0.0)
+
+
+def _rounding(colour: FloatArray) -> float:
+    """The step in grey levels that every live colour was rounded to; 0 where none was seen."""
+    live = colour[:, np.ptp(colour, axis=0) > 0] if colour.size else colour
+    if not live.size:
+        return 0.0
+    for parts in _COARSE_STEPS:
+        if np.abs(live * parts - np.rint(live * parts)).max() < 1e-4:
+            return 1.0 / parts
+    return 0.0
+
+
+def _repeats(colour: FloatArray, coarse: float) -> BoolArray:
+    """(n,) True for rows that show the frame before once more.
+
+    Means of thousands of noisy pixels are never equal twice; rounded ones often are, and a dead picture always is.
+    """
+    repeats = np.zeros(colour.shape[0], dtype=np.bool_)
+    live = np.ptp(colour, axis=0) > 0 if colour.size else np.zeros(3, dtype=np.bool_)
+    if coarse or not live.any():
+        return repeats
+    change = np.abs(np.diff(colour[:, live], axis=0))
+    moving = change[(change > 1e-6).all(axis=1)]
+    if moving.shape[0] < 2:
+        return repeats
+    limit = np.where(live.sum() > 1, _NEARLY_EQUAL, 0.0) * np.median(moving, axis=0) + 1e-6
+    repeats[1:] = (change <= limit).all(axis=1)
+    return repeats
