@@ -37,7 +37,7 @@ _LEAST_COVERED_SHARE = 0.5
 _ALIKE_SHARE = 0.07
 _MOST_SHARE = 1.15
 _PLAINLY_BLOOD_SHARE = 0.93
-_PLAINLY_A_PULSE, _MAYBE_A_PULSE, _LEAST_STEEPNESS, _LEAST_STEEPNESS_OF_BLOOD = 3.3, 2.0, 1.25, 1.05
+_PLAINLY_A_PULSE, _MAYBE_A_PULSE, _LEAST_STEEPNESS, _LEAST_STEEPNESS_OF_BLOOD = 3.3, 2.0, 1.25, 1.0
 # Above this rate a wave has no time for more than its fundamental, and the shape says nothing.
 _SHAPELESS_BPM = 95.0
 # The same recordings rise from 10 to 90 % in 72 ms at the least, and their edges are 75 to 175 ms long.
@@ -162,12 +162,14 @@ def _doubts_of_origin(evidence: Evidence) -> list[Finding]:
     steepness = np.inf if origin.steepness is None else origin.steepness
     least_steep = _LEAST_STEEPNESS
     if origin.red_share is not None and origin.blue_share is not None:
-        shares = (origin.red_share, origin.blue_share)
-        alike = max(abs(share - 1.0) for share in shares) < _ALIKE_SHARE
-        if max(shares) < _PLAINLY_BLOOD_SHARE:
+        red, blue = origin.red_share, origin.blue_share
+        alike = max(abs(red - 1.0), abs(blue - 1.0)) < _ALIKE_SHARE
+        # Light through a thick finger can move red more than green, but hardly blue.
+        coloured = blue > _MOST_SHARE or (red > _MOST_SHARE and blue > _PLAINLY_BLOOD_SHARE)
+        if (alike and steepness < _PLAINLY_A_PULSE) or (coloured and steepness < _MAYBE_A_PULSE):
+            doubts.append(Finding("moves_like_light", {"red_pct": 100.0 * red, "blue_pct": 100.0 * blue}))
+        elif blue < _PLAINLY_BLOOD_SHARE and not _PLAINLY_BLOOD_SHARE <= red <= _MOST_SHARE:
             least_steep = _LEAST_STEEPNESS_OF_BLOOD
-        if (alike and steepness < _PLAINLY_A_PULSE) or (max(shares) > _MOST_SHARE and steepness < _MAYBE_A_PULSE):
-            doubts.append(Finding("moves_like_light", {"red_pct": 100.0 * shares[0], "blue_pct": 100.0 * shares[1]}))
     if origin.rise_ms is not None and origin.edge_ms is not None and origin.steepness is not None:
         sharp = origin.rise_ms < _SHARPEST_RISE_MS
         blunt = origin.edge_ms > _BLUNTEST_EDGE_MS or (
