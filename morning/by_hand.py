@@ -17,6 +17,7 @@ from dawnbeat.signal.agreement import agreeing_share
 from dawnbeat.signal.analysis import analysis_of, pieces_of
 from dawnbeat.signal.beats import PieceBeats
 from dawnbeat.signal.figures import intervals_95, metrics_of
+from dawnbeat.signal.origin import origin_of
 from dawnbeat.signal.rhythm import rhythm_of
 from dawnbeat.signal.verdict import Evidence, needed_s, verdict_on
 
@@ -81,6 +82,7 @@ def _verdict_with(reviewed: Reviewed, intervals: Intervals, error_ms: float | No
         repetition_share=repetition,
         spectrum_share=spectrum,
         rhythm=rhythm_of(reviewed.pieces, metrics.mean_nn_ms, analysis.settings),
+        origin=origin_of(reviewed.pieces, intervals.bounding[: len(analysis.beats)]),
     )
     return verdict_on(evidence, analysis.settings)
 

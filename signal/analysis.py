@@ -13,14 +13,14 @@ from dawnbeat.shared.trace import FloatArray, Trace
 from dawnbeat.shared.version import software_version
 from dawnbeat.signal.agreement import agreeing_share
 from dawnbeat.signal.beats import PieceBeats, beats_of_piece
-from dawnbeat.signal.clock import frame_times
+from dawnbeat.signal.clock import FrameTimes, frame_times
 from dawnbeat.signal.colour import describe
 from dawnbeat.signal.conditioning import split_at_gaps
 from dawnbeat.signal.figures import intervals_95, metrics_of
 from dawnbeat.signal.judging import judge
-from dawnbeat.signal.rhythm import rhythm_of
 from dawnbeat.signal.origin import origin_of
-from dawnbeat.signal.verdict import Evidence, verdict_on
+from dawnbeat.signal.rhythm import rhythm_of
+from dawnbeat.signal.verdict import ABSURD_RATE_HZ, Evidence, verdict_on
 
 # Shorter stretches hold too few beats to know one by its likeness to the others.
 _SHORTEST_PIECE_S = 3.0
@@ -39,9 +39,11 @@ def analyse(trace: Trace, settings: Settings | None = None) -> Analysis:
 
 def analysis_of(trace: Trace, pieces: list[PieceBeats], settings: Settings) -> Analysis:
     """As `analyse`, from the pieces that `pieces_of` found in this trace with these settings."""
+    time_s = _joined([piece.time_s for piece in pieces])
+    clock_ms = _clock_error_ms(time_s, pieces[0].times) if pieces else 0.0
     beats = Beats(
-        time_s=_joined([piece.time_s for piece in pieces]),
-        error_ms=_joined([piece.error_ms for piece in pieces]),
+        time_s=time_s,
+        error_ms=np.hypot(_joined([piece.error_ms for piece in pieces]), clock_ms),
         likeness=_joined([piece.likeness for piece in pieces]),
     )
     intervals = judge(pieces, settings)
@@ -52,7 +54,7 @@ def analysis_of(trace: Trace, pieces: list[PieceBeats], settings: Settings) -> A
     beats_counting = intervals.bounding if len(intervals) else np.zeros(len(beats), dtype=np.bool_)
     evidence = Evidence(
         trace.duration_s,
-        trace.frame_rate_hz,
+        _distinct_rate_hz(trace, pieces),
         beats,
         intervals,
         metrics,
@@ -63,6 +65,7 @@ def analysis_of(trace: Trace, pieces: list[PieceBeats], settings: Settings) -> A
         rhythm_of(pieces, metrics.mean_nn_ms, settings),
         origin_of(pieces, beats_counting),
         None if trace.covered is None else float(np.mean(trace.covered >= 0.5)),
+        clock_ms,
     )
     return Analysis(
         duration_s=trace.duration_s,
@@ -82,6 +85,8 @@ def analysis_of(trace: Trace, pieces: list[PieceBeats], settings: Settings) -> A
 
 def pieces_of(trace: Trace, settings: Settings) -> list[PieceBeats]:
     """The beats of every stretch of the trace that is long enough to look for any."""
+    if len(trace) > ABSURD_RATE_HZ * max(trace.duration_s, 1.0 / ABSURD_RATE_HZ):
+        return []
     times = frame_times(trace.time_s, trace.colour)
     colour = trace.colour[times.rows]
     pieces = []
@@ -90,6 +95,22 @@ def pieces_of(trace: Trace, settings: Settings) -> list[PieceBeats]:
         if time_s.size >= _FEWEST_FRAMES and time_s[-1] - time_s[0] >= _SHORTEST_PIECE_S:
             pieces.append(beats_of_piece(time_s, colour[rows], settings, times))
     return pieces
+
+
+def _clock_error_ms(beat_s: FloatArray, times: FrameTimes) -> float:
+    """What the frames' clock leaves open of one beat's time: as much as differences of intervals would show of it."""
+    if beat_s.size < 3 or not times.unsure_s.any():
+        return 0.0
+    late_ms = 1000.0 * np.interp(beat_s, times.time_s, times.unsure_s)
+    # Independent errors of a beat add six times their square to a squared difference of intervals.
+    return float(np.sqrt(np.mean(np.diff(late_ms, 2) ** 2) / 6.0))
+
+
+def _distinct_rate_hz(trace: Trace, pieces: list[PieceBeats]) -> float | None:
+    """Frames a second without those that only repeat the one before."""
+    if not pieces:
+        return (len(trace) - 1) / trace.duration_s if len(trace) > 1 else None
+    return float(1.0 / np.median(np.diff(pieces[0].times.time_s)))
 
 
 def _timing_error(beats: Beats, intervals: Intervals) -> float | None:

@@ -15,9 +15,11 @@ import numpy as np
 from dawnbeat.shared.beats import Beats, Intervals, Reason
 from dawnbeat.shared.reading import Finding, Metrics, Verdict
 from dawnbeat.shared.settings import Settings
-from dawnbeat.signal.rhythm import HeartRhythm
 from dawnbeat.signal.origin import Origin
+from dawnbeat.signal.rhythm import HeartRhythm
 
+# No camera that a runner has takes so many frames a second.
+ABSURD_RATE_HZ = 2000.0
 # A minute is the shortest length that the program offers for a reading.
 _SHORT_S = 59.0
 # Of a mean pulse the same errors matter less: doubts that touch only the differences from beat to beat. All others bar
@@ -27,9 +29,11 @@ _OF_VARIABILITY_ONLY = frozenset({"irregular", "little_kept", "faint_timing", "i
 _OF_IRREGULAR_HEARTS = frozenset(
     {
         *("no_pulse", "few_intervals", "little_kept", "few_beats", "faint_timing", "rates_disagree"),
-        *("weak_pulse", "missed_beat", "extra_beat", "irregular_beat"),
+        *("weak_pulse", "missed_beat", "extra_beat", "irregular_beat", "other_movement"),
     }
 )
+# What moves like this is no heart, so that nothing is said of its rhythm.
+_NO_HEART = frozenset({"absurd_rate", "no_finger", "moves_like_light", "not_a_pulse_wave"})
 # A finger that was on the lens for less of the time than this was hardly laid on it.
 _LEAST_COVERED_SHARE = 0.5
 # Light moves all colours by shares this near to one another. So does blood in some dim fingers, whose wave then rises
@@ -55,10 +59,9 @@ class Evidence:
 
     duration_s: of the trace. frame_rate_hz: median of its frames, None for fewer than two. intervals95: as in
     Analysis. timing_error_ms: standard deviation of a beat's time, None where unknown. repetition_share,
-    spectrum_share: of windows that agree with the beats about the rate. rhythm: of all beats that were found.
-    spectrum_share: of windows that agree with the beats about the rate. origin: what the light says of where it came
-    from. covered_share: of the frames that a finger covered, None where nobody looked. clock_ms: what of the timing
-    error is the frames' clock's.
+    spectrum_share: of windows that agree with the beats about the rate. rhythm: of all beats that were found. origin:
+    what the light says of where it came from. covered_share: of the frames that a finger covered, None where nobody
+    looked. clock_ms: what of the timing error is the frames' clock's.
     """
 
     duration_s: float
@@ -79,7 +82,10 @@ class Evidence:
 def verdict_on(evidence: Evidence, settings: Settings) -> Verdict:
     """What of the reading may be used, with every doubt; a usable reading says what the trust rests on."""
     rhythm = evidence.rhythm
-    doubts = [*_of_the_heart(rhythm), *_doubts(evidence, settings)]
+    doubts = _doubts(evidence, settings)
+    if any(doubt.code in _NO_HEART for doubt in doubts):
+        return Verdict(False, False, False, tuple(sorted(doubts, key=lambda doubt: doubt.code not in _NO_HEART)))
+    doubts = [*_of_the_heart(rhythm), *doubts]
     kept_s = float(evidence.intervals.kept_ms.sum()) / 1000.0
     if doubts:
         of_pulse = any(doubt.code not in _OF_VARIABILITY_ONLY for doubt in doubts)
@@ -112,6 +118,8 @@ def _of_the_heart(rhythm: HeartRhythm) -> list[Finding]:
 
 
 def _doubts(evidence: Evidence, settings: Settings) -> list[Finding]:
+    if evidence.frame_rate_hz is not None and evidence.frame_rate_hz > ABSURD_RATE_HZ:
+        return [Finding("absurd_rate", {"frame_rate_hz": evidence.frame_rate_hz})]
     if evidence.duration_s < settings.min_duration_s:
         return [Finding("too_short", {"duration_s": evidence.duration_s, "needed_s": settings.min_duration_s})]
     if evidence.frame_rate_hz is not None and evidence.frame_rate_hz < settings.min_frame_rate_hz:
