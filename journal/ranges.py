@@ -1,24 +1,27 @@
-"""Where the runner's values usually lie, and where today and this week stand, as pure functions.
+"""Where the runner's values usually lie, and how far today and this week may stray by chance, as pure functions.
 
-Method: Plews et al. 2013 (Sports Med 43:773-781) and Buchheit 2014 (Front Physiol 5:73). lnRMSSD is averaged
-over a week; the usual range is the mean of the mornings before that week, plus and minus half their standard
-deviation, the smallest worthwhile change. The same is done for the resting pulse.
+lnRMSSD is averaged over a week, of which three mornings say enough (Plews et al. 2014, Int J Sports Physiol Perform
+9:783-790). The reference is the four weeks before that week, as in the trial of Vesterinen et al. 2016 (Med Sci Sports
+Exerc 48:1347-1354), and the usual range its mean plus and minus half its standard deviation, which the trial took for
+the smallest worthwhile change. The same is done for the resting pulse. That at least 14 of the 28 mornings are wanted
+is common practice, no source. The errors of the week and of a single morning follow from the standard deviation of the
+reference and the correlation of one morning with the next (a first-order autoregressive process).
 """
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal, get_args
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from scipy.special import stdtrit
 
 from dawnbeat.shared.checked_fields import check_fields, number
-from dawnbeat.shared.morning import Morning, Posture
-from dawnbeat.shared.trace import FloatArray
+from dawnbeat.shared.morning import ORIGINS, POSTURES, SHORTEST_COMPARABLE_S, Morning, Origin, Posture
+from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
 
 Measure = Literal["ln_rmssd", "resting_pulse_bpm"]
 MEASURES: tuple[Measure, ...] = get_args(Measure)
@@ -31,6 +34,19 @@ BELOW: Standing = "below your usual range"
 ABOVE: Standing = "above your usual range"
 TOO_FEW: Standing = "too few mornings to say"
 
+# Four weeks are too few to measure the correlation of one morning with the next, so what they show is drawn towards a
+# middling value, as if that had been seen in so many pairs of mornings. Both chosen on simulated runners with
+# correlations from 0 to 0.4 (tests/benchmarks/answers.py).
+_LAG1_EXPECTED = 0.2
+_LAG1_EXPECTED_PAIRS = 30
+_LAG1_MOST = 0.5
+# Correlations further apart than this are nothing: 0.5 to the power of 12 is 0.0002.
+_FURTHEST_LAG = 12
+# A change reaches the last mornings of a week before it fills the week. Chosen on simulated runners.
+LATELY = 5
+# A trend is called clear only by the cautious end of the correlations that were simulated.
+_LAG1_TREND = 0.3
+
 
 @dataclass(frozen=True)
 class RangeSettings:
@@ -41,16 +57,20 @@ class RangeSettings:
 
     week_days: int = number(7, 3, 14, "days", "length of the week's average, today included", whole=True)
     week_minimum: int = number(3, 2, 14, "mornings", "fewest usable mornings for a week's average", whole=True)
-    history_days: int = number(60, 14, 365, "days", "days before the week that make the usual range", whole=True)
-    history_minimum: int = number(14, 3, 365, "mornings", "fewest usable mornings for a usual range", whole=True)
+    history_days: int = number(28, 14, 90, "days", "days before the week that make the usual range", whole=True)
+    history_minimum: int = number(14, 3, 90, "mornings", "fewest usable mornings for a usual range", whole=True)
     worthwhile_sd: float = number(0.5, 0.1, 2.0, "SD", "smallest worthwhile change in standard deviations")
     trend_days: int = number(28, 14, 84, "days", "length of the trend, today included", whole=True)
     trend_minimum: int = number(14, 3, 84, "mornings", "fewest usable mornings for a trend", whole=True)
-    hour_tolerance_h: float = number(2.0, 0.5, 6.0, "h", "difference from the usual hour that is named")
-    far_sd: float = number(2.0, 1.0, 4.0, "SD", "resting pulse this far above its mean is called far above")
+    hour_tolerance_h: float = number(2.0, 0.5, 6.0, "h", "a morning further from the usual hour is no part of it")
 
     def __post_init__(self) -> None:
         check_fields(self, "setting ")
+
+    @property
+    def reach_days(self) -> int:
+        """Days that the week and the usual range look back over, today included."""
+        return self.week_days + self.history_days
 
 
 DEFAULT = RangeSettings()
@@ -58,11 +78,18 @@ DEFAULT = RangeSettings()
 
 @dataclass(frozen=True)
 class WeekAverage:
-    """Mean of the week's usable mornings. cv_pct: their coefficient of variation, 100 SD / mean."""
+    """Mean of the week's usable mornings. cv_pct: their coefficient of variation, 100 SD / mean.
+
+    error: standard error of its distance from the mean of the usual range, NaN where there is none. lately,
+    lately_error: the same of its last five mornings only, which a change reaches before it fills the week.
+    """
 
     mean: float
     cv_pct: float
     dates: tuple[date, ...]
+    error: float = float("nan")
+    lately: float = float("nan")
+    lately_error: float = float("nan")
 
     @property
     def n(self) -> int:
@@ -72,23 +99,43 @@ class WeekAverage:
 
 @dataclass(frozen=True)
 class UsualRange:
-    """Mean and sample standard deviation of the mornings before the week, and the range made of them."""
+    """The mornings before the week: their mean and sample standard deviation, and what follows from them.
+
+    low, high: the range for a week's average. band_low, band_high: where 95 of 100 single mornings lie. spread:
+    standard deviation of the distance of a new morning from the mean, widened for what so few mornings leave open,
+    so that it can be read as one of a normal distribution. lag1: correlation of one morning with the next.
+    reading_error: standard error of a reading in it, root mean square; 0 where unknown.
+    """
 
     low: float
     high: float
     mean: float
     sd: float
     dates: tuple[date, ...]
+    band_low: float = float("nan")
+    band_high: float = float("nan")
+    spread: float = float("nan")
+    lag1: float = 0.0
+    reading_error: float = 0.0
 
     @property
     def n(self) -> int:
         """How many mornings it rests on."""
         return len(self.dates)
 
+    def away(self, value: float, reading_error: float | None = None) -> float:
+        """How many standard deviations of single mornings a value lies from the mean.
+
+        reading_error: of this reading; only what it has beyond the usual reading widens the spread.
+        """
+        beyond = max(0.0, (reading_error or 0.0) ** 2 - self.reading_error**2)
+        spread = float(np.sqrt(self.spread**2 + beyond))
+        return (value - self.mean) / spread if spread > 0 else 0.0
+
 
 @dataclass(frozen=True)
 class Trend:
-    """Least-squares slope over the trend's days, by week, with its 95 % interval (Student's t)."""
+    """Least-squares slope over the trend's days, by week, with its 95 % interval, correlation included."""
 
     per_week: float
     low: float
@@ -106,6 +153,210 @@ class Trend:
         return self.low > 0 or self.high < 0
 
 
+@dataclass(frozen=True)
+class DailyRanges:
+    """One entry a day without holes; NaN where there are too few mornings.
+
+    day: (d,) ordinals of the days. week, week_cv_pct, week_error, mean, sd, low, high, band_low, band_high, spread,
+    lag1, reading_error: (d,) as in WeekAverage and UsualRange. week_n, n: (d,) how many mornings each rests on.
+    in_week, in_reference: (d, reach) which of the days up to each day they are, the newest last. posture, origin,
+    hour: (d,) what was usual on each day, as places in POSTURES and ORIGINS; -1 and NaN for unknown.
+    """
+
+    day: IntArray
+    week: FloatArray
+    week_cv_pct: FloatArray
+    week_error: FloatArray
+    lately: FloatArray
+    lately_error: FloatArray
+    week_n: IntArray
+    mean: FloatArray
+    sd: FloatArray
+    low: FloatArray
+    high: FloatArray
+    band_low: FloatArray
+    band_high: FloatArray
+    spread: FloatArray
+    lag1: FloatArray
+    reading_error: FloatArray
+    n: IntArray
+    in_week: BoolArray
+    in_reference: BoolArray
+    posture: IntArray
+    origin: IntArray
+    hour: FloatArray
+
+
+def counts(morning: Morning, measure: Measure) -> bool:
+    """Whether a morning says anything about a measure: it may be used, and is long enough and comparable."""
+    if getattr(morning, measure) is None or not morning.comparable:
+        return False
+    if morning.duration_s is not None and morning.duration_s < SHORTEST_COMPARABLE_S:
+        return False
+    if measure == "resting_pulse_bpm":
+        return morning.usable if morning.pulse_usable is None else morning.pulse_usable
+    return morning.usable and not morning.irregular
+
+
+def daily_ranges(
+    mornings: Iterable[Morning],
+    measure: Measure,
+    first: date,
+    last: date,
+    settings: RangeSettings = DEFAULT,
+    like: tuple[Posture, Origin] | None = None,
+) -> DailyRanges:
+    """Week's average and usual range of one measure as they stood on each day from `first` to `last`.
+
+    Only mornings in the posture and by the origin that most of the days looked back over share, and near their usual
+    hour, count; ill ones count in the week and not in the reference. like: this posture and origin instead.
+    """
+    reach, week = settings.reach_days, settings.week_days
+    start = first.toordinal() - reach + 1
+    size = last.toordinal() - start + 1
+    value, error, hour = (np.full(size, np.nan) for _ in range(3))
+    kind = np.full(size, -1, dtype=np.int64)
+    ill = np.zeros(size, dtype=np.bool_)
+    for each in mornings:
+        at = each.date.toordinal() - start
+        if 0 <= at < size and counts(each, measure):
+            value[at], hour[at], ill[at] = float(getattr(each, measure)), each.hour, bool(each.ill)
+            kind[at] = _kind(each.posture, each.origin)
+            own = each.ln_rmssd_error if measure == "ln_rmssd" else each.pulse_error_bpm
+            error[at] = np.nan if own is None else own
+    kinds = sliding_window_view(kind, reach)
+    usual_kind = _most_common(kinds) if like is None else np.full(len(kinds), _kind(*like), dtype=np.int64)
+    alike = (kinds == usual_kind[:, None]) & (kinds >= 0)
+    hours = np.where(alike, sliding_window_view(hour, reach), np.nan)
+    usual_hour = _median(hours, settings.week_minimum)
+    off = np.abs((hours - usual_hour[:, None] + 12) % 24 - 12)
+    alike &= ~(off > settings.hour_tolerance_h)
+    newest = np.arange(reach) >= reach - week
+    in_week = alike & newest
+    in_reference = alike & ~newest & ~sliding_window_view(ill, reach)
+    values = np.where(alike, sliding_window_view(value, reach), 0.0)
+    errors = np.where(in_reference, sliding_window_view(error, reach), np.nan)
+    return _figures(
+        np.arange(first.toordinal(), last.toordinal() + 1, dtype=np.int64),
+        (values, errors, in_week, in_reference),
+        (usual_kind, usual_hour),
+        settings,
+    )
+
+
+def _figures(
+    day: IntArray,
+    windows: tuple[FloatArray, FloatArray, BoolArray, BoolArray],
+    usual: tuple[IntArray, FloatArray],
+    settings: RangeSettings,
+) -> DailyRanges:
+    values, errors, in_week, in_reference = windows
+    kind, hour = usual
+    week_n, n = in_week.sum(axis=1), in_reference.sum(axis=1)
+    enough_week, enough = week_n >= settings.week_minimum, n >= max(settings.history_minimum, 3)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        week = np.where(enough_week, (values * in_week).sum(axis=1) / week_n, np.nan)
+        week_sd = np.sqrt(((values - week[:, None]) ** 2 * in_week).sum(axis=1) / (week_n - 1))
+        mean = np.where(enough, (values * in_reference).sum(axis=1) / n, np.nan)
+        away = np.where(in_reference, values - mean[:, None], 0.0)
+        variance = (away**2).sum(axis=1) / (n - 1)
+        lag1 = _lag1(away, in_reference, variance, _LAG1_EXPECTED)
+        newest = in_week & (np.cumsum(in_week[:, ::-1], axis=1)[:, ::-1] <= LATELY)
+        lately_n = newest.sum(axis=1)
+        weights = in_week / week_n[:, None] - in_reference / n[:, None]
+        weights_lately = newest / lately_n[:, None] - in_reference / n[:, None]
+        of_mean = _correlated(in_reference / n[:, None], lag1)
+        # Mornings that follow one another vary less around their own mean than around what it estimates.
+        true_variance = variance * (1 - 1 / n) / (1 - of_mean)
+        # What a standard deviation from so few mornings leaves open, by Student's t.
+        open_end = stdtrit(n - 1.0, 0.975) / _NORMAL_95
+        week_error = np.sqrt(true_variance * _correlated(weights, lag1)) * open_end
+        lately = (values * newest).sum(axis=1) / lately_n
+        lately_error = np.sqrt(true_variance * _correlated(weights_lately, lag1)) * open_end
+        spread = np.sqrt(true_variance * (1 + of_mean)) * open_end
+        known = np.isfinite(errors).sum(axis=1)
+        reading_error = np.sqrt(np.where(known > 0, np.nansum(errors**2, axis=1) / known, 0.0))
+        sd = np.sqrt(variance)
+        half = settings.worthwhile_sd * sd
+        cv_pct = np.where(week != 0, 100.0 * week_sd / np.abs(week), 0.0)
+    return DailyRanges(
+        day=day,
+        week=week,
+        week_cv_pct=cv_pct,
+        week_error=np.where(enough_week, week_error, np.nan),
+        lately=np.where(enough_week, lately, np.nan),
+        lately_error=np.where(enough_week, lately_error, np.nan),
+        week_n=week_n,
+        mean=mean,
+        sd=sd,
+        low=mean - half,
+        high=mean + half,
+        band_low=mean - _NORMAL_95 * spread,
+        band_high=mean + _NORMAL_95 * spread,
+        spread=spread,
+        lag1=lag1,
+        reading_error=reading_error,
+        n=n,
+        in_week=in_week,
+        in_reference=in_reference,
+        posture=np.where(kind >= 0, kind // len(ORIGINS), -1),
+        origin=np.where(kind >= 0, kind % len(ORIGINS), -1),
+        hour=hour,
+    )
+
+
+_NORMAL_95 = 1.959964
+
+
+def _kind(posture: Posture, origin: Origin) -> int:
+    return POSTURES.index(posture) * len(ORIGINS) + ORIGINS.index(origin)
+
+
+def _most_common(kinds: IntArray) -> IntArray:
+    """The most common kind of each row, the newer of equals; -1 for a row without any. kinds: (d, reach)."""
+    reach = kinds.shape[1]
+    place = np.arange(1, reach + 1)
+    score = np.stack(
+        [
+            (kinds == kind).sum(axis=1) + (np.where(kinds == kind, place, 0)).max(axis=1) / (2 * reach)
+            for kind in range(len(POSTURES) * len(ORIGINS))
+        ]
+    )
+    return np.where(score.max(axis=0) > 0, score.argmax(axis=0), -1)
+
+
+def _median(rows: FloatArray, fewest: int) -> FloatArray:
+    """The median of each row without its NaN; NaN where fewer than `fewest` are left."""
+    found = np.full(len(rows), np.nan)
+    enough = np.isfinite(rows).sum(axis=1) >= fewest
+    if enough.any():
+        found[enough] = np.nanmedian(rows[enough], axis=1)
+    return found
+
+
+def _lag1(away: FloatArray, there: BoolArray, variance: FloatArray, expected: float) -> FloatArray:
+    """Correlation of a morning with the next, drawn towards what is expected, 0 to the most that is believed.
+
+    away: (d, reach) distances from the mean, 0 where no morning is. there: (d, reach). variance: (d,).
+    """
+    pairs = (there[:, 1:] & there[:, :-1]).sum(axis=1)
+    product = (away[:, 1:] * away[:, :-1]).sum(axis=1)
+    n = there.sum(axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        # Distances from their own mean look less alike than they are, by about one part in n.
+        seen = np.where((variance > 0) & (n > 1), product / variance + pairs / np.maximum(n, 1), pairs * expected)
+    drawn = (seen + _LAG1_EXPECTED_PAIRS * expected) / (pairs + _LAG1_EXPECTED_PAIRS)
+    return np.clip(np.where(np.isfinite(drawn), drawn, expected), 0.0, _LAG1_MOST)
+
+
+def _correlated(weights: FloatArray, lag1: FloatArray) -> FloatArray:
+    """Variance of the weighted sums of each row of mornings of variance 1, correlated as lag1 ** days apart."""
+    total = (weights**2).sum(axis=1)
+    for lag in range(1, min(_FURTHEST_LAG, weights.shape[1] - 1) + 1):
+        total = total + 2 * (weights[:, lag:] * weights[:, :-lag]).sum(axis=1) * lag1**lag
+    return np.asarray(total)
+
+
 def with_posture(mornings: Iterable[Morning], posture: Posture) -> list[Morning]:
     """The mornings that were taken in this posture."""
     return [morning for morning in mornings if morning.posture == posture]
@@ -113,124 +364,104 @@ def with_posture(mornings: Iterable[Morning], posture: Posture) -> list[Morning]
 
 def usual_posture(mornings: Iterable[Morning], today: date, settings: RangeSettings = DEFAULT) -> Posture | None:
     """The most common posture of the usable mornings of the week and the days before; the newer of equals."""
-    first = today - timedelta(days=settings.week_days + settings.history_days - 1)
-    recent = [each for each in mornings if each.usable and first <= each.date <= today]
-    if not recent:
-        return None
-    counts = Counter(each.posture for each in recent)
-    newest = {each.posture: each.date for each in sorted(recent, key=lambda each: each.date)}
-    return max(counts, key=lambda posture: (counts[posture], newest[posture]))
+    found = daily_ranges(mornings, "resting_pulse_bpm", today, today, settings)
+    return None if found.posture[0] < 0 else POSTURES[int(found.posture[0])]
 
 
-def usual_hour(mornings: Iterable[Morning], today: date, settings: RangeSettings = DEFAULT) -> float | None:
-    """Median local hour of the usable mornings before today; None for fewer than the week's minimum."""
-    first = today - timedelta(days=settings.week_days + settings.history_days - 1)
-    hours = [each.hour for each in mornings if each.usable and first <= each.date < today]
-    return float(np.median(hours)) if len(hours) >= settings.week_minimum else None
+def week_and_range(
+    mornings: Iterable[Morning],
+    measure: Measure,
+    today: date,
+    settings: RangeSettings = DEFAULT,
+    like: tuple[Posture, Origin] | None = None,
+) -> tuple[WeekAverage | None, UsualRange | None]:
+    """The week's average and the usual range of one day; None where there are too few mornings."""
+    return of_one_day(daily_ranges(mornings, measure, today, today, settings, like))
+
+
+def of_one_day(found: DailyRanges) -> tuple[WeekAverage | None, UsualRange | None]:
+    """The week's average and the usual range of the only day of `found`; None where there are too few mornings."""
+    oldest = date.fromordinal(int(found.day[0])) - timedelta(days=found.in_week.shape[1] - 1)
+
+    def dates(there: BoolArray) -> tuple[date, ...]:
+        return tuple(oldest + timedelta(days=int(at)) for at in np.flatnonzero(there))
+
+    week, usual = None, None
+    if np.isfinite(found.week[0]):
+        of_week = (float(each[0]) for each in (found.week, found.week_cv_pct))
+        errors = (float(each[0]) for each in (found.week_error, found.lately, found.lately_error))
+        week = WeekAverage(*of_week, dates(found.in_week[0]), *errors)
+    if np.isfinite(found.mean[0]):
+        usual = UsualRange(
+            *(float(each[0]) for each in (found.low, found.high, found.mean, found.sd)),
+            dates(found.in_reference[0]),
+            *(
+                float(each[0])
+                for each in (found.band_low, found.band_high, found.spread, found.lag1, found.reading_error)
+            ),
+        )
+    return week, usual
 
 
 def week_average(
     mornings: Iterable[Morning], measure: Measure, today: date, settings: RangeSettings = DEFAULT
 ) -> WeekAverage | None:
     """Mean of the usable mornings of the last `week_days` days, today included; None for too few."""
-    dates, values = _window(mornings, measure, today - timedelta(days=settings.week_days - 1), today)
-    if len(dates) < settings.week_minimum:
-        return None
-    mean = float(values.mean())
-    return WeekAverage(mean, 100.0 * float(values.std(ddof=1)) / abs(mean) if mean else 0.0, dates)
+    return week_and_range(mornings, measure, today, settings)[0]
 
 
 def usual_range(
     mornings: Iterable[Morning], measure: Measure, today: date, settings: RangeSettings = DEFAULT
 ) -> UsualRange | None:
-    """Mean plus and minus `worthwhile_sd` SD of the `history_days` before the week; None for too few."""
-    last = today - timedelta(days=settings.week_days)
-    dates, values = _window(mornings, measure, last - timedelta(days=settings.history_days - 1), last)
-    if len(dates) < settings.history_minimum:
-        return None
-    mean, sd = float(values.mean()), float(values.std(ddof=1))
-    half = settings.worthwhile_sd * sd
-    return UsualRange(mean - half, mean + half, mean, sd, dates)
+    """The usual range of the `history_days` before the week; None for too few."""
+    return week_and_range(mornings, measure, today, settings)[1]
 
 
-def standing(value: float | None, usual: UsualRange | None) -> Standing:
-    """Where a value stands; the bounds themselves are inside."""
-    if value is None or usual is None:
+def standing(value: float | None, low: float | None, high: float | None) -> Standing:
+    """Where a value stands between two bounds, which are inside themselves; TOO_FEW where anything is unknown."""
+    if value is None or low is None or high is None or not all(map(np.isfinite, (value, low, high))):
         return TOO_FEW
     # Rounding alone must not put a mean of equal values outside a range of no width.
-    rounding = 1e-9 * abs(usual.mean)
-    if value < usual.low - rounding:
+    rounding = 1e-9 * (abs(low) + abs(high))
+    if value < low - rounding:
         return BELOW
-    return ABOVE if value > usual.high + rounding else INSIDE
+    return ABOVE if value > high + rounding else INSIDE
 
 
 def trend(
-    mornings: Iterable[Morning], measure: Measure, today: date, settings: RangeSettings = DEFAULT
+    mornings: Sequence[Morning], measure: Measure, today: date, settings: RangeSettings = DEFAULT
 ) -> Trend | None:
-    """Straight line by least squares through the last `trend_days` days; None for too few mornings."""
-    dates, values = _window(mornings, measure, today - timedelta(days=settings.trend_days - 1), today)
-    if len(dates) < settings.trend_minimum:
-        return None
-    weeks = np.array([each.toordinal() for each in dates], dtype=np.float64) / 7.0
-    weeks -= weeks.mean()
-    spread = float(weeks @ weeks)
-    slope = float(weeks @ values) / spread
-    rest = values - values.mean() - slope * weeks
-    freedom = len(dates) - 2
-    error = float(np.sqrt(rest @ rest / freedom / spread))
-    half = float(stdtrit(freedom, 0.975)) * error
-    return Trend(slope, slope - half, slope + half, dates)
+    """Straight line by least squares through the last `trend_days` days; None for too few mornings.
 
-
-@dataclass(frozen=True)
-class DayRange:
-    """One day of the history of a measure, for a plot."""
-
-    date: date
-    value: float | None
-    week: WeekAverage | None
-    usual: UsualRange | None
-
-
-def history(
-    mornings: Sequence[Morning],
-    measure: Measure,
-    first: date,
-    last: date,
-    settings: RangeSettings = DEFAULT,
-) -> list[DayRange]:
-    """Week average and usual range as they stood on each day from `first` to `last`, both included."""
-    by_date = {each.date: each for each in mornings if _counts(each, measure)}
-    reach = settings.week_days + settings.history_days
-    days = []
-    for ordinal in range(first.toordinal(), last.toordinal() + 1):
-        day = date.fromordinal(ordinal)
-        around = [
-            by_date[each] for each in (date.fromordinal(ordinal - back) for back in range(reach)) if each in by_date
-        ]
-        today = by_date.get(day)
-        days.append(
-            DayRange(
-                day,
-                None if today is None else getattr(today, measure),
-                week_average(around, measure, day, settings),
-                usual_range(around, measure, day, settings),
-            )
-        )
-    return days
-
-
-def _counts(morning: Morning, measure: Measure) -> bool:
-    return morning.usable and getattr(morning, measure) is not None
-
-
-def _window(
-    mornings: Iterable[Morning], measure: Measure, first: date, last: date
-) -> tuple[tuple[date, ...], FloatArray]:
-    """Dates and values, by date, of the usable mornings from `first` to `last`, both included."""
-    found = sorted(
-        (each.date, float(getattr(each, measure)))
+    The mornings given are taken as comparable. The error of the slope holds the correlation of one morning with the
+    next, drawn towards 0.3: with less of it a steady runner is told of a trend too often.
+    """
+    first = today - timedelta(days=settings.trend_days - 1)
+    found = {
+        each.date: float(getattr(each, measure))
         for each in mornings
-        if first <= each.date <= last and _counts(each, measure)
-    )
-    return tuple(day for day, _ in found), np.array([value for _, value in found], dtype=np.float64)
+        if first <= each.date <= today and counts(each, measure) and not each.ill
+    }
+    dates = tuple(sorted(found))
+    if len(dates) < max(settings.trend_minimum, 3):
+        return None
+    at = np.array([(each - first).days for each in dates])
+    values = np.array([found[each] for each in dates])
+    weeks = at / 7.0 - np.mean(at / 7.0)
+    across = float(weeks @ weeks)
+    slope = float(weeks @ values) / across
+    there = np.zeros((1, settings.trend_days), dtype=np.bool_)
+    rest, weights = np.zeros(there.shape), np.zeros(there.shape)
+    there[0, at], rest[0, at], weights[0, at] = True, values - values.mean() - slope * weeks, weeks / across
+    freedom = len(dates) - 2
+    variance = np.sum(rest**2, axis=1) / freedom
+    lag1 = _lag1(rest, there, variance, _LAG1_TREND)
+    # The line takes correlated mornings with it: what it leaves of their variance is known for each correlation.
+    of_mean = _correlated(there / len(dates), lag1)
+    of_slope = _correlated(weights, lag1)
+    left = np.maximum(1 - of_mean - of_slope * across / len(dates), 0.2)
+    true_variance = variance * freedom / len(dates) / left
+    error = float(np.sqrt(true_variance * of_slope)[0])
+    effective = max(len(dates) * (1 - float(lag1[0])) / (1 + float(lag1[0])) - 2, 3.0)
+    half = float(stdtrit(effective, 0.975)) * error
+    return Trend(slope, slope - half, slope + half, dates)

@@ -8,14 +8,16 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Literal
 
 from dawnbeat.journal.faults import journal_errors
-from dawnbeat.journal.ranges import usual_posture, with_posture
+from dawnbeat.journal.ranges import RangeSettings, counts, usual_posture, with_posture
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Morning, Posture
 
 FEWEST = 3
 _WEEK_DAYS = 7
-_OLDEST_DAYS = 60
+# Six weeks: a resting pulse moves slowly. Common practice, no source.
+_WINDOWS = RangeSettings(history_days=35)
+_OLDEST_DAYS = _WINDOWS.reach_days
 # 20 to 240 bpm: outside, the count itself is doubtful.
 _COUNT_LOW, _COUNT_HIGH = 10, 120
 
@@ -55,19 +57,19 @@ class HandCount:
 
 
 def from_mornings(mornings: Iterable[Morning], today: date) -> RestingPulse | None:
-    """Mean of the usable mornings of the last 7 days, or of the last three of the last 60 where that week
+    """Mean of the usable mornings of the last 7 days, or of the last three of six weeks where that week
     has fewer.
 
     Only mornings in the runner's usual posture; None for fewer than three.
     """
     recent = [each for each in mornings if today - timedelta(days=_OLDEST_DAYS) < each.date <= today]
-    posture = usual_posture(recent, today)
+    posture = usual_posture(recent, today, _WINDOWS)
     if posture is None:
         return None
     found = sorted(
         (each.date, each.resting_pulse_bpm)
         for each in with_posture(recent, posture)
-        if each.usable and each.resting_pulse_bpm is not None
+        if counts(each, "resting_pulse_bpm") and each.resting_pulse_bpm is not None
     )
     if len(found) < FEWEST:
         return None

@@ -120,7 +120,7 @@ def one_a_day(found: Sequence[StoredReading]) -> list[StoredReading]:
     return list(chosen.values())
 
 
-def morning_of(reading: StoredReading, irregular_share: float | None = None) -> Morning:
+def morning_of(reading: StoredReading) -> Morning:
     """What the usual range and the answer need to know of a reading."""
     context = reading.context
     return Morning(
@@ -133,7 +133,6 @@ def morning_of(reading: StoredReading, irregular_share: float | None = None) -> 
         pulse_usable=reading.verdict.pulse_usable,
         irregular=reading.verdict.irregular,
         ill=context.ill,
-        irregular_share=irregular_share,
         duration_s=reading.duration_s,
         ln_rmssd_error=_standard_error(reading, "ln_rmssd"),
         pulse_error_bpm=_standard_error(reading, "mean_hr_bpm"),

@@ -195,10 +195,7 @@ class Journal:
 
     def mornings(self, first: date | None = None, last: date | None = None) -> list[Morning]:
         """One Morning a day, by date: the reading that counts, else the last one that is not usable."""
-        chosen = rows.one_a_day(self.readings(first, last))
-        with journal_errors("read the journal", self.path):
-            shares = self._irregular_shares([each.id for each in chosen][-7:])
-        return [rows.morning_of(each, shares.get(each.id)) for each in chosen]
+        return [rows.morning_of(each) for each in rows.one_a_day(self.readings(first, last))]
 
     # Changing
 
@@ -296,15 +293,6 @@ class Journal:
         with journal_errors("read the journal", self.path):
             found = self.connection.execute("SELECT recording FROM readings WHERE recording IS NOT NULL")
             return {row[0] for row in found}
-
-    def _irregular_shares(self, reading_ids: list[int]) -> dict[int, float]:
-        marks = ", ".join("?" * len(reading_ids))
-        found = self.connection.execute(
-            "SELECT reading_id, avg(coalesce(reason = 'irregular beat', 0)) FROM intervals"
-            f" WHERE reading_id IN ({marks}) GROUP BY reading_id",
-            reading_ids,
-        )
-        return dict(found.fetchall())
 
 
 def _now() -> str:

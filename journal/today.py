@@ -9,18 +9,17 @@ from datetime import date, timedelta
 from dawnbeat.journal import ranges
 from dawnbeat.journal.ranges import DEFAULT, Measure, RangeSettings, Standing, Trend, UsualRange, WeekAverage
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.morning import Morning, Posture
-
-IRREGULAR_SHARE_NAMED = 0.05  # common practice, no source
-PULSE_DAYS = 3  # common practice, no source: a raised pulse says more when it lasts
+from dawnbeat.shared.morning import ORIGINS, POSTURES, Morning, Posture
 
 
 @dataclass(frozen=True)
 class Stand:
-    """One measure: this morning and this week against the usual range, each None or TOO_FEW where it can't
-    be said.
+    """One measure: this morning against the band of single mornings, this week against the usual range.
 
-    morning_usual: the range for this morning's posture; the same as `usual` in the usual posture.
+    this_morning: None where the reading says nothing about the measure. morning_usual: the range for this morning's
+    posture and origin; the same as `usual` in the usual ones. week_away: how many of its own standard errors the week
+    lies from the mean, and week_sd: how many standard deviations of single mornings; None where either is unknown.
+    morning_away: how many standard deviations of single mornings this morning lies from their mean, or None.
     """
 
     measure: Measure
@@ -33,18 +32,34 @@ class Stand:
     trend: Trend | None
     in_week: int
     in_history: int
+    morning_away: float | None = None
+
+    @property
+    def week_away(self) -> float | None:
+        """Distance of the week from the mean of the usual range in its own standard errors."""
+        week, usual = self.week_average, self.usual
+        if week is None or usual is None or not week.error > 0:
+            return None
+        return (week.mean - usual.mean) / week.error
+
+    @property
+    def lately_away(self) -> float | None:
+        """The same of the last five mornings of the week."""
+        week, usual = self.week_average, self.usual
+        if week is None or usual is None or not week.lately_error > 0:
+            return None
+        return (week.lately - usual.mean) / week.lately_error
 
 
 @dataclass(frozen=True)
 class Today:
     """Where a day stands.
 
-    morning: the day's reading that counts, or one that is not usable; None without a reading.
-    usual_posture: the posture whose mornings make the week and the range. other_posture, not_usable: dates
-    of the week and the days before that were left out, and why. hours_off: how far this morning's hour is
-    from the usual one, in hours, where that is more than the tolerance. pulse_far_above: dates of the latest
-    mornings in a row with the resting pulse far above its mean. ill: dates of the last three days on which
-    the runner felt ill.
+    morning: the day's reading that counts, or one that is not usable; None without a reading. usual_posture: the
+    posture whose mornings make the week and the range. other_posture, not_usable, set_apart: dates of the week and
+    the days before that were left out for their posture or origin, for their verdict, or because they were ill, too
+    short, at another hour or marked as not comparable. hours_off: how far this morning's hour is from the usual one,
+    in hours, where that is more than the tolerance.
     """
 
     day: date
@@ -54,102 +69,91 @@ class Today:
     usual_posture: Posture | None
     other_posture: tuple[date, ...]
     not_usable: tuple[date, ...]
+    set_apart: tuple[date, ...]
     hours_off: float | None
-    pulse_far_above: tuple[date, ...]
-    ill: tuple[date, ...]
     settings: RangeSettings
-
-    @property
-    def irregular_share(self) -> float | None:
-        """Share of this morning's intervals that were irregular beats, where it is enough to be named."""
-        share = None if self.morning is None else self.morning.irregular_share
-        return share if share is not None and share >= IRREGULAR_SHARE_NAMED else None
 
 
 def today_of(journal: Journal, today: date, settings: RangeSettings = DEFAULT) -> Today:
     """Where a day of the journal stands; later readings are not looked at."""
-    reach = max(settings.week_days + settings.history_days, settings.trend_days)
-    return stand_of(journal.mornings(today - timedelta(days=reach), today), today, settings)
+    return stand_of(mornings_for(journal, today, settings), today, settings)
+
+
+def mornings_for(journal: Journal, today: date, settings: RangeSettings = DEFAULT) -> list[Morning]:
+    """The mornings that a day is judged by."""
+    reach = max(settings.reach_days, settings.trend_days)
+    return journal.mornings(today - timedelta(days=reach), today)
 
 
 def stand_of(mornings: Sequence[Morning], today: date, settings: RangeSettings = DEFAULT) -> Today:
     """Where a day stands among the mornings given, one a day."""
-    first = today - timedelta(days=settings.week_days + settings.history_days - 1)
+    first = today - timedelta(days=settings.reach_days - 1)
     recent = [each for each in mornings if each.date <= today]
     morning = next((each for each in recent if each.date == today), None)
-    posture = ranges.usual_posture(recent, today, settings)
-    comparable = recent if posture is None else ranges.with_posture(recent, posture)
+    usual = ranges.daily_ranges(recent, "resting_pulse_bpm", today, today, settings)
+    known = usual.posture[0] >= 0
+    posture = POSTURES[int(usual.posture[0])] if known else None
+    origin = ORIGINS[int(usual.origin[0])] if known else None
     shown = [each for each in recent if each.date >= first]
-    pulse = _stand("resting_pulse_bpm", comparable, recent, morning, today, settings)
+    other = tuple(each.date for each in shown if each.usable and (each.posture, each.origin) != (posture, origin))
+    not_usable = tuple(each.date for each in shown if not each.usable)
+    variability = _stand("ln_rmssd", recent, morning, today, settings)
+    counted = _dates(variability)
+    left = tuple(each.date for each in shown if each.date not in {*counted, *other, *not_usable})
     return Today(
         day=today,
         morning=morning,
-        ln_rmssd=_stand("ln_rmssd", comparable, recent, morning, today, settings),
-        resting_pulse=pulse,
+        ln_rmssd=variability,
+        resting_pulse=_stand("resting_pulse_bpm", recent, morning, today, settings),
         usual_posture=posture,
-        other_posture=tuple(each.date for each in shown if each.usable and each.posture != posture),
-        not_usable=tuple(each.date for each in shown if not each.usable),
-        hours_off=_hours_off(recent, morning, today, settings),
-        pulse_far_above=_far_above(comparable, pulse.usual, today, settings),
-        ill=tuple(each.date for each in recent if each.ill and each.date > today - timedelta(days=PULSE_DAYS)),
+        other_posture=other,
+        not_usable=not_usable,
+        set_apart=left if variability.usual is not None and variability.week_average is not None else (),
+        hours_off=_hours_off(morning, float(usual.hour[0]), settings),
         settings=settings,
     )
 
 
 def _stand(
-    measure: Measure,
-    comparable: Sequence[Morning],
-    recent: Sequence[Morning],
-    morning: Morning | None,
-    today: date,
-    settings: RangeSettings,
+    measure: Measure, recent: Sequence[Morning], morning: Morning | None, today: date, settings: RangeSettings
 ) -> Stand:
-    usual = ranges.usual_range(comparable, measure, today, settings)
-    week = ranges.week_average(comparable, measure, today, settings)
-    value = getattr(morning, measure) if morning is not None and morning.usable else None
-    morning_usual = usual
+    found = ranges.daily_ranges(recent, measure, today, today, settings)
+    week, usual = ranges.of_one_day(found)
+    kind = None if found.posture[0] < 0 else (POSTURES[int(found.posture[0])], ORIGINS[int(found.origin[0])])
+    morning_usual, value, away = usual, None, None
     if morning is not None:
-        alike = ranges.with_posture(recent, morning.posture)
-        morning_usual = ranges.usual_range(alike, measure, today, settings)
-    week_first = today - timedelta(days=settings.week_days - 1)
-    history_first = week_first - timedelta(days=settings.history_days)
-    counted = [each.date for each in comparable if each.usable and getattr(each, measure) is not None]
+        own_kind = (morning.posture, morning.origin)
+        if kind is not None and own_kind != kind:
+            _, morning_usual = ranges.week_and_range(recent, measure, today, settings, like=own_kind)
+        if ranges.counts(morning, measure):
+            value = getattr(morning, measure)
+    if value is not None and morning_usual is not None and morning is not None:
+        own = morning.ln_rmssd_error if measure == "ln_rmssd" else morning.pulse_error_bpm
+        away = morning_usual.away(value, own)
+    alike = [each for each in recent if (each.posture, each.origin) == kind]
     return Stand(
         measure=measure,
         this_morning=value,
-        morning=ranges.standing(value, morning_usual),
+        morning=ranges.TOO_FEW
+        if morning_usual is None
+        else ranges.standing(value, morning_usual.band_low, morning_usual.band_high),
         morning_usual=morning_usual,
         week_average=week,
-        week=ranges.standing(None if week is None else week.mean, usual),
+        week=ranges.TOO_FEW if week is None or usual is None else ranges.standing(week.mean, usual.low, usual.high),
         usual=usual,
-        trend=ranges.trend(comparable, measure, today, settings),
-        in_week=sum(week_first <= day for day in counted),
-        in_history=sum(history_first <= day < week_first for day in counted),
+        trend=ranges.trend(alike, measure, today, settings),
+        in_week=int(found.week_n[0]),
+        in_history=int(found.n[0]),
+        morning_away=away,
     )
 
 
-def _hours_off(
-    recent: Sequence[Morning], morning: Morning | None, today: date, settings: RangeSettings
-) -> float | None:
-    usual = ranges.usual_hour(recent, today, settings)
-    if usual is None or morning is None:
+def _dates(stand: Stand) -> tuple[date, ...]:
+    return tuple(day for each in (stand.week_average, stand.usual) if each is not None for day in each.dates)
+
+
+def _hours_off(morning: Morning | None, usual_hour: float, settings: RangeSettings) -> float | None:
+    if morning is None or usual_hour != usual_hour:
         return None
-    off = (morning.hour - usual + 12) % 24 - 12
+    off = (morning.hour - usual_hour + 12) % 24 - 12
     return off if abs(off) > settings.hour_tolerance_h else None
-
-
-def _far_above(
-    comparable: Sequence[Morning], usual: UsualRange | None, today: date, settings: RangeSettings
-) -> tuple[date, ...]:
-    """Dates of the latest mornings in a row, within the week, whose resting pulse is far above its mean."""
-    if usual is None:
-        return ()
-    dates: list[date] = []
-    for each in sorted(comparable, key=lambda each: each.date, reverse=True):
-        pulse = each.resting_pulse_bpm
-        if not each.usable or pulse is None:
-            continue
-        if (today - each.date).days >= settings.week_days or pulse <= usual.mean + settings.far_sd * usual.sd:
-            break
-        dates.append(each.date)
-    return tuple(reversed(dates))

@@ -24,7 +24,7 @@ from dawnbeat.shared.settings import Settings
 
 if TYPE_CHECKING:
     from dawnbeat.journal.ranges import RangeSettings
-    from dawnbeat.journal.today import Today
+    from dawnbeat.morning.answering import Grounds
     from dawnbeat.morning.taking import Order, Taken
     from dawnbeat.shared.trace import Trace
 
@@ -40,14 +40,14 @@ INVENTED = (
 class Kept:
     """An analysed reading and whether it could be saved.
 
-    stored, today: None where it was not saved. folder: its recording, None where none was made. trouble: why
+    stored, grounds: None where it was not saved; the day's answer is drawn from the grounds. folder: its recording, None where none was made. trouble: why
     it could not be saved, one line, else empty. notice: something to know although it was saved, or empty.
     """
 
     analysis: Analysis
     taken: Circumstances
     stored: StoredReading | None = None
-    today: Today | None = None
+    grounds: Grounds | None = None
     folder: Path | None = None
     trouble: str = ""
     notice: str = ""
@@ -62,14 +62,15 @@ def analysed(trace: Trace, taken: Circumstances, settings: Settings, folder: Pat
 
 def saved(kept: Kept, home: Path, ranges: RangeSettings) -> Kept:
     """Save an analysed reading with its recording; a refusal is told in `trouble`, and the recording stays."""
-    from dawnbeat.journal.today import today_of
+    from dawnbeat.morning.answering import grounds, keep_answer
 
     try:
         with Journal.open(home) as journal:
             notice = journal.clock_notice(kept.taken.began) or ""
             stored = journal.save(kept.taken, kept.analysis, kept.folder)
             kept = replace(kept, stored=stored, trouble="", notice=notice)
-            return replace(kept, today=today_of(journal, stored.local_date, ranges))
+            drawn_from = grounds(journal, stored.local_date, ranges)
+            return replace(kept, stored=keep_answer(journal, stored, drawn_from), grounds=drawn_from)
     except DawnbeatError as error:
         return replace(kept, trouble=str(error)) if kept.stored is None else replace(kept, notice=str(error))
 

@@ -175,8 +175,7 @@ class Morning:
 
     ln_rmssd: natural logarithm of RMSSD in ms. resting_pulse_bpm: mean heart rate of the reading.
     hour: local hour of the day. usable: the variability may be used. pulse_usable: the mean pulse may be; None
-    says the same as `usable`. irregular: the pulse kept coming irregularly. irregular_share: share of the intervals
-    left out as irregular beats, 0 to 1, where it was counted. duration_s: length of the reading where known.
+    says the same as `usable`. irregular: the pulse kept coming irregularly. duration_s: its length, where known.
     ln_rmssd_error, pulse_error_bpm: standard errors of the reading itself, where known. origin: what measured it.
     ill: the runner noted feeling ill. well_again: the runner said to be well after an illness. comparable: False
     where a note says that the morning can't be held beside the others. context: all that the runner added.
@@ -189,7 +188,6 @@ class Morning:
     hour: float
     usable: bool
     ill: bool | None = None
-    irregular_share: float | None = None
     pulse_usable: bool | None = None
     irregular: bool = False
     duration_s: float | None = None

@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 
 from dawnbeat.journal import ranges
-from dawnbeat.journal.ranges import DEFAULT, RangeSettings, Standing
+from dawnbeat.journal.ranges import DEFAULT, Measure, RangeSettings, Standing
 from dawnbeat.shared.morning import Morning, Posture
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.training.load import WEEK_DAYS, Coefficients, daily_loads
@@ -167,7 +167,7 @@ def hardest_days(
     by_date = {each.date: each for each in comparable_mornings}
     all_by_date = {each.date: each for each in mornings}
     hardest = sorted(loads.by_day.items(), key=lambda item: (-item[1], item[0]))[:count]
-    reach = settings.week_days + settings.history_days
+    reach = settings.reach_days
     days = []
     for day, load in hardest:
         next_day = day + timedelta(days=1)
@@ -179,19 +179,21 @@ def hardest_days(
                 load=load,
                 runs=sum(each.run.local_date == day for each in counting(judged)),
                 next_morning=after,
-                ln_rmssd=ranges.standing(
-                    None if comparable is None else comparable.ln_rmssd,
-                    ranges.usual_range(around, "ln_rmssd", next_day, settings),
-                ),
-                resting_pulse=ranges.standing(
-                    None if comparable is None else comparable.resting_pulse_bpm,
-                    ranges.usual_range(around, "resting_pulse_bpm", next_day, settings),
-                ),
+                ln_rmssd=_stands(comparable, "ln_rmssd", around, settings),
+                resting_pulse=_stands(comparable, "resting_pulse_bpm", around, settings),
                 week_moved=_week_moved(by_date, day),
                 usual_posture=usual_posture,
             )
         )
     return days
+
+
+def _stands(morning: Morning | None, measure: Measure, around: Sequence[Morning], settings: RangeSettings) -> Standing:
+    """Where one morning stands in the band that holds 95 of 100 single mornings."""
+    usual = None if morning is None else ranges.usual_range(around, measure, morning.date, settings)
+    if morning is None or usual is None:
+        return ranges.TOO_FEW
+    return ranges.standing(getattr(morning, measure), usual.band_low, usual.band_high)
 
 
 def _comparable(mornings: Sequence[Morning]) -> list[Morning]:

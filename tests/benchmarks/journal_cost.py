@@ -25,10 +25,10 @@ import numpy as np
 
 from dawnbeat.journal.backup import backup, restore
 from dawnbeat.journal.csv_files import export_mornings, plan_import
-from dawnbeat.journal.ranges import history
+from dawnbeat.journal.ranges import daily_ranges
 from dawnbeat.journal.store import Journal
-from dawnbeat.journal.today import today_of
-from dawnbeat.journal.words import paragraph
+from dawnbeat.morning.answer_text import lines
+from dawnbeat.morning.answering import grounds
 from dawnbeat.morning.reanalyse import accept, reanalyse
 from dawnbeat.recordings.invented.mornings import invented_analysis
 from dawnbeat.shared.morning import Circumstances, Context
@@ -87,7 +87,7 @@ def _ten_years(folder: Path, readings: int) -> None:
             _median(lambda: Journal.open(journal.home).close()),
             None,
         )
-        _row("today's standing and paragraph", _median(lambda: paragraph(today_of(journal, LAST))), 50)
+        _row("today's answer in words", _median(lambda: lines(grounds(journal, LAST).answer())), 50)
         _row("list all readings", _median(journal.readings), 100)
         _row("list the last eight weeks", _median(lambda: journal.readings(LAST - timedelta(days=55))), None)
         out = folder / "mornings.csv"
@@ -95,7 +95,7 @@ def _ten_years(folder: Path, readings: int) -> None:
         _row("plan the import of that CSV", _median(lambda: plan_import(journal, out), 2), None)
         mornings = journal.mornings()
         first = LAST - timedelta(days=364)
-        _row("range of each day of a year", _median(lambda: history(mornings, "ln_rmssd", first, LAST)), None)
+        _row("range of each day of a year", _median(lambda: daily_ranges(mornings, "ln_rmssd", first, LAST)), None)
         zipped = folder / "journal.zip"
         _row("backup", _median(lambda: backup(journal, zipped, overwrite=True), 2), None)
     _row("restore", _median(lambda: restore(zipped, folder / "restored"), 2), None)

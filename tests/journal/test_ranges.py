@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from dawnbeat.journal import ranges
 from dawnbeat.journal.ranges import RangeSettings
@@ -37,13 +38,45 @@ def test_the_week_has_seven_days_with_today_and_needs_three_mornings() -> None:
     assert ranges.week_average([morning(0), morning(6), morning(7)], "ln_rmssd", TODAY) is None
 
 
-def test_the_usual_range_has_the_sixty_days_before_the_week_and_needs_fourteen_mornings() -> None:
-    fourteen = [*scattered(range(7, 20)), morning(66)]
-    usual = ranges.usual_range([*fourteen, morning(6, 9.0), morning(67, 9.0)], "ln_rmssd", TODAY)
+def test_the_usual_range_has_the_four_weeks_before_the_week_and_needs_fourteen_mornings() -> None:
+    fourteen = [*scattered(range(7, 20)), morning(34)]
+    usual = ranges.usual_range([*fourteen, morning(6, 9.0), morning(35, 9.0)], "ln_rmssd", TODAY)
     assert usual is not None
     assert usual.n == 14
-    assert (usual.dates[0], usual.dates[-1]) == (TODAY - timedelta(days=66), TODAY - timedelta(days=7))
-    assert ranges.usual_range([*fourteen[:-1], morning(67)], "ln_rmssd", TODAY) is None
+    assert (usual.dates[0], usual.dates[-1]) == (TODAY - timedelta(days=34), TODAY - timedelta(days=7))
+    assert ranges.usual_range([*fourteen[:-1], morning(35)], "ln_rmssd", TODAY) is None
+
+
+@pytest.mark.parametrize(
+    "marred",
+    [
+        {"ill": True},
+        {"comparable": False},
+        {"irregular": True, "usable": False, "pulse_usable": True},
+        {"duration_s": 25.0},
+        {"hour": 11.0},
+        {"origin": "strap"},
+        {"posture": "sitting"},
+    ],
+)
+def test_mornings_that_are_not_alike_never_enter_the_usual_range(marred: dict[str, object]) -> None:
+    thirteen = scattered(range(7, 20))
+    assert ranges.usual_range([*thirteen, morning(25, **marred)], "ln_rmssd", TODAY) is None  # type: ignore[arg-type]
+    assert ranges.usual_range([*thirteen, morning(25)], "ln_rmssd", TODAY) is not None
+
+
+def test_a_morning_of_which_only_the_pulse_may_be_used_counts_for_the_pulse_alone() -> None:
+    mornings = [*scattered(range(7, 20)), morning(25, 9.0, 50.0, usable=False, pulse_usable=True)]
+    pulse = ranges.usual_range(mornings, "resting_pulse_bpm", TODAY)
+    assert pulse is not None
+    assert pulse.n == 14
+    assert ranges.usual_range(mornings, "ln_rmssd", TODAY) is None
+
+
+def test_an_ill_morning_stays_in_its_week() -> None:
+    week = ranges.week_average([morning(0), morning(1, ill=True), morning(2)], "ln_rmssd", TODAY)
+    assert week is not None
+    assert week.n == 3
 
 
 def test_readings_that_are_not_usable_or_have_no_value_never_enter() -> None:
@@ -67,8 +100,9 @@ def test_readings_that_are_not_usable_or_have_no_value_never_enter() -> None:
 )
 def test_the_four_phrases(value: float | None, phrase: str) -> None:
     usual = ranges.usual_range(scattered(range(7, 41)), "ln_rmssd", TODAY)
-    assert ranges.standing(value, usual) == phrase
-    assert ranges.standing(value, None) == "too few mornings to say"
+    assert usual is not None
+    assert ranges.standing(value, usual.low, usual.high) == phrase
+    assert ranges.standing(value, None, None) == "too few mornings to say"
 
 
 def test_equal_mornings_stand_inside_a_range_of_no_width() -> None:
@@ -77,7 +111,7 @@ def test_equal_mornings_stand_inside_a_range_of_no_width() -> None:
     assert (stand.week, stand.morning) == (ranges.INSIDE, ranges.INSIDE)
 
 
-@given(st.lists(st.floats(1, 6), min_size=14, max_size=60), st.floats(0.1, 2.0))
+@given(st.lists(st.floats(1, 6), min_size=14, max_size=28), st.floats(0.1, 2.0))
 def test_the_range_is_centred_and_as_wide_as_asked(values: list[float], worthwhile_sd: float) -> None:
     settings = RangeSettings(worthwhile_sd=worthwhile_sd)
     usual = ranges.usual_range(
@@ -117,19 +151,47 @@ def test_window_lengths_and_counts_are_settings() -> None:
 
 @pytest.mark.parametrize(
     "wrong",
-    [{"week_days": 2}, {"week_days": 7.0}, {"worthwhile_sd": 0}, {"worthwhile_sd": True}, {"far_sd": "2"}],
+    [
+        {"week_days": 2},
+        {"week_days": 7.0},
+        {"worthwhile_sd": 0},
+        {"worthwhile_sd": True},
+        {"hour_tolerance_h": "2"},
+        {"history_days": 91},
+    ],
 )
 def test_a_setting_out_of_range_is_refused(wrong: dict[str, object]) -> None:
     with pytest.raises(DawnbeatError, match=next(iter(wrong))):
         RangeSettings(**wrong)  # type: ignore[arg-type]
 
 
-def test_the_history_of_days_is_what_each_day_alone_would_say() -> None:
+def test_all_days_at_once_are_what_each_day_alone_would_say() -> None:
     mornings = [morning(back, 4 + 0.01 * (back * 7 % 13)) for back in range(120) if back % 5]
     first = TODAY - timedelta(days=40)
-    for day in ranges.history(mornings, "ln_rmssd", first, TODAY):
-        assert day.week == ranges.week_average(mornings, "ln_rmssd", day.date)
-        assert day.usual == ranges.usual_range(mornings, "ln_rmssd", day.date)
+    found = ranges.daily_ranges(mornings, "ln_rmssd", first, TODAY)
+    for place, ordinal in enumerate(found.day):
+        week, usual = ranges.week_and_range(mornings, "ln_rmssd", date.fromordinal(int(ordinal)))
+        assert week is not None
+        assert usual is not None
+        assert (found.week[place], found.week_error[place]) == pytest.approx((week.mean, week.error))
+        assert (found.low[place], found.band_high[place]) == pytest.approx((usual.low, usual.band_high))
+
+
+def test_the_week_errs_as_its_mornings_and_their_likeness_say() -> None:
+    """Against the sum written out: variance of mean of the week less mean of the reference, lag-1 to the days apart."""
+    rng = np.random.default_rng(3)
+    mornings = [morning(back, 4 + 0.1 * rng.standard_normal()) for back in range(35) if back % 4]
+    week, usual = ranges.week_and_range(mornings, "ln_rmssd", TODAY)
+    assert week is not None
+    assert usual is not None
+    weights = dict.fromkeys(week.dates, 1 / week.n) | dict.fromkeys(usual.dates, -1 / usual.n)
+    days = list(weights)
+    apart = [[usual.lag1 ** abs((one - other).days) for other in days] for one in days]
+    variance = np.array(list(weights.values())) @ np.array(apart) @ np.array(list(weights.values()))
+    inside = [[usual.lag1 ** abs((one - other).days) for other in usual.dates] for one in usual.dates]
+    true_sd = usual.sd * np.sqrt((1 - 1 / usual.n) / (1 - np.sum(inside) / usual.n**2))
+    widened = stats.t.ppf(0.975, usual.n - 1) / stats.norm.ppf(0.975)
+    assert week.error == pytest.approx(true_sd * np.sqrt(variance) * widened, rel=1e-3)
 
 
 def test_later_mornings_change_nothing_about_a_day() -> None:
@@ -152,7 +214,7 @@ def test_only_mornings_in_the_usual_posture_make_the_week_and_the_range() -> Non
 def test_a_morning_in_another_posture_is_compared_with_its_like() -> None:
     sitting = [morning(back, 3.0 + 0.1 * (-1) ** back, 60, "sitting") for back in range(0, 60, 3)]
     lying = scattered(range(1, 60, 3)) + scattered(range(2, 60, 3))
-    today = stand_of(sitting + lying, TODAY)
+    today = stand_of(sitting + lying, TODAY, RangeSettings(history_days=60))
     assert today.usual_posture == "lying"
     assert today.ln_rmssd.morning_usual is not None
     assert today.ln_rmssd.morning_usual.mean == pytest.approx(3.0, abs=0.02)
@@ -165,12 +227,3 @@ def test_another_hour_than_usual_is_told() -> None:
     assert stand_of([*before, morning(0, hour=8.0)], TODAY).hours_off is None
     assert stand_of([*before, morning(0, hour=9.5)], TODAY).hours_off == pytest.approx(3.0)
     assert stand_of([*before, morning(0, hour=23.5)], TODAY).hours_off == pytest.approx(-7.0)
-
-
-def test_mornings_with_the_pulse_far_above_are_counted_back_from_today() -> None:
-    history = [morning(back, pulse=50 + (-1) ** back) for back in range(4, 60)]
-    raised = [morning(back, pulse=58) for back in range(3)]
-    assert len(stand_of([*history, *raised], TODAY).pulse_far_above) == 3
-    broken = [morning(0, pulse=58), morning(1, pulse=50), morning(2, pulse=58)]
-    assert stand_of([*history, *broken], TODAY).pulse_far_above == (TODAY,)
-    assert stand_of([*history[3:], *raised], TODAY - timedelta(days=-9)).pulse_far_above == ()

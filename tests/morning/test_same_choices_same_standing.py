@@ -14,8 +14,8 @@ import pytest
 from PySide6.QtWidgets import QApplication
 
 from dawnbeat.journal.store import Journal
-from dawnbeat.journal.today import today_of
-from dawnbeat.journal.words import paragraph
+from dawnbeat.morning.answer_text import facts
+from dawnbeat.morning.answering import grounds
 from dawnbeat.morning.choices import Choices, ChoiceStore
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from dawnbeat.ui.main import run
@@ -51,7 +51,7 @@ def test_the_terminal_obeys_the_windows_that_the_window_keeps(
     context = AppContext(journal)
     context.choose(ranges=OTHER)
     assert context.ranges.history_days == 20
-    on_the_page = paragraph(today_of(journal, date.today(), context.ranges))
+    on_the_page = facts(grounds(journal, date.today(), context.ranges).answer())[0]
     chosen = printed(capsys)
     assert " ".join(on_the_page.split()) in chosen
     assert " ".join(on_the_page.split()) not in usual

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from dawnbeat.journal.store import Journal
-from dawnbeat.journal.today import today_of
-from dawnbeat.journal.words import paragraph
+from dawnbeat.morning.answer_text import lines
+from dawnbeat.morning.answering import grounds
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from tests.ui.command_line import CommandLine
 
@@ -24,7 +24,7 @@ def filled(place: Path) -> Path:
 def test_an_empty_journal_says_how_to_begin(cli: CommandLine) -> None:
     out = cli("mornings").fine()
     assert "`dawnbeat read` takes one" in out
-    assert "too few mornings to say" in out
+    assert out.startswith("Can't say. There is no reading")
 
 
 @pytest.mark.parametrize("columns", [80, 120, 200])
@@ -56,7 +56,7 @@ def test_each_reading_is_one_line_however_wide_the_terminal(
 def test_the_paragraph_and_what_it_rests_on_are_those_of_the_journal(cli: CommandLine, filled: Path) -> None:
     out = " ".join(cli("mornings", "--weeks", 2).fine().split())
     with Journal.open(filled) as journal:
-        assert paragraph(today_of(journal, date.today())) in out
+        assert lines(grounds(journal, date.today()).answer())[0] in out
     assert "lnRMSSD, usual range:" in out
     assert "needs medical help" in out
 

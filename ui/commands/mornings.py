@@ -57,10 +57,18 @@ def print_mornings(
 
     from dawnbeat.journal.listing import sparkline
     from dawnbeat.journal.ranges import DEFAULT
-    from dawnbeat.journal.today import today_of
-    from dawnbeat.journal.words import paragraph, rests_on
+    from dawnbeat.morning.answer_text import headline, lead, lines, rests_on
+    from dawnbeat.morning.answering import grounds
     from dawnbeat.morning.verdict_text import verdict_lines
 
+    drawn_from = grounds(journal, today, ranges or DEFAULT)
+    for line in lines(drawn_from.answer()):
+        screen.print(line)
+    before = [each.date for each in drawn_from.mornings if each.date < today]
+    if drawn_from.today.morning is None and before:
+        last = grounds(journal, before[-1], ranges or DEFAULT).answer()
+        screen.print(f"On {before[-1]}: {headline(last)}. {lead(last)}")
+    screen.print()
     first = today - timedelta(days=7 * weeks - 1)
     readings = journal.readings(first, today)
     if readings:
@@ -75,10 +83,8 @@ def print_mornings(
         screen.print(f"lnRMSSD by day  {sparkline(days)}")
     else:
         screen.print(f"No reading since {first}: `dawnbeat read` takes one.")
-    stand = today_of(journal, today, ranges or DEFAULT)
     screen.print()
-    screen.print(paragraph(stand))
-    for line in rests_on(stand):
+    for line in rests_on(drawn_from.today):
         screen.print(Padding(line, (0, 0, 0, 2)))
 
 

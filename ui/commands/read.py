@@ -209,16 +209,17 @@ class _Talk:
             self._standing(kept)
 
     def _standing(self, kept: Kept) -> None:
-        from dawnbeat.journal.words import paragraph
+        from dawnbeat.morning.answer_text import lines
 
         assert kept.stored is not None
         self.say()
         self.say(f"Saved as reading {kept.stored.id}.")
         if kept.notice:
             self.say(kept.notice)
-        if kept.today is not None:
+        if kept.grounds is not None:
             self.say()
-            self.say(paragraph(kept.today))
+            for line in lines(kept.grounds.answer()):
+                self.say(line)
 
     def end(self, kept: Kept) -> None:
         """Raise DawnbeatError where the reading could not be saved, and say where it could not be shown."""

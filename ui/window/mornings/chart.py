@@ -157,7 +157,7 @@ class MorningsChart(QWidget):
             text += f"{interval_words(reading, 'mean_hr_bpm', 'bpm')}"
         else:
             text += f"not usable, {'; '.join(verdict_lines(reading.verdict))}"
-        within = round((series.day_s[place] - series.daily.day_s[0]) / DAY_S)
+        within = round((series.day_s[place] - series.daily_s[0]) / DAY_S)
         week, low, high = (values[within] for values in (series.daily.week, series.daily.low, series.daily.high))
         if math.isfinite(week):
             text += f" · week {math.exp(week):.0f} ms"
@@ -197,8 +197,8 @@ class _Half:
     def draw(self, series: Series) -> None:
         self.series = series
         daily, good = series.daily, series.usable & np.isfinite(series.value)
-        self.week.setData(daily.day_s, daily.week)
-        self.band.set_data(daily.day_s, daily.low, daily.high)
+        self.week.setData(series.daily_s, daily.week)
+        self.band.set_data(series.daily_s, daily.low, daily.high)
         self._put(self.kept, good & ~series.other_posture)
         self._put(self.other, good & series.other_posture)
         self._shown = (0.0, 0.0)

@@ -53,7 +53,7 @@ _TITLES = {
 def effects(readings: Sequence[StoredReading], measure: Measure, settings: RangeSettings) -> list[Effect]:
     """One effect for each thing that can be noted, in a fixed order, whether or not anything was noted."""
     series = series_of(readings, measure, settings)
-    deviation = deviations(series.day_s, series.value, series.daily.low, series.daily.high)
+    deviation = deviations(series.day_s, series.value, series.daily.mean)
     if measure == "ln_rmssd":
         deviation = 100.0 * np.expm1(deviation)
     good = series.usable & ~series.other_posture & np.isfinite(deviation)
@@ -76,15 +76,15 @@ def effects(readings: Sequence[StoredReading], measure: Measure, settings: Range
     return found
 
 
-def deviations(day_s: FloatArray, value: FloatArray, low: FloatArray, high: FloatArray) -> FloatArray:
-    """Each morning minus the middle of the usual range of its day; NaN where there is none.
+def deviations(day_s: FloatArray, value: FloatArray, mean: FloatArray) -> FloatArray:
+    """Each morning minus the mean of the usual range of its day; NaN where there is none.
 
-    day_s, value: (n,). low, high: (d,) for every day from the first morning on.
+    day_s, value: (n,). mean: (d,) for every day from the first morning on.
     """
     if not day_s.size:
         return np.zeros(0)
     at = np.round((day_s - day_s[0]) / DAY_S).astype(np.int64)
-    return np.asarray(value - (low[at] + high[at]) / 2)
+    return np.asarray(value - mean[at])
 
 
 def words_for(noted: FloatArray, deviation: FloatArray, yes_no: bool, unit: str) -> str:

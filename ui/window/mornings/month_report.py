@@ -12,14 +12,15 @@ from PySide6.QtCore import QBuffer, QByteArray, QIODevice, QMarginsF, QPointF, Q
 from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPageLayout, QPageSize, QPainter, QPdfWriter, QPen, QPolygonF
 
 from dawnbeat.journal.ranges import Measure, RangeSettings
+from dawnbeat.journal.rows import one_a_day
 from dawnbeat.journal.store import Journal
-from dawnbeat.journal.today import today_of
-from dawnbeat.journal.words import SEEK_HELP
+from dawnbeat.morning.answer_text import SEEK_HELP, headline, lead
+from dawnbeat.morning.answering import grounds
 from dawnbeat.shared.morning import RATINGS, Context, StoredReading
 from dawnbeat.shared.trace import BoolArray
 from dawnbeat.shared.version import software_version
 from dawnbeat.ui.palette import LIGHT
-from dawnbeat.ui.window.mornings.series import DAY_S, Series, seconds_of, series_of, standing_for_day
+from dawnbeat.ui.window.mornings.series import DAY_S, Series, seconds_of, series_of
 from dawnbeat.ui.window.parts.formats import MONTHS, interval_words, short_day
 
 _DPI = 300
@@ -38,7 +39,7 @@ def month_pdf(journal: Journal, year: int, month: int, ranges: RangeSettings) ->
     Raises DawnbeatError when the journal can't be read.
     """
     first, last = date(year, month, 1), date(year, month, calendar.monthrange(year, month)[1])
-    reach = timedelta(days=ranges.week_days + ranges.history_days)
+    reach = timedelta(days=ranges.reach_days)
     readings = journal.readings(first - reach, last)
     packed = QByteArray()
     buffer = QBuffer(packed)
@@ -78,7 +79,7 @@ class _Sheet:
         self.text(f"{MONTHS[first.month - 1]} {first.year}", 20)
         self.text("Morning pulse and variability, read from a fingertip on a camera", 9.5, _SOFT)
         self.y += 2 * self.mm
-        days = [readings[place] for place in standing_for_day(readings)]
+        days = one_a_day(readings)
         shown = [each for each in days if each.local_date >= first]
         for line in _summary(journal, shown, first, last, ranges):
             self.text(line, 9.5)
@@ -115,7 +116,7 @@ class _Sheet:
         area = QRectF(13 * mm, self.y + 4 * mm, self.width - 14 * mm, height - 9 * mm)
         left_s, right_s = seconds_of(first) - 0.7 * DAY_S, seconds_of(last) + 0.7 * DAY_S
         inside = (series.day_s >= seconds_of(first)) & (series.day_s <= seconds_of(last))
-        daily = (series.daily.day_s >= seconds_of(first)) & (series.daily.day_s <= seconds_of(last))
+        daily = (series.daily_s >= seconds_of(first)) & (series.daily_s <= seconds_of(last))
         good = inside & series.usable & np.isfinite(series.value)
         values = np.concatenate(
             [each[good] for each in (series.value, series.low, series.high)]
@@ -139,7 +140,7 @@ class _Sheet:
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(QColor(_BAND))
         for x, bottom, top in zip(
-            series.daily.day_s[daily], series.daily.low[daily], series.daily.high[daily], strict=True
+            series.daily_s[daily], series.daily.low[daily], series.daily.high[daily], strict=True
         ):
             if math.isfinite(bottom):
                 painter.drawRect(QRectF(at(x - DAY_S / 2, top), at(x + DAY_S / 2, bottom)))
@@ -162,7 +163,7 @@ class _Sheet:
     def _week(self, series: Series, daily: BoolArray, at: _At) -> None:
         self.painter.setPen(QPen(QColor(_ACCENT), 0.5 * self.mm))
         line: list[QPointF] = []
-        for x, value in zip(series.daily.day_s[daily], series.daily.week[daily], strict=True):
+        for x, value in zip(series.daily_s[daily], series.daily.week[daily], strict=True):
             if math.isfinite(value):
                 line.append(at(x, value))
             else:
@@ -214,8 +215,8 @@ class _Sheet:
     def foot(self) -> None:
         self.y = self.height - 10 * self.mm
         self.text(
-            "Usual range: mean and half a standard deviation of the days before each week (Plews et al. 2013, Sports "
-            f"Med 43:773-781). Dawnbeat is not a medical device. {SEEK_HELP}",
+            f"Usual range: mean and half a standard deviation of the days before each week (Vesterinen "
+            f"et al. 2016, Med Sci Sports Exerc 48:1347-1354). Dawnbeat is not a medical device. {SEEK_HELP}",
             7.5,
             _SOFT,
         )
@@ -233,11 +234,8 @@ def _summary(journal: Journal, shown: list[StoredReading], first: date, last: da
             f"RMSSD: typical {math.exp(ln.mean()):.0f} ms, from {math.exp(ln.min()):.0f} to {math.exp(ln.max()):.0f} "
             f"ms. Resting pulse: mean {pulse.mean():.0f} bpm, from {pulse.min():.0f} to {pulse.max():.0f} bpm."
         )
-    today = today_of(journal, shown[-1].local_date, ranges)
-    lines.append(
-        f"On {short_day(shown[-1].local_date)} the week’s RMSSD was {today.ln_rmssd.week}, and its resting pulse "
-        f"{today.resting_pulse.week}."
-    )
+    answer = grounds(journal, shown[-1].local_date, ranges).answer()
+    lines.append(f"On {short_day(shown[-1].local_date)}: {headline(answer)}. {lead(answer)}")
     return lines
 
 

@@ -1,4 +1,4 @@
-"""Where the latest morning and its week stand: one line, two strips, the paragraph, and what it rests on."""
+"""The latest morning's answer, where the morning and its week stand, and what the answer rests on."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout
 
-from dawnbeat.journal.ranges import TOO_FEW
-from dawnbeat.journal.today import Today, today_of
-from dawnbeat.journal.words import paragraph, rests_on
+from dawnbeat.journal.today import Today
+from dawnbeat.morning.answer_text import asks, cautions, headline, lead, rests_on, why
+from dawnbeat.morning.answering import grounds
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
@@ -27,18 +27,18 @@ class StandingSheet(QFrame):
         super().__init__()
         self.context = context
         self.setProperty("class", "sheet")
-        self.headline = _label("large")
-        self.headline.setAccessibleName("Where the week stands")
+        self.headline = _label("title")
+        self.headline.setAccessibleName("The answer")
         self.said = _label("said")
-        self.said.setAccessibleName("Today in words")
+        self.said.setAccessibleName("Why, in a sentence")
         self.rests = _label("small")
         self.rests.setAccessibleName("What this rests on")
         self.rests.hide()
         self.variability = RangeStrip(context, "RMSSD", "ms")
         self.pulse = RangeStrip(context, "Resting pulse", "bpm")
-        self.more = QPushButton("What it rests on")
+        self.more = QPushButton("Why")
         self.more.setCheckable(True)
-        controls.give(self.more, Key("W", "Show or hide which mornings the statements rest on", "Mornings"))
+        controls.give(self.more, Key("W", "Show or hide what the answer rests on", "Mornings"))
         self.more.toggled.connect(self._toggle)
         self._names: list[QLabel] = []
         for words in ("RMSSD", "Resting pulse"):
@@ -92,18 +92,17 @@ class StandingSheet(QFrame):
             self.more.hide()
             return
         try:
-            today = today_of(self.context.journal, day, self.context.ranges)
+            drawn_from = grounds(self.context.journal, day, self.context.ranges)
         except DawnbeatError as error:
             self.context.say(str(error))
             return
+        today, answer = drawn_from.today, drawn_from.answer()
         self.more.show()
         self._show_strips(today.ln_rmssd.usual is not None, today.resting_pulse.usual is not None)
-        week = today.ln_rmssd.week
-        words = TOO_FEW if week == TOO_FEW else f"the week sits {week}"
         when = "" if day == date.today() else f"{short_day(day)}: "
-        self.headline.setText(f"{when}{words}." if when else f"{words[0].upper()}{words[1:]}.")
-        self.said.setText(paragraph(today))
-        self.rests.setText("\n".join(rests_on(today)) or "Nothing yet.")
+        self.headline.setText(f"{when}{headline(answer)}")
+        self.said.setText(" ".join([lead(answer), *asks(answer), *cautions(answer)]))
+        self.rests.setText("\n".join([*why(answer), "", *rests_on(today)]))
         self._name(today)
         self.variability.set_stand(today.ln_rmssd)
         self.pulse.set_stand(today.resting_pulse)

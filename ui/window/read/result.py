@@ -23,7 +23,8 @@ from dawnbeat.ui.window.read.context_form import ContextForm
 from dawnbeat.ui.window.read.widgets import button, label, restyle
 
 if TYPE_CHECKING:
-    from dawnbeat.journal.today import Stand, Today
+    from dawnbeat.journal.today import Stand
+    from dawnbeat.morning.answering import Grounds
     from dawnbeat.ui.window.read.plots import ReadingPlots
 
 _TWO_COLUMNS_FROM = 880
@@ -163,20 +164,20 @@ class ResultView(QWidget):
         self.bin.setVisible(kept.stored is not None)
         self._beside.setVisible(kept.stored is not None)
         self._show_main(self.main if usable else self.take_again)
-        self._show_standing(kept.today, rehearsing)
+        self._show_standing(kept.grounds, rehearsing)
         self.plots.show_analysis(analysis)
 
-    def _show_standing(self, today: Today | None, rehearsing: bool) -> None:
+    def _show_standing(self, grounds: Grounds | None, rehearsing: bool) -> None:
         assert self.kept is not None
-        analysis = self.kept.analysis
+        analysis, today = self.kept.analysis, None if grounds is None else grounds.today
         self.pulse.show_figure(analysis, None if today is None else today.resting_pulse)
         self.rmssd.show_figure(analysis, None if today is None else today.ln_rmssd)
-        if today is None:
+        if grounds is None:
             self.paragraph.setText(f"{REHEARSAL if rehearsing else ''} {NOT_MEDICAL}".strip())
             return
-        from dawnbeat.journal.words import paragraph
+        from dawnbeat.morning.answer_text import lines
 
-        self.paragraph.setText(f"{paragraph(today)} {NOT_MEDICAL}")
+        self.paragraph.setText(" ".join([*lines(grounds.answer()), NOT_MEDICAL]))
 
     def keep_context(self) -> None:
         """Save what was added, if it differs from what is saved."""
@@ -201,20 +202,20 @@ class ResultView(QWidget):
         kept = self.kept
         if kept is None or kept.stored is None:
             return
-        from dawnbeat.journal.today import today_of
+        from dawnbeat.morning.answering import grounds
 
         try:
             stored = self.context.journal.reading(kept.stored.id)
-            today = today_of(self.context.journal, stored.local_date, self.context.ranges)
+            drawn_from = grounds(self.context.journal, stored.local_date, self.context.ranges)
         except DawnbeatError as error:
             self.context.say(str(error))
             return
-        self.kept = replace(kept, stored=stored, today=today)
+        self.kept = replace(kept, stored=stored, grounds=drawn_from)
         self.form.set_value(stored.context)
         in_bin = stored.binned_at is not None
         self.bin.setEnabled(not in_bin)
         self.form.setEnabled(not in_bin)
-        self._show_standing(None if in_bin else today, False)
+        self._show_standing(None if in_bin else drawn_from, False)
         if in_bin:
             self.paragraph.setText("This reading is in the bin; Ctrl+Z brings it back.")
 

@@ -10,11 +10,11 @@ import numpy as np
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QLabel, QSizePolicy, QVBoxLayout, QWidget
 
-from dawnbeat.journal.ranges import RangeSettings, usual_posture
-from dawnbeat.shared.morning import Morning
+from dawnbeat.journal.ranges import RangeSettings, counts, daily_ranges
+from dawnbeat.shared.morning import ORIGINS, POSTURES, Morning
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.training.weeks import EASY_AIM, EASY_TIME_AIM, Span, Week, monday_of
-from dawnbeat.ui.window.mornings.series import DAY_S, daily_ranges, day_of, seconds_of
+from dawnbeat.ui.window.mornings.series import DAY_S, day_of, seconds_of, seconds_of_days
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.plots import Ink, Plot
 from dawnbeat.ui.window.runs.bars import Bar, StackedBars
@@ -124,15 +124,17 @@ class WeeksChart(QWidget):
 
     def show_mornings(self, mornings: Sequence[Morning], settings: RangeSettings) -> None:
         """Usable mornings in the usual posture, with the week's average and the usual range."""
-        posture = usual_posture(mornings, mornings[-1].date, settings) if mornings else None
-        used = [each for each in mornings if each.usable and each.posture == posture and each.ln_rmssd is not None]
+        first, last = (mornings[0].date, mornings[-1].date) if mornings else 2 * (date.today(),)
+        daily = daily_ranges(mornings, "ln_rmssd", first, last, settings)
+        usual = (POSTURES[int(daily.posture[-1])], ORIGINS[int(daily.origin[-1])])
+        used = [each for each in mornings if counts(each, "ln_rmssd") and (each.posture, each.origin) == usual]
         at = np.array([seconds_of(each.date) for each in used], dtype=np.float64)
         value = np.array([each.ln_rmssd for each in used], dtype=np.float64)
-        daily = daily_ranges(at, value, settings)
+        daily_s = seconds_of_days(daily.day) + DAY_S / 4
         # A morning stands at its own hour, some time into its day.
         self._kept.setData(at + DAY_S / 4, value)
-        self._average.setData(daily.day_s + DAY_S / 4, daily.week)
-        self._usual.set_data(daily.day_s + DAY_S / 4, daily.low, daily.high)
+        self._average.setData(daily_s, daily.week)
+        self._usual.set_data(daily_s, daily.low, daily.high)
         low, high = (float(value.min()), float(value.max())) if value.size else (math.log(30), math.log(80))
         self.mornings.box.setYRange(low - 0.1, high + 0.1, padding=0)
         marks = [(math.log(ms), str(ms)) for ms in _TICKS_MS if low - 0.05 < math.log(ms) < high + 0.05]

@@ -47,7 +47,7 @@ HELP_KEY = "F1"
 # What pages rest on and takes long to load. None of it touches Qt, so that another thread can load it.
 NEEDS = {
     "bench": ("dawnbeat.morning.bench_run", "dawnbeat.morning.scoring", "dawnbeat.morning.second_opinion"),
-    "mornings": ("dawnbeat.journal.today",),
+    "mornings": ("dawnbeat.morning.answering",),
 }
 _FIRST_SIZE = QSize(1180, 760)
 _LEAST_SIZE = QSize(480, 300)

@@ -1,0 +1,76 @@
+"""The answer of a day of the journal: what it is drawn from is read once, and asked again as notes change."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from dawnbeat.journal import rows
+from dawnbeat.journal.ranges import DEFAULT, RangeSettings
+from dawnbeat.journal.store import Journal
+from dawnbeat.journal.today import Today, mornings_for, stand_of
+from dawnbeat.morning.answer import Answer, LoadBehind, answer_from, as_json, with_notes
+from dawnbeat.shared.morning import Context, Morning, StoredReading
+from dawnbeat.training.load import WEEK_DAYS, coefficients_from
+from dawnbeat.training.mornings_after import daily_load
+from dawnbeat.training.weeks import judged_runs
+from dawnbeat.training.zone_store import setting
+
+# The setting's name, as the page Runs keeps it.
+COEFFICIENTS = "coefficients"
+# Weeks that yesterday and the last seven days are held against.
+_WEEKS_BEFORE = 4
+
+
+@dataclass(frozen=True)
+class Grounds:
+    """What the answer of a day is drawn from."""
+
+    day: date
+    mornings: tuple[Morning, ...]
+    load: LoadBehind | None
+    settings: RangeSettings
+
+    @functools.cached_property
+    def today(self) -> Today:
+        """Where the day stands, by what is noted in the journal."""
+        return stand_of(self.mornings, self.day, self.settings)
+
+    def answer(self, notes: Context | None = None) -> Answer:
+        """The answer; notes: in place of those in the journal, while the runner is still choosing."""
+        if notes is None:
+            return answer_from(self.today, self.mornings, None, self.load)
+        mornings = [with_notes(each, notes) if each.date == self.day else each for each in self.mornings]
+        return answer_from(stand_of(mornings, self.day, self.settings), mornings, notes, self.load)
+
+
+def grounds(journal: Journal, day: date, settings: RangeSettings = DEFAULT) -> Grounds:
+    """Read what a day's answer is drawn from; later readings are not looked at."""
+    return Grounds(day, tuple(mornings_for(journal, day, settings)), load_behind(journal, day), settings)
+
+
+def keep_answer(journal: Journal, reading: StoredReading, drawn_from: Grounds) -> StoredReading:
+    """Store with a reading what is said on its day now; one that does not stand for its day keeps what it has."""
+    stands = next((each for each in drawn_from.mornings if each.date == reading.local_date), None)
+    if stands is None or not (reading.counts or stands == rows.morning_of(reading)):
+        return reading
+    return journal.keep_answer(reading.id, as_json(drawn_from.answer()))
+
+
+def load_behind(journal: Journal, day: date) -> LoadBehind | None:
+    """Yesterday's load and that of the last seven days beside the four weeks before; None without runs in them."""
+    week_first = day - timedelta(days=WEEK_DAYS)
+    first = week_first - timedelta(days=_WEEKS_BEFORE * WEEK_DAYS)
+    judged = judged_runs(journal, day, first, day - timedelta(days=1))
+    if not judged:
+        return None
+    found = daily_load(judged, coefficients_from(str(setting(journal, COEFFICIENTS, "men"))))
+    before = [load for run_day, load in found.by_day.items() if first <= run_day < week_first]
+    return LoadBehind(
+        measure=found.name,
+        yesterday=found.by_day.get(day - timedelta(days=1), 0.0),
+        week=sum(load for run_day, load in found.by_day.items() if week_first <= run_day < day),
+        usual_day=sum(before) / len(before) if before else None,
+        usual_week=sum(before) / _WEEKS_BEFORE if before else None,
+    )
