@@ -386,19 +386,31 @@ def of_one_day(found: DailyRanges) -> tuple[WeekAverage | None, UsualRange | Non
     def dates(there: BoolArray) -> tuple[date, ...]:
         return tuple(oldest + timedelta(days=int(at)) for at in np.flatnonzero(there))
 
+    def first(values: FloatArray) -> float:
+        return float(values[0])
+
     week, usual = None, None
     if np.isfinite(found.week[0]):
-        of_week = (float(each[0]) for each in (found.week, found.week_cv_pct))
-        errors = (float(each[0]) for each in (found.week_error, found.lately, found.lately_error))
-        week = WeekAverage(*of_week, dates(found.in_week[0]), *errors)
+        week = WeekAverage(
+            mean=first(found.week),
+            cv_pct=first(found.week_cv_pct),
+            dates=dates(found.in_week[0]),
+            error=first(found.week_error),
+            lately=first(found.lately),
+            lately_error=first(found.lately_error),
+        )
     if np.isfinite(found.mean[0]):
         usual = UsualRange(
-            *(float(each[0]) for each in (found.low, found.high, found.mean, found.sd)),
-            dates(found.in_reference[0]),
-            *(
-                float(each[0])
-                for each in (found.band_low, found.band_high, found.spread, found.lag1, found.reading_error)
-            ),
+            low=first(found.low),
+            high=first(found.high),
+            mean=first(found.mean),
+            sd=first(found.sd),
+            dates=dates(found.in_reference[0]),
+            band_low=first(found.band_low),
+            band_high=first(found.band_high),
+            spread=first(found.spread),
+            lag1=first(found.lag1),
+            reading_error=first(found.reading_error),
         )
     return week, usual
 

@@ -40,8 +40,9 @@ INVENTED = (
 class Kept:
     """An analysed reading and whether it could be saved.
 
-    stored, grounds: None where it was not saved; the day's answer is drawn from the grounds. folder: its recording, None where none was made. trouble: why
-    it could not be saved, one line, else empty. notice: something to know although it was saved, or empty.
+    stored, grounds: None where it was not saved; the day's answer is drawn from the grounds. folder: its recording,
+    None where none was made. trouble: why it could not be saved, one line, else empty. notice: something to know
+    although it was saved, or empty.
     """
 
     analysis: Analysis
