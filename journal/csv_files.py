@@ -141,7 +141,7 @@ class ImportPlan:
         """The plan in words, one statement a line."""
         said = [f"{len(self.new)} new, {self.same} here already, {len(self.conflicts)} different from the journal's"]
         if self.in_bin:
-            said.append(f"{self.in_bin} in the bin, which stay there: restore them from the bin")
+            said.append(f"{self.in_bin} in the bin, which stay there: `dawnbeat bin --back NUMBER` brings one back")
         for conflict in self.conflicts[:_ERRORS_SHOWN]:
             said.append(
                 f"line {conflict.line}: {conflict.ours.began:%Y-%m-%d %H:%M} differs in {', '.join(conflict.differing)}"

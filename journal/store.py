@@ -232,7 +232,7 @@ class Journal:
         """
         reading = self.reading(reading_id)
         if reading.binned_at is not None:
-            raise DawnbeatError(f"reading {reading_id} is in the bin: restore it first")
+            raise DawnbeatError(f"reading {reading_id} is in the bin: bring it back first")
         verdict = reading.verdict
         if not verdict.usable:
             others = any(each.verdict.usable for each in self.day(reading.local_date))
@@ -248,7 +248,7 @@ class Journal:
     # The bin
 
     def put_in_bin(self, reading_id: int) -> None:
-        """Take a reading out of everything; it can be restored until the bin is emptied."""
+        """Take a reading out of everything; it can be brought back until the bin is emptied."""
         self.reading(reading_id)
         with self.transaction("put the reading in the bin") as connection:
             connection.execute(
@@ -259,10 +259,10 @@ class Journal:
         """The readings in the bin, by day."""
         return self._readings("WHERE r.binned_at IS NOT NULL", ())
 
-    def restore_from_bin(self, reading_id: int) -> StoredReading:
+    def bring_back(self, reading_id: int) -> StoredReading:
         """Bring a reading back from the bin, as it was."""
         self.reading(reading_id)
-        with self.transaction("restore the reading") as connection:
+        with self.transaction("bring the reading back") as connection:
             connection.execute("UPDATE readings SET binned_at = NULL WHERE id = ?", (reading_id,))
         return self.reading(reading_id)
 

@@ -18,6 +18,7 @@ import platformdirs
 from dawnbeat.journal.folder import DATABASE, HOME_VARIABLE, MARKER, data_folder, expanded
 from dawnbeat.journal.ranges import RangeSettings
 from dawnbeat.journal.store import Journal
+from dawnbeat.shared.checked_fields import check_fields, choice, flag, number, text
 from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
 from dawnbeat.shared.morning import POSTURES, Posture, posture_from
 from dawnbeat.shared.private_files import private_folder, replacing
@@ -33,43 +34,27 @@ DETECTION_FILE = "detection.toml"
 
 @dataclass(frozen=True)
 class Choices:
-    """Everything on the Settings page. Raises DawnbeatError for a value that can't be.
+    """Everything on the Settings page; the metadata of each field says what it holds.
 
-    source: camera, stream or rehearsal. camera: its number. stream: address of a network camera.
-    duration_s: length of a reading. tone: soft tone at start and end. theme: system, light or dark.
-    text_percent: 100 to 200. journal: folder, empty for the usual place. video: also keep the picture.
-    ranges: RangeSettings that differ from the default, by name. met: the first words were read.
+    Raises DawnbeatError for a value that can't be.
     """
 
-    source: str = "camera"
-    camera: int = 0
-    stream: str = ""
-    duration_s: int = 120
-    posture: str = "lying"
-    tone: bool = False
-    theme: str = "system"
-    text_percent: int = 100
-    journal: str = ""
-    video: bool = False
+    source: str = choice("camera", SOURCES, "where light comes from")
+    camera: int = number(0, 0, 9999, "", "number of the camera", whole=True)
+    stream: str = text("", "address of a network camera")
+    duration_s: int = choice(120, DURATIONS_S, "length of a reading in seconds")
+    posture: str = choice("lying", POSTURES, "how readings are taken")
+    tone: bool = flag(False, "soft tone at start and end")
+    theme: str = choice("system", THEMES, "light or dark")
+    text_percent: int = number(100, *TEXT_PERCENT, "%", "size of the text", whole=True)
+    journal: str = text("", "folder of the journal, empty for the usual place")
+    video: bool = flag(False, "also keep the picture")
+    # RangeSettings that differ from the default, by name.
     ranges: dict[str, float] = field(default_factory=dict)
-    met: bool = False
+    met: bool = flag(False, "the first words were read")
 
     def __post_init__(self) -> None:
-        for name, allowed in (("source", SOURCES), ("theme", THEMES), ("posture", POSTURES)):
-            if getattr(self, name) not in allowed:
-                raise DawnbeatError(f"{name} is {getattr(self, name)!r}: choose one of {', '.join(allowed)}")
-        for name in ("tone", "video", "met"):
-            if not isinstance(getattr(self, name), bool):
-                raise DawnbeatError(f"{name} is {getattr(self, name)!r}: say true or false")
-        if type(self.camera) is not int or not 0 <= self.camera <= 9999:
-            raise DawnbeatError(f"camera is {self.camera!r}: give its number, such as 0")
-        if type(self.duration_s) is not int or self.duration_s not in DURATIONS_S:
-            raise DawnbeatError(f"duration_s is {self.duration_s!r}: choose {', '.join(map(str, DURATIONS_S))}")
-        low, high = TEXT_PERCENT
-        if type(self.text_percent) is not int or not low <= self.text_percent <= high:
-            raise DawnbeatError(f"text_percent is {self.text_percent!r}: it goes from {low} to {high}")
-        if not isinstance(self.stream, str) or not isinstance(self.journal, str):
-            raise DawnbeatError("stream and journal are texts")
+        check_fields(self)
         if not isinstance(self.ranges, dict):
             raise DawnbeatError("ranges holds numbers by name")
         self.range_settings  # noqa: B018  raises where a window can't be

@@ -21,8 +21,14 @@ class DawnbeatError(Exception):
 
 def one_line(text: object) -> str:
     """Fold any text, such as a library's own message, into one printable line."""
-    folded = " ".join(str(text).split())
-    return "".join(letter if letter.isprintable() else "?" for letter in folded)
+    return printable(" ".join(str(text).split()))
+
+
+def printable(text: str) -> str:
+    """The text with a question mark for each letter that a terminal would obey rather than show; lines stay lines."""
+    if text.isprintable():
+        return text
+    return "".join(letter if letter.isprintable() or letter in "\n\t" else "?" for letter in text)
 
 
 @contextmanager

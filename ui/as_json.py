@@ -5,11 +5,15 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
+from collections.abc import Iterable
+from datetime import date
 from typing import Any
 
+from dawnbeat.journal.columns import COLUMNS
 from dawnbeat.morning.keeping import Kept
 from dawnbeat.morning.verdict_text import verdict_lines
-from dawnbeat.shared.reading import Analysis, verdict_as_data
+from dawnbeat.shared.morning import StoredReading
+from dawnbeat.shared.reading import Analysis, findings_as_data, verdict_as_data
 
 
 def json_line(recording: str, analysis: Analysis) -> str:
@@ -56,6 +60,22 @@ def _content(recording: str, analysis: Analysis) -> dict[str, Any]:
 
 def _line(content: dict[str, Any]) -> str:
     return json.dumps(_finite(content), allow_nan=False, ensure_ascii=False)
+
+
+def json_of_readings(readings: Iterable[StoredReading]) -> str:
+    """A JSON list with one object a reading: its number, every column of the journal, and the verdict in words."""
+    return json.dumps([reading_object(each) for each in readings], allow_nan=False, ensure_ascii=False, indent=1)
+
+
+def reading_object(reading: StoredReading) -> dict[str, Any]:
+    """One stored reading as plain values, by the names of the journal's columns."""
+    found: dict[str, Any] = {"id": reading.id}
+    for column in COLUMNS:
+        value = column.value(reading)
+        found[column.name] = value.isoformat() if isinstance(value, date) else value
+    found["findings"] = findings_as_data(reading.verdict.findings)
+    found["settings"] = json.loads(reading.settings_json)
+    return {**found, "reasons": verdict_lines(reading.verdict)}
 
 
 def _finite(value: Any) -> Any:

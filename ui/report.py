@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import IO, TYPE_CHECKING
+from typing import IO, TYPE_CHECKING, Any
 
 from rich import box
 from rich.console import Console, Group, RenderableType
@@ -12,6 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from dawnbeat.morning.verdict_text import verdict_lines
+from dawnbeat.shared.errors import printable
 
 if TYPE_CHECKING:
     from dawnbeat.shared.reading import Analysis
@@ -27,7 +28,7 @@ def reading(name: str, analysis: Analysis) -> RenderableType:
     usable = analysis.verdict.usable
     rate = f", {analysis.frame_rate_hz:.1f} frames a second" if analysis.frame_rate_hz else ""
     parts: list[RenderableType] = [
-        Text.assemble((name, "bold"), f"  {analysis.duration_s:.0f} s{rate}"),
+        Text.assemble((printable(name), "bold"), f"  {analysis.duration_s:.0f} s{rate}"),
         Text("usable" if usable else "NOT USABLE", style="bold" if usable else "bold reverse"),
     ]
     parts += [Text(f"  {'' if usable else 'because '}{reason}") for reason in verdict_lines(analysis.verdict)]
@@ -84,9 +85,16 @@ def _left_out(analysis: Analysis) -> str:
     return words
 
 
+class _PlainConsole(Console):
+    """A terminal that shows the letters of a text and obeys none: a note can hold what would move its cursor."""
+
+    def render_str(self, text: str, **how: Any) -> Text:
+        return super().render_str(printable(text), **how)
+
+
 def console(output: IO[str] | None = None) -> Console:
     """The terminal; wide enough where the output goes to a file. Brackets in a name are letters, not a style."""
-    terminal = Console(file=output, highlight=False, markup=False, emoji=False)
+    terminal = _PlainConsole(file=output, highlight=False, markup=False, emoji=False)
     if terminal.is_terminal:
         return terminal
-    return Console(file=output, width=max(terminal.width, 110), highlight=False, markup=False, emoji=False)
+    return _PlainConsole(file=output, width=max(terminal.width, 110), highlight=False, markup=False, emoji=False)

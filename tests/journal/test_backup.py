@@ -231,6 +231,28 @@ def test_a_damaged_foreign_or_newer_database_in_a_backup_is_refused(
         refused(forged, filled, "is not a Dawnbeat journal")
 
 
+@pytest.mark.parametrize(
+    "strange",
+    [
+        "CREATE TRIGGER late AFTER INSERT ON readings BEGIN DELETE FROM intervals; END",
+        "CREATE VIEW everything AS SELECT * FROM readings",
+        "CREATE TABLE letters (text)",
+    ],
+)
+def test_a_backup_that_holds_what_no_journal_has_is_refused(
+    filled: Journal, zipped: Path, tmp_path: Path, strange: str
+) -> None:
+    def slip_in(entries: Entries) -> None:
+        database = tmp_path / "changed.sqlite3"
+        database.write_bytes(entries["journal.sqlite3"])
+        connection = sqlite3.connect(database)
+        connection.execute(strange)
+        connection.close()
+        entries["journal.sqlite3"] = database.read_bytes()
+
+    refused(rebuilt(zipped, slip_in), filled, "which no journal has")
+
+
 @pytest.mark.parametrize("content", [b"", b"no zip at all", b"PK\x03\x04" + b"x" * 100])
 def test_a_file_that_is_no_zip_is_refused(filled: Journal, tmp_path: Path, content: bytes) -> None:
     (tmp_path / "x.zip").write_bytes(content)

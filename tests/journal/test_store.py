@@ -207,7 +207,7 @@ def test_the_bin_gives_back_what_was_put_into_it(journal: Journal, taken: Any, a
     assert journal.readings() == []
     assert journal.mornings() == []
     assert [each.id for each in journal.bin()] == [saved.id]
-    assert journal.restore_from_bin(saved.id) == saved
+    assert journal.bring_back(saved.id) == saved
     assert journal.readings() == [saved]
 
 

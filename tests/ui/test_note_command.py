@@ -8,7 +8,7 @@ import pytest
 
 from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.mornings import invented_analysis
-from dawnbeat.shared.morning import Circumstances, StoredReading
+from dawnbeat.shared.morning import Circumstances, Context, StoredReading
 from tests.ui.command_line import CommandLine
 
 DAY = "2025-05-03"
@@ -75,3 +75,18 @@ def test_what_cant_be_noted_gets_one_line_and_changes_nothing(
 def test_days_have_names(cli: CommandLine, place: Path) -> None:
     yesterday = date.today() - timedelta(days=1)
     assert f"there is no reading on {yesterday}" in cli("note", "yesterday").refused()
+
+
+@pytest.mark.parametrize("asked", [("note", DAY), ("mornings", "--weeks", "200")])
+def test_a_note_never_moves_the_terminal(
+    cli: CommandLine, place: Path, three: list[StoredReading], asked: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "200")
+    note = "\x1b[2J\x1b]0;gone\x07\x9b31mred\u202eback"
+    with Journal.open(place / "journal") as journal:
+        for each in three:
+            journal.edit_context(each.id, Context(note=note))
+            assert journal.reading(each.id).context.note == note
+    out = cli(*asked).fine()
+    assert "?[2J?]0;gone??31mred?back" in out
+    assert all(letter.isprintable() or letter in "\n\r" for letter in out)

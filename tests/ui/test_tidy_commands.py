@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 from datetime import UTC, datetime
 from pathlib import Path
@@ -53,10 +54,17 @@ def test_a_reading_goes_to_the_bin_comes_back_and_goes_for_good_only_when_asked(
     assert run(["bin", "1", *at]) == 0
     with Journal.open(home) as journal:
         assert journal.readings() == []
-    assert run(["bin", "--restore", "1", *at]) == 0
+    assert run(["bin", "--back", "1", *at]) == 0
     with Journal.open(home) as journal:
         assert len(journal.readings()) == 1
-    run(["bin", "1", *at])
+    capsys.readouterr()
+    assert run(["bin", "1", "--json", *at]) == 0
+    (binned,) = json.loads(capsys.readouterr().out)
+    assert (binned["id"], binned["usable"], binned["posture"]) == (1, True, "lying")
+    assert binned["reasons"]
+    assert binned["rmssd_ms"] > 0
+    assert binned["binned_at"]
+    assert run(["bin", "1", "--back", "1", *at]) == 2
     assert run(["bin", "--empty", *at]) == 2
     with Journal.open(home) as journal:
         assert len(journal.bin()) == 1

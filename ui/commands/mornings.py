@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.errors import DawnbeatError, printable
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -163,7 +163,7 @@ def note(
         if words:
             reading = opened.edit_context(reading.id, context_from_line(_one_line(words), reading.context))
         print(_headline(reading))
-        print(line_of(reading.context) or "nothing noted")
+        print(printable(line_of(reading.context)) or "nothing noted")
         others = [each for each in opened.day(chosen) if each.id != reading.id]
         if others:
             print("also that day; --pick NUMBER lets one of them count:")

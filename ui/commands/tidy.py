@@ -47,28 +47,38 @@ def bin_command(
     reading: int | None = typer.Argument(
         None, help="Number of a reading that should go; without one, the bin is listed."
     ),
-    restore: int | None = typer.Option(None, help="Number of a reading to take out of the bin again."),
+    back: int | None = typer.Option(None, "--back", metavar="NUMBER", help="A reading to take out of the bin again."),
     empty: bool = typer.Option(False, "--empty", help="Delete what is in the bin for good."),
     yes: bool = typer.Option(False, "--yes", help="Don't ask before emptying."),
+    as_json: bool = typer.Option(False, "--json", help="List the bin as JSON."),
     journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
-    """Put a reading in the bin, take it out again, or empty the bin."""
+    """Put a reading in the bin, take it out again, list the bin, or empty it."""
     from dawnbeat.morning.choices import open_journal
+    from dawnbeat.ui.as_json import json_of_readings
 
+    if sum((reading is not None, back is not None, empty)) > 1:
+        raise DawnbeatError("give one of a number, --back and --empty")
     with open_journal(journal) as opened:
         if reading is not None:
             opened.put_in_bin(reading)
-            print(f"Reading {reading} is in the bin; `dawnbeat bin --restore {reading}` takes it out again.")
-        if restore is not None:
-            opened.restore_from_bin(restore)
-            print(f"Reading {restore} is back.")
-        if empty:
+            if not as_json:
+                print(f"Reading {reading} is in the bin; `dawnbeat bin --back {reading}` takes it out again.")
+        elif back is not None:
+            opened.bring_back(back)
+            if not as_json:
+                print(f"Reading {back} is out of the bin again.")
+        elif empty:
             ids = [each.id for each in opened.bin()]
             if ids:
                 ask_first(f"Delete {len(ids)} from the bin for good?", yes)
-            print(f"{opened.empty_bin(ids)} deleted for good.")
-        if reading is None and restore is None and not empty:
+            deleted = opened.empty_bin(ids)
+            if not as_json:
+                print(f"{deleted} deleted for good.")
+        elif not as_json:
             for each in opened.bin():
                 print(f"{each.id}  {each.began:%Y-%m-%d %H:%M}")
             if not opened.bin():
                 print("The bin is empty.")
+        if as_json:
+            print(json_of_readings(opened.bin()))

@@ -207,7 +207,7 @@ class MorningsTable(RowsTable[StoredReading]):
 
     def _restore(self, rows: Sequence[StoredReading]) -> None:
         for each in rows:
-            self.context.journal.restore_from_bin(each.id)
+            self.context.journal.bring_back(each.id)
 
 
 def _look(reading: StoredReading, _column: Column[StoredReading]) -> QFont | None:

@@ -224,7 +224,7 @@ class ResultView(QWidget):
             return
         journal, stored = self.context.journal, self.kept.stored
         words = f"the reading of {stored.local_date} {stored.began:%H:%M} into the bin"
-        if self.context.do(words, lambda: journal.put_in_bin(stored.id), lambda: journal.restore_from_bin(stored.id)):
+        if self.context.do(words, lambda: journal.put_in_bin(stored.id), lambda: journal.bring_back(stored.id)):
             self.context.say("The reading is in the bin; Ctrl+Z brings it back.")
 
     def _show_main(self, wanted: QPushButton) -> None:
