@@ -144,9 +144,12 @@ def morning_of(reading: StoredReading) -> Morning:
 
 
 def _standard_error(reading: StoredReading, name: str) -> float | None:
-    """A quarter of the 95 % interval, as of a normal distribution; None where there is no interval."""
-    bounds = reading.intervals95.get(name)
-    return None if bounds is None else (bounds[1] - bounds[0]) / (2 * _NORMAL_95)
+    """From the upper half of the 95 % interval, as of a normal distribution; None where there is no interval.
+
+    The lower half of RMSSD's also holds what the way from heart to finger adds, which is much the same every morning.
+    """
+    bounds, value = reading.intervals95.get(name), getattr(reading.metrics, name)
+    return None if bounds is None or value is None else (bounds[1] - value) / _NORMAL_95
 
 
 # Writing

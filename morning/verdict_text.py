@@ -53,6 +53,10 @@ _TEXTS: Mapping[str, Callable[[_Values], str]] = {
     "timed": _said("beats timed to {error_ms:.1f} ms"),
     "rates_agree": _said("beats, repetition and spectrum agree about the rate"),
     "short": _said("a short reading: its 95 % intervals are wide, two minutes would say more"),
+    "low_unknown": _said(
+        "an RMSSD of {rmssd_ms:.0f} ms is no more than the way from heart to finger adds by itself (up to "
+        "{way_ms:.0f} ms): light can't tell how low the heart's own is"
+    ),
     # What speaks against it.
     "irregular": _said(
         "the pulse keeps coming irregularly, other than breathing makes it, and its variability says nothing then: if "

@@ -15,6 +15,7 @@ import numpy as np
 from dawnbeat.shared.beats import Beats, Intervals, Reason
 from dawnbeat.shared.reading import Finding, Metrics, Verdict
 from dawnbeat.shared.settings import Settings
+from dawnbeat.signal.figures import WAY_MS
 from dawnbeat.signal.origin import Origin
 from dawnbeat.signal.rhythm import HeartRhythm
 
@@ -100,6 +101,9 @@ def verdict_on(evidence: Evidence, settings: Settings) -> Verdict:
     ]
     if evidence.duration_s < _SHORT_S:
         findings.append(Finding("short", {"duration_s": evidence.duration_s}))
+    rmssd_ms = evidence.metrics.rmssd_ms
+    if rmssd_ms is not None and rmssd_ms < WAY_MS:
+        findings.append(Finding("low_unknown", {"rmssd_ms": rmssd_ms, "way_ms": WAY_MS}))
     return Verdict(True, True, False, tuple(findings))
 
 

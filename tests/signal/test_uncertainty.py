@@ -67,7 +67,7 @@ def test_fewer_beats_give_wider_intervals(half_hours):
 def test_a_worse_clock_reaches_further_down(half_hours):
     for nn_ms in half_hours[:10]:
         intervals = two_minutes(nn_ms)
-        good, bad = intervals_95(intervals, 0.5), intervals_95(intervals, 8.0)
+        good, bad = intervals_95(intervals, 0.5, way_ms=0.0), intervals_95(intervals, 8.0, way_ms=0.0)
         assert bad["rmssd_ms"][0] < good["rmssd_ms"][0]
         assert bad["sdnn_ms"][0] < good["sdnn_ms"][0]
         assert bad["rmssd_ms"][0] > 0.0
@@ -84,9 +84,42 @@ def test_timing_errors_are_taken_off_as_six_times_their_variance():
     for _ in range(300):
         nn_ms = 1000.0 + 12.0 * rng.standard_normal(120)
         beat_ms = np.concatenate([[0.0], np.cumsum(nn_ms)]) + 5.0 * rng.standard_normal(121)
-        low, high = intervals_95(as_intervals(np.diff(beat_ms)), 5.0)["rmssd_ms"]
+        low, high = intervals_95(as_intervals(np.diff(beat_ms)), 5.0, way_ms=0.0)["rmssd_ms"]
         hit.append(low <= np.sqrt(2.0) * 12.0 <= high)
-    assert 0.90 <= np.mean(hit) <= 0.995
+    assert 0.90 <= np.mean(hit) <= 0.999
+
+
+@pytest.mark.parametrize("leaning", [-0.1, 0.0, 0.1])
+@pytest.mark.parametrize("heart_ms", [30.0, 40.0, 80.0])
+def test_the_way_to_the_finger_leaves_the_heart_within_reach(leaning, heart_ms):
+    """Differences of the way of 14 ms, whether they lean on the heart's own or not."""
+    rng = np.random.default_rng(2)
+    hit = []
+    for _ in range(200):
+        nn_ms = 950.0 + heart_ms / np.sqrt(2.0) * rng.standard_normal(120)
+        # A way whose own successive differences have this root mean square and this correlation with the heart's.
+        own_ms = 14.0 / np.sqrt(2.0) * rng.standard_normal(120)
+        lean_ms = 14.0 * (leaning * (nn_ms - 950.0) / heart_ms + np.sqrt(1.0 - leaning**2) * own_ms / 14.0)
+        low, high = intervals_95(as_intervals(nn_ms + lean_ms), 1.0)["rmssd_ms"]
+        hit.append(low <= heart_ms <= high)
+    assert 0.85 <= np.mean(hit) <= 1.0
+
+
+def test_the_figure_itself_is_not_corrected_and_its_upper_end_not_moved():
+    nn_ms = 950.0 + 25.0 * np.random.default_rng(3).standard_normal(120)
+    plain, with_way = (intervals_95(as_intervals(nn_ms), 1.0, way_ms=each)["rmssd_ms"] for each in (0.0, 15.0))
+    assert with_way[1] == plain[1]
+    assert with_way[0] < plain[0]
+
+
+def test_light_cannot_tell_how_low_a_heart_is_below_what_the_way_adds():
+    rng = np.random.default_rng(4)
+    for rmssd_ms in (4.0, 8.0, 13.0):
+        low, high = intervals_95(as_intervals(950.0 + rmssd_ms / np.sqrt(2) * rng.standard_normal(120)), 0.7)[
+            "rmssd_ms"
+        ]
+        assert 0.0 < low < 0.2 * rmssd_ms
+        assert rmssd_ms < high < 1.5 * rmssd_ms
 
 
 def test_intervals_of_lnrmssd_are_the_logarithms_of_those_of_rmssd(half_hours):

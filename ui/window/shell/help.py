@@ -38,13 +38,21 @@ METHOD = (
     (
         "The figures",
         "RMSSD, SDNN, pNN50 and mean pulse as defined by the Task Force of ESC and NASPE 1996 (Circulation "
-        "93:1043-1065). Every figure comes with a 95 % interval: what two minutes can say of a morning, and what "
-        "the timing of a camera adds.",
+        "93:1043-1065). Every figure comes with a 95 % interval for the heart’s own: what two minutes can say of a "
+        "morning, what the timing of a camera adds, and what the way from heart to finger adds, about 10 to 15 ms "
+        "in quadrature. The figure itself is not corrected. Below 15 ms light can’t tell how low the heart’s is.",
     ),
     (
         "Usable or not",
         "A reading is usable if enough of it was kept, the pulse stands well over the noise, and independent "
         "estimates of the rate agree. Otherwise it says what was in the way, and takes part in nothing.",
+    ),
+    (
+        "An irregular pulse",
+        "Each interval is predicted from the four before it. Breathing comes in waves and can be told; a pulse that "
+        "keeps coming irregularly can’t, and is said to be that, with its variability not used. So is a wave that "
+        "may or may not be a beat, with both rates. Neither names a cause: show it to a doctor if it is new, comes "
+        "again or goes with feeling unwell, and a pulse without a finding rules nothing out.",
     ),
     (
         "Usual range",
