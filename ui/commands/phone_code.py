@@ -35,7 +35,7 @@ def phone_in_terminal(where: str, screen: Console | None = None) -> FrameSource:
         screen.print(Text(code_in_letters(server.url), style="#000000 on #ffffff"), soft_wrap=True)
         screen.print("Scan this code with the phone, or type the address into its browser:")
         screen.print(server.url, style="bold", soft_wrap=True, highlight=False)
-        screen.print(f"{PHONE_WARNING} It reads")
+        screen.print(f"{PHONE_WARNING} The fingerprint:")
         screen.print(server.fingerprint, soft_wrap=True, highlight=False)
         others = [str(each) for each in addresses() if each.ip != server.ip]
         if others:

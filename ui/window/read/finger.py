@@ -38,10 +38,10 @@ class FingerView(QWidget):
         self._dress()
         self._lay_out()
 
-    def opening(self, rehearsing: bool) -> None:
-        """Before the first frame."""
+    def opening(self, rehearsing: bool, on_phone: bool = False) -> None:
+        """Before the first frame. on_phone: whether the picture stays on a phone."""
         self._say("Waking the finger…" if rehearsing else "Opening the camera…")
-        self.picture.clear("")
+        self.picture.clear("The picture stays on the phone." if on_phone else "")
         self.starts.setText("")
         self.covered.set_value(None)
         self.brightness.set_value(None)
@@ -60,6 +60,10 @@ class FingerView(QWidget):
         words = starts_in(moment.good_for_s, plan.good_s)
         say_in(self.starts, words)
         self.picture.set_picture(moment.picture, moment.arrived_s)
+
+    def say(self, words: str) -> None:
+        """Say something while no frames come."""
+        self._say(words)
 
     def _say(self, words: str) -> None:
         if words != self.advice.text():

@@ -73,6 +73,10 @@ class LiveViewPage(QWidget):
         self.wave.show_moment(live, moment.time_s, moment.arrived_s, still)
         rename(self.main, "Go back" if settling else "Stop and keep")
 
+    def say(self, words: str) -> None:
+        """Say something while no frames come."""
+        say_in(self.words, words)
+
     def working(self) -> None:
         """The frames are over, and the beats are being looked at."""
         say_in(self.phase, "Looking at the beats…")

@@ -16,16 +16,21 @@ from dawnbeat.morning.keeping import Kept, saved
 from dawnbeat.morning.live_figures import LiveFigures
 from dawnbeat.morning.sources import rehearsal_or
 from dawnbeat.morning.taking import Order, Snapshot
-from dawnbeat.morning.taking_text import ended_sentence
+from dawnbeat.morning.taking_text import ended_sentence, phone_line
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.formats import interval_words
 from dawnbeat.ui.window.read.finger import FingerView
 from dawnbeat.ui.window.read.live import LiveViewPage
+from dawnbeat.ui.window.read.phone import PhoneView
 from dawnbeat.ui.window.read.start import StartView
 from dawnbeat.ui.window.read.tone import Tone, Which
 
 if TYPE_CHECKING:
+    from dawnbeat.capture.phone.addresses import Address
+    from dawnbeat.capture.phone.link import News
+    from dawnbeat.capture.phone.server import PhoneServer
+    from dawnbeat.ui.window.parts.work import Work
     from dawnbeat.ui.window.read.result import ResultView
 
 _LOOK_EVERY_MS = 30
@@ -73,12 +78,17 @@ class ReadPage(PageWidget):
         self._rehearsing = False
         self._phase: Phase | None = None
         self._told_stage = ""
+        self._opening: Work | None = None
         self.start = StartView(context, self.tone.available)
         self.finger = FingerView(context, self.figures)
         self.live = LiveViewPage(context, self.figures)
         self._result: ResultView | None = None
         self.stack = QStackedWidget()
-        for view in (self.start, self.finger, self.live):
+        self.phone = PhoneView(context)
+        self._server: PhoneServer | None = None
+        self._elsewhere: str | None = None
+        self._hung_up = self._by_phone = False
+        for view in (self.start, self.finger, self.live, self.phone):
             self.stack.addWidget(view)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
@@ -89,6 +99,9 @@ class ReadPage(PageWidget):
         self.finger.start_now.connect(self._start_now)
         self.finger.cancel.connect(self._cancel)
         self.live.stop.connect(self._stop)
+        self.start.phone.connect(self.use_phone)
+        self.phone.cancel.connect(self._cancel)
+        self.phone.elsewhere.connect(self._open_elsewhere)
         context.journal_changed.connect(self._journal_changed)
 
     @property
@@ -130,6 +143,7 @@ class ReadPage(PageWidget):
         self._timer.stop()
         if self.capture is not None:
             self.capture.leave()
+            self._hang_up()
             self.capture.join(_CLOSING_S)
         elif self._result is not None and self.stack.currentWidget() is self._result:
             self.result.keep_context()
@@ -139,12 +153,56 @@ class ReadPage(PageWidget):
 
     def begin(self) -> None:
         """Open the source and place the finger."""
-        if self.capture is not None and self.capture.outcome is None:
+        if self._busy:
             return
+        self._rehearsing, self._hung_up, self._by_phone = self.start.rehearsing, False, False
+        self._begin(self._open_source or self._source_opener(), self.finger)
+
+    def use_phone(self, where: str = "") -> None:
+        """Open an address for a phone, and show the way there. where: one of this computer's, else the usual one."""
+        if self._busy:
+            return
+        from dawnbeat.capture.phone.addresses import addresses
+        from dawnbeat.morning.sources import open_phone
+
+        self._rehearsing, self._hung_up, self._by_phone = False, False, True
+        self.start.show_trouble("")
+        self.phone.opening()
+        self._show(self.phone)
+        self._opening = self.context.background.run(
+            lambda _task: (open_phone(where), addresses()), self._phone_open, self._phone_failed
+        )
+
+    def _phone_open(self, opened: tuple[PhoneServer, list[Address]]) -> None:
+        server, networks = opened
+        self._opening = None
+        if self.stack.currentWidget() is not self.phone:  # it was cancelled meanwhile
+            self.context.background.run(lambda _task: server.stop())
+            return
+        from dawnbeat.capture.phone.source import wait_for_phone
+
+        self._server = server
+        self._begin(lambda: wait_for_phone(server), self.phone)
+        self.phone.open(server, networks)
+
+    def _phone_failed(self, why: str) -> None:
+        self._opening = None
+        self._show(self.start)
+        self.start.show_trouble(f"{why[:1].upper()}{why[1:]}.")
+        self.context.say(why)
+
+    def _open_elsewhere(self, ip: str) -> None:
+        self._elsewhere = ip
+        self._cancel()
+
+    @property
+    def _busy(self) -> bool:
+        return self._opening is not None or (self.capture is not None and self.capture.outcome is None)
+
+    def _begin(self, open_source: Callable[[], FrameSource], first: QWidget) -> None:
         choices = self.context.choices
-        self._rehearsing = self.start.rehearsing
         order = Order(
-            open_source=self._open_source or self._source_opener(),
+            open_source=open_source,
             plan=self._plan or Plan(duration_s=float(choices.duration_s)),
             posture=choices.lies,
             settings=self.context.detection,
@@ -155,9 +213,9 @@ class ReadPage(PageWidget):
         home = None if self._rehearsing else self.context.home
         self.capture = self._make_reading(order, home, self.context.ranges, self.figures, after=self._last_capture)
         self.start.show_trouble("")
-        self.finger.opening(self._rehearsing)
+        self.finger.opening(self._rehearsing, self._server is not None)
         self.live.begin(self._rehearsing)
-        self._show(self.finger)
+        self._show(first)
         self.capture.start()
         self._timer.start()
 
@@ -181,6 +239,8 @@ class ReadPage(PageWidget):
         moment = capture.take()
         if moment is not None and capture.outcome is None:
             self._show_moment(moment, capture.order.plan)
+        elif self._server is not None and self._phase is not None:
+            self._say_of_phone(self._server.news)
         if capture.stage == "working" and self._told_stage != "working":
             self._told_stage = "working"
             self._show(self.live)
@@ -189,6 +249,11 @@ class ReadPage(PageWidget):
         if capture.outcome is not None:
             self._timer.stop()
             self._finish(capture.outcome)
+
+    def _say_of_phone(self, news: News) -> None:
+        """Why no frames come from the phone, where that is known."""
+        if news.trouble or news.hidden or news.unheard_s > 0:
+            (self.finger if self._phase == "finger" else self.live).say(phone_line(news))
 
     def _show_moment(self, moment: Snapshot, plan: Plan) -> None:
         if moment.phase == "over":
@@ -207,9 +272,14 @@ class ReadPage(PageWidget):
     def _finish(self, outcome: Outcome) -> None:
         self._last_capture, self.capture = self.capture, None
         self._phase = None
+        self._server = None
+        elsewhere, self._elsewhere = self._elsewhere, None
+        if elsewhere is not None:
+            self.use_phone(elsewhere)
+            return
         if outcome.kept is None:
             self._show(self.start)
-            told = outcome.ended.why if outcome.ended.broken else ""
+            told = outcome.ended.why if outcome.ended.broken and not self._hung_up else ""
             self.start.show_trouble(f"{told[:1].upper()}{told[1:]}{'' if told.endswith('.') or not told else '.'}")
             self.context.say(told or "No reading was taken.")
             self._focus()
@@ -238,6 +308,15 @@ class ReadPage(PageWidget):
     def _cancel(self) -> None:
         if self.capture is not None:
             self.capture.cancel()
+            self._hang_up()
+        elif self._opening is not None:
+            self._show(self.start)
+
+    def _hang_up(self) -> None:
+        """Let a phone that is still being waited for go; the address closes by itself then."""
+        if self._server is not None and self._phase is None:
+            self._hung_up = True
+            self._server.link.over("it was stopped on the computer")
 
     def _stop(self) -> None:
         if self.capture is not None:
@@ -253,7 +332,10 @@ class ReadPage(PageWidget):
 
     def _again(self) -> None:
         self.result.keep_context()
-        self.begin()
+        if self._by_phone:
+            self.use_phone()
+        else:
+            self.begin()
 
     def _try_saving(self) -> None:
         kept: Kept | None = self.result.kept
@@ -306,5 +388,5 @@ class ReadPage(PageWidget):
 
     def _focus(self) -> None:
         view = self.stack.currentWidget()
-        if isinstance(view, StartView | FingerView | LiveViewPage):  # the result chooses by its verdict
+        if isinstance(view, StartView | FingerView | LiveViewPage | PhoneView):  # the result chooses by its verdict
             view.main.setFocus()

@@ -30,9 +30,10 @@ HOW = "Lay a fingertip over the whole lens, lie or sit still, and breathe as you
 
 
 class StartView(QWidget):
-    """begin: a reading is wanted. rehearsing says whether it is to be one with the invented finger."""
+    """begin: a reading is wanted; phone: one with a phone. rehearsing says whether it is to be the invented finger."""
 
     begin = Signal()
+    phone = Signal()
 
     def __init__(self, context: AppContext, tone_available: bool) -> None:
         super().__init__()
@@ -45,6 +46,8 @@ class StartView(QWidget):
         self._instead.clicked.connect(self._rehearse_instead)
         self.main = button("Begin", "B", "Begin a reading", main=True)
         self.main.clicked.connect(self.begin)
+        self.use_phone = button("Use a phone", "P", "Take the reading with a phone's camera, through its browser")
+        self.use_phone.clicked.connect(self.phone)
         self.takes = label("", "soft", "How long it takes")
         self._lengths = self._radios([(f"{seconds // 60} min", seconds) for seconds in DURATIONS_S], "Length")
         self._postures = self._radios([(each, each) for each in POSTURES], "Posture")
@@ -146,6 +149,7 @@ class StartView(QWidget):
         row = QHBoxLayout()
         row.setSpacing(22)
         row.addWidget(self.main)
+        row.addWidget(self.use_phone)
         row.addWidget(self.takes, 1)
         column.addLayout(row)
         column.addWidget(self.done_today)

@@ -1,0 +1,183 @@
+"""The way to the phone's page: the code to scan, the address in letters, and what the phone's browser will warn of."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QRectF, QSize, Qt, QTimer, Signal
+from PySide6.QtGui import QColor, QPainter, QPaintEvent
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QScrollArea, QSizePolicy, QVBoxLayout, QWidget
+
+from dawnbeat.morning.taking_text import LAMP, PHONE_WARNING, phone_line
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.controls import ComboBox, labelled
+from dawnbeat.ui.window.read.widgets import Painted, button, label, say_in
+
+if TYPE_CHECKING:
+    from dawnbeat.capture.phone.addresses import Address
+    from dawnbeat.capture.phone.server import PhoneServer
+
+_LOOK_EVERY_MS = 300
+_QUIET_MODULES = 4  # ISO/IEC 18004 asks for so much white around a code
+_WHITE, _BLACK = QColor("#ffffff"), QColor("#000000")
+
+
+class PhoneView(QWidget):
+    """cancel: no reading is wanted. elsewhere: the address of another network of this computer is to be opened."""
+
+    cancel = Signal()
+    elsewhere = Signal(str)
+
+    def __init__(self, context: AppContext) -> None:
+        super().__init__()
+        self.context = context
+        self.code = Code(context)
+        self.address = _copied("The phone's address")
+        self.fingerprint = _copied("The certificate's fingerprint")
+        self.state = label("", "large", "Where the phone stands")
+        self.firewall = label("", "soft", "What to check where nothing comes up")
+        self.network = ComboBox()
+        self.network.activated.connect(self._another)
+        self._networks = labelled("Network", self.network)
+        self.network.setAccessibleName("Network of this computer that is open to the phone")
+        self.main = button("Cancel", "Esc", "Go back without a reading; the address is closed")
+        self.main.clicked.connect(self.cancel)
+        self._server: PhoneServer | None = None
+        self._timer = QTimer(self, interval=_LOOK_EVERY_MS)
+        self._timer.timeout.connect(self.look)
+        context.theme_changed.connect(self._dress)
+        self._lay_out()
+        self._dress()
+
+    def opening(self) -> None:
+        """Before there is an address."""
+        self._server = None
+        self.code.show_address("")
+        for each in (self.address, self.fingerprint, self.firewall):
+            each.setText("")
+        self._networks.hide()
+        self.state.setText("Opening an address for the phone…")
+
+    def open(self, server: PhoneServer, networks: list[Address]) -> None:
+        """Show the way to this address. networks: all that could be opened."""
+        self._server = server
+        self.code.show_address(server.url)
+        self.address.setText(server.url)
+        pairs = server.fingerprint.split(":")
+        self.fingerprint.setText("\n".join(":".join(pairs[at : at + 16]) for at in (0, 16)))
+        self.firewall.setText(f"Nothing comes up on the phone? {server.firewall}")
+        self.network.clear()
+        for each in networks:
+            self.network.addItem(str(each), each.ip)
+        self.network.setCurrentIndex(self.network.findData(server.ip))
+        self._networks.setVisible(len(networks) > 1)
+        self.look()
+        self._timer.start()
+
+    def look(self) -> None:
+        """Say where the phone stands now."""
+        if self._server is None or not self.isVisible():
+            self._timer.stop()
+            return
+        words = phone_line(self._server.news)
+        if words != self.state.text():
+            say_in(self.state, words)
+            self.context.say(words)
+
+    def _another(self, index: int) -> None:
+        ip = self.network.itemData(index)
+        if self._server is not None and ip != self._server.ip:
+            self.elsewhere.emit(ip)
+
+    def _dress(self, _theme: object = None) -> None:
+        theme = self.context.theme
+        for each, times in ((self.address, 1.15), (self.fingerprint, 0.85)):
+            each.setStyleSheet(f"font-family: monospace; font-size: {theme.pt(times):.1f}pt;")
+
+    def _lay_out(self) -> None:
+        words = QVBoxLayout()
+        words.setSpacing(10)
+        words.addWidget(label("Scan this code with the phone, or type the address into its browser:", "large"))
+        words.addWidget(self.address)
+        words.addWidget(label(f"{PHONE_WARNING} The fingerprint:"))
+        words.addWidget(self.fingerprint)
+        words.addWidget(
+            label(
+                "The page asks for the camera, measures your fingertip on the phone, and sends numbers only. The "
+                "address works for one phone, and closes with the reading or after ten minutes.",
+                "soft",
+            )
+        )
+        words.addWidget(self.firewall)
+        words.addWidget(self._networks, 0, Qt.AlignmentFlag.AlignLeft)
+        words.addStretch(1)
+        row = QHBoxLayout()
+        row.setSpacing(28)
+        row.addWidget(self.code, 0, Qt.AlignmentFlag.AlignTop)
+        row.addLayout(words, 1)
+        inside = QWidget()
+        inside_column = QVBoxLayout(inside)
+        inside_column.setContentsMargins(0, 0, 0, 0)
+        inside_column.addLayout(row)
+        area = QScrollArea()  # large text needs more height than a small screen has
+        area.setWidgetResizable(True)
+        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        area.setWidget(inside)
+        foot = QHBoxLayout()
+        foot.setSpacing(14)
+        foot.addWidget(self.main)
+        foot.addWidget(label(LAMP, "small"), 1)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(36, 24, 36, 20)
+        column.setSpacing(16)
+        column.addWidget(label("Use a phone", "title"))
+        column.addWidget(self.state)
+        column.addWidget(area, 1)
+        column.addLayout(foot)
+
+
+class Code(Painted):
+    """An address as a code to scan, black on white in every theme: scanners need it so."""
+
+    def __init__(self, context: AppContext) -> None:
+        super().__init__(context, "Code with the phone's address")
+        self._rows: list[bytes] = []
+        self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
+
+    def show_address(self, url: str) -> None:
+        """Draw the code of this address; empty for none."""
+        import segno
+
+        code = segno.make(url, micro=False, error="m") if url else None
+        self._rows = [] if code is None else [bytes(row) for row in code.matrix_iter(border=_QUIET_MODULES)]
+        self.setAccessibleDescription(url)
+        self.update()
+
+    def sizeHint(self) -> QSize:  # noqa: N802  Qt's name
+        """Large enough to be scanned from a hand's length."""
+        side = self.context.theme.px(300)
+        return QSize(side, side)
+
+    def paintEvent(self, _event: QPaintEvent) -> None:  # noqa: N802  Qt's name
+        """Whole pixels to a module, so that the edges stay sharp."""
+        painter = self._painter()
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+        painter.fillRect(QRectF(self.rect()), _WHITE)
+        if not self._rows:
+            return
+        module = max(1, min(self.width(), self.height()) // len(self._rows))
+        left = (self.width() - module * len(self._rows)) // 2
+        for y, row in enumerate(self._rows):
+            for x, dark in enumerate(row):
+                if dark:
+                    painter.fillRect(left + x * module, left + y * module, module, module, _BLACK)
+
+
+def _copied(name: str) -> QLabel:
+    """Words that can be marked and copied, by mouse and keys."""
+    made = label("", "", name)
+    made.setTextInteractionFlags(
+        Qt.TextInteractionFlag.TextSelectableByMouse | Qt.TextInteractionFlag.TextSelectableByKeyboard
+    )
+    return made
