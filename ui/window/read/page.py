@@ -10,23 +10,29 @@ from PySide6.QtCore import Qt, QTimer
 from PySide6.QtWidgets import QStackedWidget, QVBoxLayout, QWidget
 
 from dawnbeat.capture.frames import FrameSource
+from dawnbeat.capture.recording import is_video
 from dawnbeat.morning.background import BackgroundReading, Outcome
-from dawnbeat.morning.flow import Phase, Plan
+from dawnbeat.morning.flow import Phase, Plan, plan_without_buttons
 from dawnbeat.morning.keeping import Kept, saved
 from dawnbeat.morning.live_figures import LiveFigures
-from dawnbeat.morning.sources import rehearsal_or
+from dawnbeat.morning.sources import open_source, rehearsal_or
 from dawnbeat.morning.taking import Order, Snapshot
 from dawnbeat.morning.taking_text import ended_sentence, phone_line
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.formats import interval_words
 from dawnbeat.ui.window.read.finger import FingerView
+from dawnbeat.ui.window.read.from_file import choose_file, dropped_path, read_file
 from dawnbeat.ui.window.read.live import LiveViewPage
 from dawnbeat.ui.window.read.phone import PhoneView
 from dawnbeat.ui.window.read.start import StartView
 from dawnbeat.ui.window.read.tone import Tone, Which
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
+    from PySide6.QtGui import QDragEnterEvent, QDropEvent
+
     from dawnbeat.capture.phone.addresses import Address
     from dawnbeat.capture.phone.link import News
     from dawnbeat.capture.phone.server import PhoneServer
@@ -100,6 +106,8 @@ class ReadPage(PageWidget):
         self.finger.cancel.connect(self._cancel)
         self.live.stop.connect(self._stop)
         self.start.phone.connect(self.use_phone)
+        self.start.file.connect(lambda: choose_file(context, self.begin_file, self))
+        self.setAcceptDrops(True)
         self.phone.cancel.connect(self._cancel)
         self.phone.elsewhere.connect(self._open_elsewhere)
         context.journal_changed.connect(self._journal_changed)
@@ -129,7 +137,7 @@ class ReadPage(PageWidget):
 
     def hidden(self) -> None:
         """A finger that is only being placed lets the camera go; a reading that runs goes on."""
-        if self.capture is not None and self._phase in (None, "finger"):
+        if self._opening is not None or (self.capture is not None and self._phase in (None, "finger")):
             self._cancel()
         if self._result is not None and self.stack.currentWidget() is self._result:
             self.result.keep_context()
@@ -157,6 +165,27 @@ class ReadPage(PageWidget):
             return
         self._rehearsing, self._hung_up, self._by_phone = self.start.rehearsing, False, False
         self._begin(self._open_source or self._source_opener(), self.finger)
+
+    def begin_file(self, path: Path, taken: datetime) -> None:
+        """Make a reading of a file, of when it was taken."""
+        if self._busy:
+            return
+        self._rehearsing, self._hung_up, self._by_phone = False, False, False
+        # What was recorded counts from its first frame; a clip begins with a finger that is being placed.
+        plan = None if is_video(path) else plan_without_buttons(float(self.context.choices.duration_s), settle_s=0.0)
+        self._begin(lambda: open_source(str(path)), self.finger, plan, taken)
+
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: N802  Qt's name
+        """Take one clip or recording, where no reading runs."""
+        if not self._busy and dropped_path(event.mimeData()) is not None:
+            event.acceptProposedAction()
+
+    def dropEvent(self, event: QDropEvent) -> None:  # noqa: N802  Qt's name
+        """Read what was dropped."""
+        path = dropped_path(event.mimeData())
+        if path is not None:
+            event.acceptProposedAction()
+            read_file(self.context, path, self.begin_file, self)
 
     def use_phone(self, where: str = "") -> None:
         """Open an address for a phone, and show the way there. where: one of this computer's, else the usual one."""
@@ -199,11 +228,18 @@ class ReadPage(PageWidget):
     def _busy(self) -> bool:
         return self._opening is not None or (self.capture is not None and self.capture.outcome is None)
 
-    def _begin(self, open_source: Callable[[], FrameSource], first: QWidget) -> None:
+    def _begin(
+        self,
+        opener: Callable[[], FrameSource],
+        first: QWidget,
+        plan: Plan | None = None,
+        began: datetime | None = None,
+    ) -> None:
         choices = self.context.choices
         order = Order(
-            open_source=open_source,
-            plan=self._plan or Plan(duration_s=float(choices.duration_s)),
+            open_source=opener,
+            began=began,
+            plan=plan or self._plan or Plan(duration_s=float(choices.duration_s)),
             posture=choices.lies,
             settings=self.context.detection,
             video=choices.video,

@@ -30,10 +30,11 @@ HOW = "Lay a fingertip over the whole lens, lie or sit still, and breathe as you
 
 
 class StartView(QWidget):
-    """begin: a reading is wanted; phone: one with a phone. rehearsing says whether it is to be the invented finger."""
+    """begin: a reading is wanted; phone: with a phone; file: of a clip. rehearsing: whether the finger is invented."""
 
     begin = Signal()
     phone = Signal()
+    file = Signal()
 
     def __init__(self, context: AppContext, tone_available: bool) -> None:
         super().__init__()
@@ -63,6 +64,8 @@ class StartView(QWidget):
         self.source = label("", "soft", "Where frames come from")
         self._set_up = button("Camera settings", "G", "Go to Settings, where the camera is chosen")
         self._set_up.clicked.connect(lambda: context.go("settings"))
+        self.use_file = button("Read a file…", "O", "Make a reading of a clip or recording; or drop it here")
+        self.use_file.clicked.connect(self.file)
         self.rehearsal.toggled.connect(lambda _on: self._refresh())
         self._lay_out()
         controls.register(Key("Space", "Press the button that has the focus; Return does the same", WHERE))
@@ -150,6 +153,7 @@ class StartView(QWidget):
         row.setSpacing(22)
         row.addWidget(self.main)
         row.addWidget(self.use_phone)
+        row.addWidget(self.use_file)
         row.addWidget(self.takes, 1)
         column.addLayout(row)
         column.addWidget(self.done_today)
