@@ -170,8 +170,8 @@ QMenu::item:disabled {{ color: {inks.soft}; }}
 QGraphicsView {{ border: 2px solid transparent; }}
 QGraphicsView:focus {{ border: 2px solid {inks.accent}; }}
 QSplitter::handle {{ background: {inks.edge}; border-radius: {px(2)}px; }}
-QSplitter::handle:horizontal {{ width: {px(4)}px; margin: {px(60)}px {px(3)}px; }}
-QSplitter::handle:vertical {{ height: {px(4)}px; margin: {px(3)}px {px(60)}px; }}
+QSplitter::handle:horizontal {{ width: {px(3)}px; }}
+QSplitter::handle:vertical {{ height: {px(3)}px; }}
 QSplitter::handle:hover {{ background: {inks.accent}; }}
 QSlider::groove:horizontal {{ height: {px(4)}px; background: {inks.line}; border-radius: {px(2)}px; }}
 QSlider::handle:horizontal {{ background: {inks.soft}; width: {px(14)}px; margin: -{px(6)}px 0;
