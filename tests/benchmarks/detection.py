@@ -1,11 +1,12 @@
 """How well and how fast beats are found and timed, beside two general libraries, in one table.
 
-    python tests/benchmarks/detection.py --pairs FOLDER [--seeds 200]
+    python tests/benchmarks/detection.py --pairs FOLDER --hearts FOLDER [--seeds 200]
 
 FOLDER holds pair-N-left.csv, pair-N-right.csv (columns time_s, red, green, blue; two hands of one person on two
 cameras, clocks up to a minute apart) and pair-N-oximeter.csv (time_s, pulse_bpm). The recordings come from Hoffman et
 al. 2022, npj Digital Medicine 5:146 (repository ubicomplab/oximetry-phone-cam-data, MIT license). Without --pairs only
-the generator's truth and the timings are measured.
+the generator's truth and the timings are measured. --hearts: a folder of fingers beside an electrocardiogram, see
+hearts.py.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+import hearts
 import numpy as np
 from rich.console import Console
 from rich.table import Table
@@ -269,11 +271,13 @@ def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--pairs", type=Path)
+    parser.add_argument("--hearts", type=Path)
     parser.add_argument("--seeds", type=int, default=200)
     options = parser.parse_args()
     warnings.filterwarnings("ignore")
     screen = Console(width=150)
     trace = draw_scenario(1, clean=True).trace()
+    windows: list[Window] = []
     if options.pairs:
         windows = windows_of(options.pairs)
         if not windows:
@@ -281,6 +285,15 @@ def main() -> None:
         two_hands(screen, windows)
         verdicts_and_oximeter(screen, windows)
         trace = windows[0].left
+    if options.hearts:
+        found = hearts.hearts_of(options.hearts)
+        if not found:
+            parser.error(f"{options.hearts}/index.csv names no window")
+        hearts.agreement(screen, found, METHODS)
+        hearts.coverage(screen, found)
+        hands = [analyse(trace) for window in windows for trace in (window.left, window.right)]
+        breathing = hearts.breathing_hearts()
+        hearts.irregular(screen, found, {"finger-pairs": hands, "invented, breathing by a fifth": breathing})
     generator_truth(screen, options.seeds)
     timings(screen, trace)
 
