@@ -24,6 +24,17 @@ _RATES_HZ = (60.0, 30.0)
 _LOOK_AGAIN_FRAMES = 12
 
 
+_WITHOUT_ONE = "`dawnbeat cameras` lists those that are there; without one, try the source rehearsal"
+
+
+class NoCameraError(DawnbeatError):
+    """A camera can't be had. plain: why, without the terminal's ways out."""
+
+    def __init__(self, plain: str, ways_out: str = "") -> None:
+        super().__init__(f"{plain}: {ways_out}" if ways_out else plain)
+        self.plain = plain
+
+
 class CameraSource:
     """A camera opened at its highest steady rate, 60 frames a second or else 30.
 
@@ -46,7 +57,7 @@ class CameraSource:
         self._capture = (open_capture or _open)(index)
         if not self._capture.isOpened():
             self._capture.release()
-            raise DawnbeatError(_why_closed(index, platform))
+            raise _why_closed(index, platform)
         self._controls = controls_here(platform)
         self._reader = LiveReader(self._capture, self._what, monotonic, sleep)
         self._settle_wanted = False
@@ -160,21 +171,22 @@ def _open(index: int) -> Capture:
     return capture
 
 
-def _why_closed(index: int, platform: str) -> str:
+def _why_closed(index: int, platform: str) -> NoCameraError:
     if platform.startswith("linux"):
         device = Path(f"/dev/video{index}")
         if not device.exists():
-            return (
-                f"there is no camera {index}: `dawnbeat cameras` lists those that are there; "
-                "without one, try the source rehearsal"
-            )
+            return NoCameraError(f"there is no camera {index}", _WITHOUT_ONE)
         try:
             device.open("rb").close()
         except PermissionError:
-            return f"no permission to use camera {index}: add yourself to the group video and log in again"
+            return NoCameraError(
+                f"no permission to use camera {index}: add yourself to the group video and log in again"
+            )
         except OSError:
             pass
-    return f"camera {index} can't be opened: check that it is connected and that no other program uses it"
+    return NoCameraError(
+        f"camera {index} can't be opened: check that it is connected and that no other program uses it"
+    )
 
 
 def _positive(value: float) -> float | None:

@@ -90,7 +90,8 @@ class BackgroundReading:
                 self._after = None
             outcome = self._take_and_keep()
         except DawnbeatError as error:
-            outcome = Outcome(Ended(str(error), True, self.taking.flow.kept_s))
+            plain = getattr(error, "plain", str(error))  # a window has its own ways out
+            outcome = Outcome(Ended(plain, True, self.taking.flow.kept_s))
         except Exception as error:  # a fault of ours must be told, not vanish in a thread
             _log.exception("the reading failed")
             words = f"something went wrong here: {type(error).__name__}: {one_line(error)}"

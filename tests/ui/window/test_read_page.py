@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
@@ -11,6 +12,8 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QWidget
 from pytestqt.qtbot import QtBot
 
+from dawnbeat.capture.camera import NoCameraError
+from dawnbeat.capture.frames import FrameSource
 from dawnbeat.morning import keeping
 from dawnbeat.morning.flow import Plan
 from dawnbeat.ui.window.parts import theme
@@ -31,6 +34,7 @@ def make_page(qtbot: QtBot, context: AppContext) -> MakePage:
         page.resize(1150, 760)
         page.show()
         page.shown()
+        qtbot.waitUntil(page.isActiveWindow)
         return page
 
     return make
@@ -156,21 +160,65 @@ def test_what_was_broken_off_is_discarded_only_at_the_second_press(
     qtbot.waitUntil(lambda: not broken_off.exists())
 
 
-def test_a_lost_finger_pauses_and_gentle_words_call_it_back(make_page: MakePage) -> None:
+def test_a_lost_finger_pauses_and_words_picture_gauge_and_tone_call_it_back(
+    context: AppContext, make_page: MakePage, monkeypatch: pytest.MonkeyPatch
+) -> None:
     page = make_page()
+    sounds: list[str] = []
+    monkeypatch.setattr(page.tone, "play", sounds.append)
+    context.choose(tone=True)
     reading = begun(page, "finger", "settling", "reading")
-    reading.show(moment("paused", AWAY, 30.0))
+    reading.show(moment("paused", AWAY, 30.0, picture=as_frame(webcam_finger(160, 120))))
     page._look()
     assert page.live.words.text() == "Put the finger back on the lens: the clock waits up to 28 s more."
     assert page.live.remaining.text() == "0:30"
+    assert page.live.panel.isVisible()
+    assert not page.live.panel.picture.empty
+    assert page.live.panel.covered.accessibleDescription() == "5 %, not yet as it should be"
+    assert sounds == ["start", "pause"]
+    reading.show(dataclasses.replace(moment("paused", AWAY, 30.0), time_s=62.0))  # ten seconds later
+    page._look()
+    assert sounds == ["start", "pause", "pause"]
+    reading.show(moment("reading", kept_s=31.0))
+    page._look()
+    assert sounds[-1] == "start"
+    assert page.live.wave.isVisible()
 
 
-def test_stop_keeps_what_there_is_and_a_short_one_is_not_usable(
-    qtbot: QtBot, context: AppContext, make_page: MakePage
-) -> None:
+def test_space_in_half_sleep_ends_nothing(qtbot: QtBot, make_page: MakePage) -> None:
     page = make_page()
     reading = begun(page, "finger", "settling", "reading")
+    for _ in range(3):
+        press(qtbot, page)
+        qtbot.keyClick(page.focusWidget(), Qt.Key.Key_Return)
+    assert reading.wishes == ["start"]
+    assert not page.live.stop_button.isVisible()
+
+
+def test_ending_asks_and_keeps_going_on_at_hand(qtbot: QtBot, make_page: MakePage) -> None:
+    page = make_page()
+    reading = begun(page, "finger", "settling", "reading")
+    assert not page.live.end_button.hasFocus()
+    page.live.end_button.click()
+    assert page.live.go_on.hasFocus()
+    assert page.live.stop_button.isVisible()
+    assert page.live.discard_button.isVisible()
     press(qtbot, page)
+    assert reading.wishes == ["start"]
+    assert not page.live.stop_button.isVisible()
+    page.live.end_button.click()
+    page.live.discard_button.click()
+    assert reading.wishes == ["start", "discard"]
+    reading.end("it was stopped", kept_s=12.0)
+    page._look()
+    assert page.stack.currentWidget() is page.start
+
+
+def test_stop_keeps_what_there_is_and_a_short_one_is_not_usable(context: AppContext, make_page: MakePage) -> None:
+    page = make_page()
+    reading = begun(page, "finger", "settling", "reading")
+    page.live.end_button.click()
+    page.live.stop_button.click()
     assert reading.wishes[-1] == "stop"
     reading.keep(short(), "it was stopped", kept_s=12.0)
     page._look()
@@ -184,14 +232,40 @@ def test_stop_keeps_what_there_is_and_a_short_one_is_not_usable(
 def test_going_back_while_settling_saves_nothing(qtbot: QtBot, context: AppContext, make_page: MakePage) -> None:
     page = make_page()
     reading = begun(page, "finger", "settling")
-    assert page.live.main.text() == "Go back"
     press(qtbot, page)
-    assert reading.wishes[-1] == "stop"
+    assert reading.wishes == ["start"]
+    qtbot.keyClick(page, Qt.Key.Key_Escape)
+    assert reading.wishes[-1] == "cancel"
     reading.end("it was stopped", kept_s=0.0)
     page._look()
     assert page.stack.currentWidget() is page.start
     assert not page.start._trouble_sheet.isVisible()
     assert context.journal.readings() == []
+
+
+def test_without_a_camera_the_window_has_its_own_ways_out(make_page: MakePage) -> None:
+    page = make_page()
+    wanted: list[tuple[str, object]] = []
+    page.context.wanted.connect(lambda key, what: wanted.append((key, what)))
+    begun(page).end("there is no camera 0", broken=True, kept_s=0.0)
+    page._look()
+    assert page.start.trouble.text() == "There is no camera 0."
+    page.start._list.click()
+    assert wanted == [("settings", "cameras")]
+    page.start._instead.click()
+    assert FakeReading.last.order.open_source().about.invented
+
+
+def test_what_the_terminal_says_of_a_missing_camera_stays_in_the_terminal(qtbot: QtBot, context: AppContext) -> None:
+    def refuse() -> FrameSource:
+        raise NoCameraError("there is no camera 0", "`dawnbeat cameras` lists those that are there")
+
+    page = ReadPage(context, open_source=refuse)
+    qtbot.addWidget(page)
+    page.show()
+    page.start.main.click()
+    qtbot.waitUntil(lambda: page.capture is None, timeout=10_000)
+    assert page.start.trouble.text() == "There is no camera 0."
 
 
 def test_another_page_lets_the_camera_go_while_the_finger_is_placed_but_not_a_reading(make_page: MakePage) -> None:
@@ -250,6 +324,9 @@ def test_letters_alone_lead_through_a_reading(qtbot: QtBot, make_page: MakePage)
     assert FakeReading.last.wishes[-1] == "begin now"
     FakeReading.last.show(moment("reading"))
     page._look()
+    qtbot.keyClick(page, Qt.Key.Key_S)
+    assert FakeReading.last.wishes[-1] == "begin now"
+    qtbot.keyClick(page, Qt.Key.Key_E)
     qtbot.keyClick(page, Qt.Key.Key_S)
     assert FakeReading.last.wishes[-1] == "stop"
     FakeReading.last.keep()

@@ -126,7 +126,7 @@ def test_every_control_has_a_name_and_every_button_a_key(page: ReadPage) -> None
     take(page)
     for button in page.findChildren(QAbstractButton):
         assert button.accessibleName() or button.text(), button
-    for view in (page.start, page.finger, page.live, page.result):
+    for view in (page.start, page.finger, page.result):
         (key,) = view.main.findChildren(QShortcut)
         assert f"({key.key().toString()})" in view.main.toolTip()
     shown = [each.text() for each in page.result.findChildren(QLabel)]

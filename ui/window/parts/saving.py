@@ -1,4 +1,4 @@
-"""Saving what the window made: asks for a name, and writes whole files for the user alone."""
+"""Files in and out of the window: what was dropped on it, and saving what it made, whole and for the user alone."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Protocol
 
-from PySide6.QtCore import QBuffer, QByteArray, QIODevice, QStandardPaths
+from PySide6.QtCore import QBuffer, QByteArray, QIODevice, QMimeData, QStandardPaths
 from PySide6.QtGui import QPixmap
 from PySide6.QtWidgets import QFileDialog, QWidget
 
@@ -20,6 +20,11 @@ class Says(Protocol):
     def say(self, sentence: str) -> None:
         """Tell what happened."""
         ...
+
+
+def paths_in(dropped: QMimeData) -> list[Path]:
+    """The local files and folders of something that is dropped."""
+    return [Path(url.toLocalFile()) for url in dropped.urls() if url.isLocalFile()]
 
 
 _last_folder: Path | None = None

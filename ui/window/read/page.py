@@ -21,9 +21,8 @@ from dawnbeat.morning.taking_text import ended_sentence, phone_line
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.formats import interval_words
-from dawnbeat.ui.window.read.finger import FingerView
 from dawnbeat.ui.window.read.from_file import choose_file, dropped_path, read_file
-from dawnbeat.ui.window.read.live import LiveViewPage
+from dawnbeat.ui.window.read.measuring import FingerView, ReadingView
 from dawnbeat.ui.window.read.phone import PhoneView
 from dawnbeat.ui.window.read.start import StartView
 from dawnbeat.ui.window.read.tone import Tone, Which
@@ -41,6 +40,8 @@ if TYPE_CHECKING:
 
 _LOOK_EVERY_MS = 30
 _CLOSING_S = 10.0
+# While the finger is off, eyes may be closed: the tone calls again.
+_CALL_AGAIN_S = 10.0
 # The invented finger lies still for as long as somebody may look at it before the reading begins.
 _REHEARSAL_SPARE_S = 90.0
 
@@ -84,10 +85,11 @@ class ReadPage(PageWidget):
         self._rehearsing = False
         self._phase: Phase | None = None
         self._told_stage = ""
+        self._sounded_s = 0.0
         self._opening: Work | None = None
         self.start = StartView(context, self.tone.available)
         self.finger = FingerView(context, self.figures)
-        self.live = LiveViewPage(context, self.figures)
+        self.live = ReadingView(context, self.figures)
         self._result: ResultView | None = None
         self.stack = QStackedWidget()
         self.phone = PhoneView(context)
@@ -104,7 +106,9 @@ class ReadPage(PageWidget):
         self.start.begin.connect(self.begin)
         self.finger.start_now.connect(self._start_now)
         self.finger.cancel.connect(self._cancel)
+        self.live.back.connect(self._cancel)
         self.live.stop.connect(self._stop)
+        self.live.discard.connect(self._discard)
         self.start.phone.connect(self.use_phone)
         self.start.file.connect(lambda: choose_file(context, self.begin_file, self))
         self.setAcceptDrops(True)
@@ -250,7 +254,7 @@ class ReadPage(PageWidget):
         self.capture = self._make_reading(order, home, self.context.ranges, self.figures, after=self._last_capture)
         self.start.show_trouble("")
         self.finger.opening(self._rehearsing, self._server is not None)
-        self.live.begin(self._rehearsing)
+        self.live.begin(self._rehearsing, self._server is not None)
         self._show(first)
         self.capture.start()
         self._timer.start()
@@ -295,11 +299,15 @@ class ReadPage(PageWidget):
         if moment.phase == "over":
             return
         if moment.phase != self._phase:
-            before, self._phase = self._phase, moment.phase
+            self._phase = moment.phase
             self._show(self.finger if moment.phase == "finger" else self.live)
             self.context.say(_SAID[moment.phase])
-            if moment.phase == "reading" and before != "paused":
-                self._sound("start")
+            if moment.phase in ("reading", "paused"):
+                self._sound("pause" if moment.phase == "paused" else "start")
+                self._sounded_s = moment.time_s
+        if moment.phase == "paused" and moment.time_s - self._sounded_s >= _CALL_AGAIN_S:
+            self._sound("pause")
+            self._sounded_s = moment.time_s
         if moment.phase == "finger":
             self.finger.show_moment(moment, plan)
         else:
@@ -357,6 +365,10 @@ class ReadPage(PageWidget):
     def _stop(self) -> None:
         if self.capture is not None:
             self.capture.stop()
+
+    def _discard(self) -> None:
+        if self.capture is not None:
+            self.capture.discard()
 
     # After it
 
@@ -424,5 +436,5 @@ class ReadPage(PageWidget):
 
     def _focus(self) -> None:
         view = self.stack.currentWidget()
-        if isinstance(view, StartView | FingerView | LiveViewPage | PhoneView):  # the result chooses by its verdict
+        if isinstance(view, StartView | FingerView | ReadingView | PhoneView):  # the result chooses by its verdict
             view.main.setFocus()

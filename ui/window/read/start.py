@@ -17,13 +17,15 @@ from PySide6.QtWidgets import (
 )
 
 from dawnbeat.morning.choices import DURATIONS_S
+from dawnbeat.morning.keeping import BrokenOff, Kept, broken_off_readings, discard_recording, keep_broken_off
 from dawnbeat.morning.taking_text import LAMP, NOT_MEDICAL, REHEARSAL
+from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import POSTURES
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import Key
-from dawnbeat.ui.window.read.broken_off import BrokenOffOffer
+from dawnbeat.ui.window.parts.controls import Armed, Key
+from dawnbeat.ui.window.parts.formats import clock, long_day
 from dawnbeat.ui.window.read.widgets import WHERE, button, label
 
 HOW = "Lay a fingertip over the whole lens, lie or sit still, and breathe as you like."
@@ -52,7 +54,7 @@ class StartView(QWidget):
         self.takes = label("", "soft", "How long it takes")
         self._lengths = self._radios([(f"{seconds // 60} min", seconds) for seconds in DURATIONS_S], "Length")
         self._postures = self._radios([(each, each) for each in POSTURES], "Posture")
-        self.tone = QCheckBox("Soft tone at start and end")
+        self.tone = QCheckBox("Soft tone at start, pause and end")
         self.tone.setToolTip(
             "So that your eyes may stay closed" if tone_available else "This system has no sound player for it"
         )
@@ -64,6 +66,10 @@ class StartView(QWidget):
         self.source = label("", "soft", "Where frames come from")
         self._set_up = button("Camera settings", "G", "Go to Settings, where the camera is chosen")
         self._set_up.clicked.connect(lambda: context.go("settings"))
+        self._list = button("List cameras", "C", "See which cameras this computer has")
+        self._list.clicked.connect(lambda: context.go("settings", "cameras"))
+        self._phone_instead = button("Use a phone", "", "Take the reading with a phone's camera, through its browser")
+        self._phone_instead.clicked.connect(self.phone)
         self.use_file = button("Read a file…", "O", "Make a reading of a clip or recording; or drop it here")
         self.use_file.clicked.connect(self.file)
         self.rehearsal.toggled.connect(lambda _on: self._refresh())
@@ -81,7 +87,8 @@ class StartView(QWidget):
         """Say what went wrong last time; empty for nothing."""
         self.trouble.setText(sentence)
         self._trouble_sheet.setVisible(bool(sentence))
-        self._instead.setVisible(bool(sentence) and not self.rehearsing)
+        for each in (self._list, self._phone_instead, self._instead):
+            each.setVisible(bool(sentence) and not self.rehearsing)
 
     def _rehearse_instead(self) -> None:
         self.rehearsal.setChecked(True)
@@ -129,7 +136,11 @@ class StartView(QWidget):
         trouble = QVBoxLayout(self._trouble_sheet)
         trouble.setContentsMargins(18, 14, 18, 14)
         trouble.addWidget(self.trouble)
-        trouble.addWidget(self._instead, 0, Qt.AlignmentFlag.AlignLeft)
+        ways = QHBoxLayout()
+        for way in (self._list, self._phone_instead, self._instead):
+            ways.addWidget(way)
+        ways.addStretch(1)
+        trouble.addLayout(ways)
         self._trouble_sheet.hide()
         inside = QWidget()
         area = QScrollArea()  # large text needs more height than a small screen has
@@ -178,3 +189,97 @@ class StartView(QWidget):
             row.addWidget(widget)
         row.addStretch(1)
         return row
+
+
+class BrokenOffOffer(QFrame):
+    """Shows one broken-off reading after another; hidden where there is none."""
+
+    def __init__(self, context: AppContext) -> None:
+        super().__init__()
+        self.context = context
+        self._waiting: list[BrokenOff] = []
+        self._looking = False
+        self.setProperty("class", "sheet")
+        self.words = label("", "large", "Broken-off reading")
+        self.keep = button("Keep it", "K", "Keep the broken-off reading")
+        self.discard = button("Discard it", "X", "Discard the broken-off reading")
+        self.later = button("Later", "Ctrl+Shift+N", "Put it off: decide about the reading at the next start")
+        column = QVBoxLayout(self)
+        column.setContentsMargins(18, 14, 18, 14)
+        column.addWidget(self.words)
+        row = QHBoxLayout()
+        for each in (self.keep, self.discard, self.later):
+            row.addWidget(each)
+        self.keep.clicked.connect(self._keep)
+        self.later.clicked.connect(self._next)
+        # For good, so it is asked once.
+        self._armed = Armed(self.discard, "Discard it", "Really discard it, for good?", self._discard)
+        row.addStretch(1)
+        column.addLayout(row)
+        self.hide()
+
+    def look(self) -> None:
+        """Look for broken-off readings, off the window's thread; once a start."""
+        if self._looking:
+            return
+        self._looking = True
+        home = self.context.home
+        self.context.background.run(lambda _task: broken_off_readings(home), self._found, self.context.say)
+
+    def _found(self, found: list[BrokenOff]) -> None:
+        self._waiting = list(found)
+        self._show()
+
+    def _show(self) -> None:
+        self._armed.disarm()
+        self.setVisible(bool(self._waiting))
+        if not self._waiting:
+            return
+        first = self._waiting[0]
+        more = f" There are {len(self._waiting) - 1} more." if len(self._waiting) > 1 else ""
+        when = f"{long_day(first.began.date())} at {first.began:%H:%M}"
+        if first.why:
+            self.words.setText(f"A broken-off reading of {when} can't be used: {first.why}.{more}")
+        else:
+            self.words.setText(f"A reading of {when} was broken off after {clock(first.length_s)}.{more}")
+        self.keep.setVisible(not first.why)
+        for each in (self.keep, self.discard, self.later):
+            each.setEnabled(True)
+
+    def _next(self) -> None:
+        self._waiting = self._waiting[1:]
+        self._show()
+
+    def _keep(self) -> None:
+        first, home = self._waiting[0], self.context.home
+        settings, ranges = self.context.detection, self.context.ranges
+        self._wait()
+        self.context.background.run(
+            lambda _task: keep_broken_off(first, home, settings, ranges), self._was_kept, self._failed
+        )
+
+    def _was_kept(self, kept: Kept) -> None:
+        verdict = kept.analysis.verdict
+        how = "it is usable" if verdict.usable else f"it is not usable: {verdict_lines(verdict)[0]}"
+        self.context.say(f"Kept the reading of {long_day(kept.taken.began.date())}; {how}.")
+        self.context.journal_changed.emit()
+        self._next()
+
+    def _discard(self) -> None:
+        first, home = self._waiting[0], self.context.home
+        self._wait()
+        self.context.background.run(
+            lambda _task: discard_recording(first.path, home), self._was_discarded, self._failed
+        )
+
+    def _was_discarded(self, _nothing: object) -> None:
+        self.context.say("The broken-off reading was discarded.")
+        self._next()
+
+    def _failed(self, why: str) -> None:
+        self.context.say(why)
+        self._show()
+
+    def _wait(self) -> None:
+        for each in (self.keep, self.discard, self.later):
+            each.setEnabled(False)

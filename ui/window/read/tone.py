@@ -1,4 +1,4 @@
-"""A soft tone at the start and the end of a reading, so that the eyes may stay closed.
+"""A soft tone at the start, at every pause and at the end of a reading, so that the eyes may stay closed.
 
 Qt's own sound lies in a package that Dawnbeat does without, so the tone goes through the player that the
 system brings. Where there is none, it stays quiet: a reading never fails for a tone.
@@ -21,12 +21,16 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-Which = Literal["start", "end"]
+Which = Literal["start", "pause", "end"]
 
 RATE_HZ = 44_100
 _LOUDNESS = 0.18
-# Rising for the start, falling for the end: frequencies in Hz, each for a third of a second.
-_NOTES: dict[Which, tuple[float, float]] = {"start": (392.0, 523.25), "end": (523.25, 392.0)}
+# Rising for the start, falling for the end, the same twice for a pause: in Hz, each for a third of a second.
+_NOTES: dict[Which, tuple[float, float]] = {
+    "start": (392.0, 523.25),
+    "pause": (392.0, 392.0),
+    "end": (523.25, 392.0),
+}
 _NOTE_S = 0.34
 _PLAYERS = {"darwin": (("afplay",),)}
 _ELSEWHERE = (("paplay",), ("pw-play",), ("aplay", "-q"))
@@ -63,7 +67,7 @@ def player(platform: str = sys.platform) -> tuple[str, ...] | None:
 
 
 class Tone:
-    """Plays the two tones; never waits and never raises."""
+    """Plays the tones; never waits and never raises."""
 
     def __init__(self) -> None:
         self._player = player()

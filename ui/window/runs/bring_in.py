@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
 
-from PySide6.QtCore import QMimeData, Signal
+from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPlainTextEdit, QProgressBar, QPushButton, QVBoxLayout
 
 from dawnbeat.journal.store import Journal
@@ -22,11 +22,6 @@ from dawnbeat.ui.window.parts.work import Task
 from dawnbeat.ui.window.runs.dialogs import BeganDialog
 
 _NEEDS_BEGINNING = "--began"
-
-
-def paths_in(dropped: QMimeData) -> list[Path]:
-    """The local files and folders of something that is dropped."""
-    return [Path(url.toLocalFile()) for url in dropped.urls() if url.isLocalFile()]
 
 
 class ImportStrip(QFrame):

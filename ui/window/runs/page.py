@@ -29,7 +29,8 @@ from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
 from dawnbeat.ui.window.parts.controls import label
 from dawnbeat.ui.window.parts.formats import count_of, short_day
 from dawnbeat.ui.window.parts.layouts import Flow, Scrolled
-from dawnbeat.ui.window.runs.bring_in import ImportStrip, paths_in
+from dawnbeat.ui.window.parts.saving import paths_in
+from dawnbeat.ui.window.runs.bring_in import ImportStrip
 from dawnbeat.ui.window.runs.dialogs import ByHandDialog
 from dawnbeat.ui.window.runs.sentences import NO_ZONES, week_words
 from dawnbeat.ui.window.runs.table import RunsTable, rating_from

@@ -90,8 +90,10 @@ class SettingsPage(PageWidget):
         self._fill()
 
     def shown(self, what: Any = None) -> None:
-        """Start at the first control."""
+        """Start at the first control; `what` may be "cameras", to list them at once."""
         self.source.setFocus()
+        if what == "cameras" and self.list_button.isEnabled():
+            self._list()
 
     def hidden(self) -> None:
         """Let the camera go."""
