@@ -19,7 +19,7 @@ from typing import IO, Any
 
 from dawnbeat.journal import schema
 from dawnbeat.journal.faults import is_locked, journal_errors
-from dawnbeat.journal.folder import DATABASE, RECORDINGS, data_folder, finish_restore, make_home, swap_in
+from dawnbeat.journal.folder import DATABASE, RECORDINGS, data_folder, finish_restore, is_read_only, make_home, swap_in
 from dawnbeat.journal.recordings_kept import is_safe_path, no_step
 from dawnbeat.journal.store import BUSY_S, Journal
 from dawnbeat.shared.errors import DawnbeatError, one_line
@@ -96,6 +96,8 @@ def restore(
     a sound backup, another program has the journal open, or there is no room.
     """
     home = data_folder(home)
+    if home.exists() and is_read_only(home):
+        raise DawnbeatError(f"can't restore into {one_line(home)}: it, or the journal in it, is closed to writing")
     make_home(home)
     with journal_errors("restore the backup", archive_path):
         finish_restore(home)

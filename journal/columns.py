@@ -19,6 +19,7 @@ from operator import attrgetter
 from typing import Any, Literal
 
 from dawnbeat.journal.recordings_kept import is_safe_path
+from dawnbeat.shared.checked_fields import plain_text
 from dawnbeat.shared.csv_text import guard, unguard
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import (
@@ -37,6 +38,8 @@ FIRST_SCHEMA = 4
 
 # taken: how and when the reading was taken. analysed: what an analysis says, replaced as a whole by a fresh one.
 # context: what the runner adds. derived: written to the CSV for comfort, checked or ignored when it is read back.
+_INTERVALS = "intervals95"
+
 Part = Literal["taken", "analysed", "context", "derived"]
 
 
@@ -57,7 +60,7 @@ class Kind:
 
 @dataclass(frozen=True)
 class Column:
-    """One column. path: where a reading, or an analysis, holds it, by attributes; empty for an end of an interval.
+    """One column. path: where a reading, or an analysis, holds it, by attributes; empty where by its own name.
 
     needed: a CSV must have it and each cell filled. stored_as: its name in the database, where that is another one.
     rule: of the SQL column, such as NOT NULL with a default. exported: whether it stands in the CSV.
@@ -98,8 +101,8 @@ class Column:
 
     @functools.cached_property
     def _getter(self) -> Callable[[Any], Any]:
-        if self.path:
-            return attrgetter(self.path)
+        if self.path != _INTERVALS:
+            return attrgetter(self.path or self.name)
         name, side = self.name.rpartition("_")[::2]
         return lambda reading: reading.intervals95.get(name, (None, None))[side == "high"]
 
@@ -153,6 +156,10 @@ def _settings(cell: str) -> str:
     return text
 
 
+def _text(cell: str) -> str:
+    return plain_text("the cell", unguard(cell))
+
+
 def _recording(cell: str) -> str:
     path = unguard(cell)
     if not is_safe_path(path):
@@ -166,7 +173,8 @@ def _stored_findings(text: str) -> tuple[Finding, ...]:
 
 
 def _as_json(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+    # In ASCII, since a text in it can be one that no file holds, such as half of a pair of surrogates.
+    return json.dumps(value, allow_nan=False)
 
 
 def _one_of(names: Iterable[str]) -> str:
@@ -182,7 +190,7 @@ def _moment(cell: str) -> datetime:
 
 
 # NUL can't be typed into a note, but an older journal may hold one.
-_TEXT = Kind("TEXT", guard, unguard, from_stored=lambda stored: stored.replace("\0", ""))
+_TEXT = Kind("TEXT", guard, _text, from_stored=lambda stored: stored.replace("\0", ""))
 _POSTURE = Kind("TEXT", guard, lambda cell: posture_from(cell.strip().lower()), check=_one_of(POSTURES))
 _ORIGIN = Kind("TEXT", guard, lambda cell: origin_from(cell.strip().lower()), check=_one_of(ORIGINS))
 _DAY = Kind("TEXT", date.isoformat, _day, date.isoformat, date.fromisoformat)
@@ -217,7 +225,9 @@ def _figures() -> list[Column]:
         if about["interval"]:
             for side, end in (("low", "lower"), ("high", "upper")):
                 meaning = f"{end} end of the 95 % interval of {name}"
-                found.append(Column(f"{name}_{side}", kind, about["unit"], meaning, "analysed", since=since))
+                found.append(
+                    Column(f"{name}_{side}", kind, about["unit"], meaning, "analysed", _INTERVALS, since=since)
+                )
     return found
 
 
@@ -238,48 +248,6 @@ def _notes() -> list[Column]:
     return found
 
 
-def _verdict() -> list[Column]:
-    return [
-        Column(
-            "usable",
-            _FLAG,
-            "yes or no",
-            "whether the variability may be used",
-            "analysed",
-            "verdict.usable",
-            True,
-            rule="NOT NULL",
-        ),
-        Column(
-            "pulse_usable",
-            _FLAG,
-            "yes or no",
-            "whether the mean pulse may be used",
-            "analysed",
-            "verdict.pulse_usable",
-            rule="NOT NULL DEFAULT 0",
-        ),
-        Column(
-            "irregular",
-            _FLAG,
-            "yes or no",
-            "whether the pulse kept coming irregularly",
-            "analysed",
-            "verdict.irregular",
-            rule="NOT NULL DEFAULT 0",
-        ),
-        Column(
-            "findings",
-            _FINDINGS,
-            "JSON list",
-            "what the verdict rests on: codes with their values",
-            "analysed",
-            "verdict.findings",
-            rule="NOT NULL DEFAULT '[]'",
-        ),
-    ]
-
-
 def reading_from(values: Mapping[str, Any]) -> StoredReading:
     """The reading that these values make, by the names of all COLUMNS; its id is 0, and it doesn't count yet."""
     intervals95 = {}
@@ -293,7 +261,7 @@ def reading_from(values: Mapping[str, Any]) -> StoredReading:
         intervals95=intervals95,
         verdict=Verdict(values["usable"], values["pulse_usable"], values["irregular"], values["findings"]),
         context=_context(tuple(values[name] for name in CONTEXT)),
-        **{each.path: values[each.name] for each in _OF_READING},
+        **{each.path or each.name: values[each.name] for each in _OF_READING},
     )
 
 
@@ -302,61 +270,41 @@ def _context(items: tuple[Any, ...]) -> Context:
     return Context(*items)
 
 
+_taken = functools.partial(Column, part="taken")
+_analysed = functools.partial(Column, part="analysed")
+_derived = functools.partial(Column, part="derived")
+_ALWAYS, _NO_AT_FIRST = "NOT NULL", "NOT NULL DEFAULT 0"
+_ANSWERED = "yes or no"
+
 COLUMNS: tuple[Column, ...] = (
-    Column("uid", _TEXT, "", "name of the reading, the same in every journal", "taken", "uid", rule="NOT NULL UNIQUE"),
-    Column(
-        "date",
-        _DAY,
-        "YYYY-MM-DD",
-        "local day of the reading",
-        "taken",
-        "local_date",
-        stored_as="local_date",
-        rule="NOT NULL",
-    ),
-    Column(
-        "began",
-        _MOMENT,
-        "ISO 8601 with offset",
-        "local time when the reading began",
-        "taken",
-        "began",
-        True,
-        rule="NOT NULL",
-    ),
-    Column("posture", _POSTURE, "", " or ".join(POSTURES), "taken", "posture", True, rule="NOT NULL"),
-    Column("camera", _TEXT, "", "name of the camera", "taken", "camera", rule="NOT NULL DEFAULT ''"),
-    Column(
-        "origin",
-        _ORIGIN,
-        "",
-        f"what took the beats: {', '.join(ORIGINS)}",
-        "taken",
-        "origin",
-        rule=f"NOT NULL DEFAULT '{ORIGINS[0]}'",
-    ),
-    Column("duration_s", _NUMBER, "s", "length of the recording", "analysed", "duration_s", True, rule="NOT NULL"),
-    Column("frame_rate_hz", _NUMBER, "1/s", "frames a second", "analysed", "frame_rate_hz"),
-    Column("channel", _TEXT, "", "colour that carried the pulse", "analysed", "channel"),
+    _taken("uid", _TEXT, "", "name of the reading, the same in every journal", rule="NOT NULL UNIQUE"),
+    _taken("date", _DAY, "YYYY-MM-DD", "local day", path="local_date", stored_as="local_date", rule=_ALWAYS),
+    _taken("began", _MOMENT, "ISO 8601 with offset", "local time when it began", needed=True, rule=_ALWAYS),
+    _taken("posture", _POSTURE, "", " or ".join(POSTURES), needed=True, rule=_ALWAYS),
+    _taken("camera", _TEXT, "", "name of the camera", rule="NOT NULL DEFAULT ''"),
+    _taken("origin", _ORIGIN, "", f"what took it: {', '.join(ORIGINS)}", rule=f"NOT NULL DEFAULT '{ORIGINS[0]}'"),
+    _analysed("duration_s", _NUMBER, "s", "length of the recording", needed=True, rule=_ALWAYS),
+    _analysed("frame_rate_hz", _NUMBER, "1/s", "frames a second"),
+    _analysed("channel", _TEXT, "", "colour that carried the pulse"),
     *_figures(),
-    Column(
-        "timing_error_ms",
-        _NUMBER,
-        "ms",
-        "standard deviation of the error of one beat time",
-        "analysed",
-        "timing_error_ms",
+    _analysed("timing_error_ms", _NUMBER, "ms", "standard deviation of the error of one beat time"),
+    _analysed(
+        "usable", _FLAG, _ANSWERED, "the variability may be used", path="verdict.usable", needed=True, rule=_ALWAYS
     ),
-    *_verdict(),
-    Column("version", _TEXT, "", "software version that analysed it", "derived", "version"),
-    Column("settings", _SETTINGS, "JSON", "settings of the analysis", "derived", "settings_json"),
-    Column("recording", _RECORDING, "", "path of its recording within the journal's folder", "taken", "recording"),
-    Column(
-        "picked", _FLAG, "yes or no", "the runner chose it for its day", "taken", "picked", rule="NOT NULL DEFAULT 0"
+    _analysed(
+        "pulse_usable", _FLAG, _ANSWERED, "the mean pulse may be used", path="verdict.pulse_usable", rule=_NO_AT_FIRST
     ),
-    Column("counts", _FLAG, "yes or no", "it is the reading that counts on its day", "derived", "counts"),
-    Column("binned_at", _MOMENT, "ISO 8601", "when it went to the bin", "taken", "binned_at", exported=False),
-    Column("answer", _ANSWER, "JSON", "what the runner was told, and what it rested on", "taken", "answer"),
+    _analysed("irregular", _FLAG, _ANSWERED, "it kept coming irregularly", path="verdict.irregular", rule=_NO_AT_FIRST),
+    _analysed(
+        "findings", _FINDINGS, "JSON list", "codes with values", path="verdict.findings", rule="NOT NULL DEFAULT '[]'"
+    ),
+    _derived("version", _TEXT, "", "software version that analysed it"),
+    _derived("settings", _SETTINGS, "JSON", "settings of the analysis", path="settings_json"),
+    _taken("recording", _RECORDING, "", "path of its recording within the journal's folder"),
+    _taken("picked", _FLAG, _ANSWERED, "the runner chose it for its day", rule=_NO_AT_FIRST),
+    _derived("counts", _FLAG, _ANSWERED, "it is the reading that counts on its day"),
+    _taken("binned_at", _MOMENT, "ISO 8601", "when it went to the bin", exported=False),
+    _taken("answer", _ANSWER, "JSON", "what the runner was told, and what it rested on"),
     *_notes(),
 )
 
@@ -365,7 +313,7 @@ METRICS = tuple(each.name for each in dataclasses.fields(Metrics))
 WITH_INTERVAL = tuple(each.name for each in dataclasses.fields(Metrics) if each.metadata["interval"])
 CONTEXT = tuple(each.name for each in dataclasses.fields(Context))
 _FIELDS = {each.name for each in dataclasses.fields(StoredReading)}
-_OF_READING = tuple(each for each in COLUMNS if each.path in _FIELDS and each.name != "counts")
+_OF_READING = tuple(each for each in COLUMNS if (each.path or each.name) in _FIELDS - {"counts", _INTERVALS})
 
 
 def part(*names: Part) -> tuple[Column, ...]:

@@ -61,7 +61,7 @@ def _verdict_of(usable: int, reasons_json: str) -> dict[str, Any]:
     return {
         "pulse_usable": int(told["pulse_usable"]),
         "irregular": int(told["irregular"]),
-        "findings": json.dumps(told["findings"], ensure_ascii=False),
+        "findings": json.dumps(told["findings"]),
     }
 
 

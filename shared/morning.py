@@ -8,7 +8,7 @@ from datetime import date, datetime, timezone
 from typing import Any, Literal, get_args
 
 from dawnbeat.shared.checked_fields import check_fields, flag, number, text
-from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.reading import Metrics, Verdict
 
 Posture = Literal["lying", "sitting", "standing"]
@@ -20,6 +20,7 @@ ORIGINS: tuple[Origin, ...] = get_args(Origin)
 
 RATINGS = ("sleep", "stress", "fatigue", "soreness")
 RATING_LOW, RATING_HIGH = 1, 7
+NAME_LIMIT = 200
 
 # A shorter reading is shown, but never enters a usual range: limits of agreement of lnRMSSD with five minutes are 0.41
 # at 30 s and 0.22 at 60 s (Esco & Flatt 2014, J Sports Sci Med 13:535-541).
@@ -108,6 +109,8 @@ class Circumstances:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "began", with_fixed_offset(self.began))
+        # A camera may give any name; no reading is lost over it.
+        object.__setattr__(self, "camera", one_line(self.camera)[:NAME_LIMIT])
         posture_from(self.posture)
         origin_from(self.origin)
 

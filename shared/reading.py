@@ -14,19 +14,22 @@ from dawnbeat.shared.trace import FloatArray
 
 def figure(
     unit: str,
+    title: str,
     meaning: str,
+    decimals: int | None = None,
     interval: bool = False,
     logarithm: bool = False,
     whole: bool = False,
     default: int | None = None,
     **more: Any,
 ) -> Any:
-    """A figure of Metrics; the journal stores and exports whatever is told here.
+    """A figure of Metrics; the journal stores and exports, and the terminal lists, whatever is told here.
 
-    interval: its 95 % interval is given too. logarithm: it may be negative. whole: it is a count.
+    title, decimals: how it is shown; without decimals it stands in no list. interval: its 95 % interval is given too.
+    logarithm: it may be negative. whole: it is a count.
     """
-    about = {"unit": unit, "meaning": meaning, "interval": interval, "logarithm": logarithm, "whole": whole, **more}
-    return field(default=default, metadata=about)
+    about = {"unit": unit, "title": title, "meaning": meaning, "decimals": decimals, "interval": interval}
+    return field(default=default, metadata={**about, "logarithm": logarithm, "whole": whole, **more})
 
 
 @dataclass(frozen=True)
@@ -37,21 +40,23 @@ class Metrics:
     intervals that follow one another.
     """
 
-    mean_hr_bpm: float | None = figure("bpm", "mean pulse", interval=True)
-    mean_nn_ms: float | None = figure("ms", "mean of the kept intervals")
-    sdnn_ms: float | None = figure("ms", "SDNN, standard deviation of the kept intervals", interval=True)
-    rmssd_ms: float | None = figure("ms", "RMSSD, root mean square of successive differences", interval=True)
-    ln_rmssd: float | None = figure("ln ms", "natural logarithm of RMSSD", interval=True, logarithm=True)
-    sdsd_ms: float | None = figure("ms", "standard deviation of successive differences")
-    nn50: int | None = figure("count", "successive differences over 50 ms", whole=True)
-    pnn50_pct: float | None = figure("%", "share of successive differences over 50 ms")
-    cv_nn_pct: float | None = figure("%", "coefficient of variation of the kept intervals")
-    min_nn_ms: float | None = figure("ms", "shortest kept interval")
-    max_nn_ms: float | None = figure("ms", "longest kept interval")
-    sd1_ms: float | None = figure("ms", "Poincaré plot, width across the identity line")
-    sd2_ms: float | None = figure("ms", "Poincaré plot, length along the identity line")
-    kept_beats: int = figure("count", "beats that count", whole=True, default=0)
-    kept_share: float | None = figure("0 to 1", "share of the reading that was kept")
+    mean_hr_bpm: float | None = figure("bpm", "resting pulse", "mean pulse of the reading", 1, interval=True)
+    mean_nn_ms: float | None = figure("ms", "mean NN", "mean of the kept intervals", 0)
+    sdnn_ms: float | None = figure("ms", "SDNN", "SDNN, standard deviation of the kept intervals", 1, interval=True)
+    rmssd_ms: float | None = figure(
+        "ms", "RMSSD", "RMSSD, root mean square of successive differences", 1, interval=True
+    )
+    ln_rmssd: float | None = figure("ln ms", "lnRMSSD", "natural logarithm of RMSSD", 2, interval=True, logarithm=True)
+    sdsd_ms: float | None = figure("ms", "SDSD", "standard deviation of successive differences", 1)
+    nn50: int | None = figure("count", "NN50", "successive differences over 50 ms", 0, whole=True)
+    pnn50_pct: float | None = figure("%", "pNN50", "share of successive differences over 50 ms", 1)
+    cv_nn_pct: float | None = figure("%", "CV of NN", "coefficient of variation of the kept intervals", 1)
+    min_nn_ms: float | None = figure("ms", "shortest NN", "shortest kept interval", 0)
+    max_nn_ms: float | None = figure("ms", "longest NN", "longest kept interval", 0)
+    sd1_ms: float | None = figure("ms", "SD1", "Poincaré plot, width across the identity line", 1)
+    sd2_ms: float | None = figure("ms", "SD2", "Poincaré plot, length along the identity line", 1)
+    kept_beats: int = figure("count", "kept beats", "beats that count", whole=True, default=0)
+    kept_share: float | None = figure("0 to 1", "kept share", "share of the reading that was kept")
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections import Counter
 from typing import IO, TYPE_CHECKING, Any
 
@@ -43,36 +44,26 @@ def reading(name: str, analysis: Analysis) -> RenderableType:
 
 
 def _figures(analysis: Analysis) -> Table:
-    metrics, intervals = analysis.metrics, analysis.intervals95
     table = Table(box=box.SIMPLE, show_edge=False, pad_edge=False)
     table.add_column("")
     table.add_column("value", justify="right")
     table.add_column("unit")
     table.add_column("95 % interval", justify="right")
-    rows: list[tuple[str, float | int | None, str, int, str]] = [
-        ("resting pulse (mean heart rate)", metrics.mean_hr_bpm, "bpm", 1, "mean_hr_bpm"),
-        ("RMSSD", metrics.rmssd_ms, "ms", 1, "rmssd_ms"),
-        ("lnRMSSD", metrics.ln_rmssd, "ln ms", 2, "ln_rmssd"),
-        ("SDNN", metrics.sdnn_ms, "ms", 1, "sdnn_ms"),
-        ("SDSD", metrics.sdsd_ms, "ms", 1, ""),
-        ("mean NN", metrics.mean_nn_ms, "ms", 0, ""),
-        ("shortest and longest NN", metrics.min_nn_ms, "ms", 0, ""),
-        ("NN50", metrics.nn50, "", 0, ""),
-        ("pNN50", metrics.pnn50_pct, "%", 1, ""),
-        ("CV of NN", metrics.cv_nn_pct, "%", 1, ""),
-        ("SD1", metrics.sd1_ms, "ms", 1, ""),
-        ("SD2", metrics.sd2_ms, "ms", 1, ""),
-        ("timing error of a beat", analysis.timing_error_ms, "ms", 1, ""),
-    ]
-    for title, value, unit, decimals, key in rows:
-        if value is None:
-            continue
-        shown = f"{value:.{decimals}f}"
-        if title.startswith("shortest") and metrics.max_nn_ms is not None:
-            shown = f"{shown} to {metrics.max_nn_ms:.0f}"
-        span = intervals.get(key)
-        table.add_row(title, shown, unit, f"{span[0]:.{decimals}f} to {span[1]:.{decimals}f}" if span else "")
+    for each in dataclasses.fields(analysis.metrics):
+        about, value = each.metadata, getattr(analysis.metrics, each.name)
+        if value is not None and about["decimals"] is not None:
+            unit = "" if about["whole"] else about["unit"]
+            _add_figure(table, about["title"], value, unit, about["decimals"], analysis.intervals95.get(each.name))
+    if analysis.timing_error_ms is not None:
+        _add_figure(table, "timing error of a beat", analysis.timing_error_ms, "ms", 1)
     return table
+
+
+def _add_figure(
+    table: Table, title: str, value: float, unit: str, decimals: int, span: tuple[float, float] | None = None
+) -> None:
+    around = f"{span[0]:.{decimals}f} to {span[1]:.{decimals}f}" if span else ""
+    table.add_row(title, f"{value:.{decimals}f}", unit, around)
 
 
 def _left_out(analysis: Analysis) -> str:

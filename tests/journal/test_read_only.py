@@ -116,6 +116,16 @@ def test_an_earlier_journal_is_read_as_if_it_had_been_brought_up_to_date(home: P
     assert modes(home) == before
 
 
+@needs_posix
+def test_no_backup_is_restored_over_a_closed_journal(filled: Journal, tmp_path: Path) -> None:
+    backup(filled, tmp_path / "out.zip")
+    filled.close()
+    before = close_to_writing(filled.home)
+    with pytest.raises(DawnbeatError, match="closed to writing"):
+        restore(tmp_path / "out.zip", filled.home)
+    assert modes(filled.home) == before
+
+
 FULL = """
 import resource, signal, sys
 from pathlib import Path

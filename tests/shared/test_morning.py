@@ -67,3 +67,11 @@ def test_a_posture_is_one_of_three():
     assert [posture_from(name) for name in POSTURES] == list(POSTURES)
     with pytest.raises(DawnbeatError, match="lying, sitting or standing"):
         Circumstances(NOON, "hanging", "a camera")  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("name", ["a\0b", "half \ud800", "\x1b[2J", "two\nlines", "x" * 5000])
+def test_the_name_of_a_camera_never_costs_a_reading(name):
+    taken = Circumstances(datetime(2025, 3, 1, 6, 30, tzinfo=UTC), "lying", name)
+    assert taken.camera.isprintable()
+    assert 0 < len(taken.camera) <= 200
+    taken.camera.encode()
