@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from dawnbeat.morning.bench_recordings import read_with_reference
+from dawnbeat.morning.sources import read_with_reference
 from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.processes import Processes

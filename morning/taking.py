@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from dawnbeat.capture.contact import Contact
     from dawnbeat.capture.feed import Frames
     from dawnbeat.capture.recorder import FolderLock, Recorder
-    from dawnbeat.morning.live_figures import LiveFigures
+    from dawnbeat.morning.background import LiveFigures
     from dawnbeat.signal.live import LiveView
 
 _log = logging.getLogger(__name__)

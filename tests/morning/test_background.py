@@ -17,10 +17,9 @@ from dawnbeat.capture.recording import read_recording
 from dawnbeat.journal.ranges import RangeSettings
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning import keeping
-from dawnbeat.morning.background import BackgroundReading, Outcome
+from dawnbeat.morning.background import BackgroundReading, LiveFigures, Outcome
 from dawnbeat.morning.flow import Plan
 from dawnbeat.morning.keeping import broken_off_readings, discard_recording, keep_broken_off
-from dawnbeat.morning.live_figures import LiveFigures
 from dawnbeat.morning.taking import Order
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Context, StoredReading

@@ -14,7 +14,7 @@ from PySide6.QtWidgets import QAbstractButton, QAbstractSpinBox, QComboBox, QLin
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.capture.recording import read_recording, write_recording
-from dawnbeat.morning.live_figures import LiveFigures
+from dawnbeat.morning.background import LiveFigures
 from dawnbeat.shared.settings import Settings, settings_from_toml
 from dawnbeat.shared.trace import Trace
 from dawnbeat.ui.window.bench.compare import NO_REFERENCE, OPINION, REFERENCE

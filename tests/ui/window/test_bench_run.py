@@ -8,9 +8,16 @@ import numpy as np
 import pytest
 
 from dawnbeat.capture.recording import Recording, read_recording
-from dawnbeat.morning.bench_recordings import read_with_reference, recordings_in
-from dawnbeat.morning.bench_run import BenchRun, edges_between, run_bench, spectrum_between
-from dawnbeat.morning.second_opinion import MISSING, MOST_LAG_S, second_opinion
+from dawnbeat.morning.bench_run import (
+    MISSING,
+    MOST_LAG_S,
+    BenchRun,
+    edges_between,
+    run_bench,
+    second_opinion,
+    spectrum_between,
+)
+from dawnbeat.morning.sources import read_with_reference, recordings_in
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import Trace

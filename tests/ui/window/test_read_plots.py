@@ -3,8 +3,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from dawnbeat.morning.background import LiveFigures
 from dawnbeat.morning.flow import LOST, TIME_UP
-from dawnbeat.morning.live_figures import LiveFigures
 from dawnbeat.morning.taking import Ended
 from dawnbeat.morning.taking_text import ended_sentence, starts_in
 from dawnbeat.shared.beats import Intervals

@@ -25,9 +25,8 @@ from PySide6.QtWidgets import (
 
 from dawnbeat.capture.recording import Recording
 from dawnbeat.capture.trace_csv import read_times_csv
-from dawnbeat.morning.bench_recordings import read_with_reference
-from dawnbeat.morning.bench_run import BenchRun, run_bench
-from dawnbeat.morning.second_opinion import MOST_LAG_S, second_opinion
+from dawnbeat.morning.bench_run import MOST_LAG_S, BenchRun, run_bench, second_opinion
+from dawnbeat.morning.sources import read_with_reference
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.signal.compare import Comparison, Series, compare

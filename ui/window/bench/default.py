@@ -20,7 +20,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from dawnbeat.morning.bench_recordings import read_with_reference
+from dawnbeat.morning.sources import read_with_reference
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.settings import Settings

@@ -26,8 +26,8 @@ from PySide6.QtWidgets import (
 )
 
 from dawnbeat.capture.recording import Recording
-from dawnbeat.morning.bench_recordings import FILTER, read_with_reference, recordings_in
 from dawnbeat.morning.bench_run import BenchRun, run_bench
+from dawnbeat.morning.sources import FILTER, read_with_reference, recordings_in
 from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.settings import Settings
 from dawnbeat.ui.window.bench.compare import CompareView

@@ -19,8 +19,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from dawnbeat.morning.bench_recordings import recordings_in
 from dawnbeat.morning.scoring import Score, scoring
+from dawnbeat.morning.sources import recordings_in
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.processes import Processes
 from dawnbeat.shared.settings import Settings

@@ -21,7 +21,7 @@ from dawnbeat.ui.window.parts.work import Background
 
 if TYPE_CHECKING:
     from dawnbeat.journal.ranges import RangeSettings
-    from dawnbeat.morning.live_figures import LiveFigures
+    from dawnbeat.morning.background import LiveFigures
 
 
 class AppContext(QObject):

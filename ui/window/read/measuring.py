@@ -7,8 +7,8 @@ import math
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QHBoxLayout, QProgressBar, QStackedWidget, QVBoxLayout, QWidget
 
+from dawnbeat.morning.background import LiveFigures
 from dawnbeat.morning.flow import Plan
-from dawnbeat.morning.live_figures import LiveFigures
 from dawnbeat.morning.taking import Snapshot
 from dawnbeat.morning.taking_text import LAMP, REHEARSAL, advice, gentle, phase_title, starts_in
 from dawnbeat.ui.window.parts.context import AppContext

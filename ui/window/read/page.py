@@ -11,10 +11,9 @@ from PySide6.QtWidgets import QStackedWidget, QVBoxLayout, QWidget
 
 from dawnbeat.capture.frames import FrameSource
 from dawnbeat.capture.recording import is_video
-from dawnbeat.morning.background import BackgroundReading, Outcome
+from dawnbeat.morning.background import BackgroundReading, LiveFigures, Outcome
 from dawnbeat.morning.flow import Phase, Plan, plan_without_buttons
 from dawnbeat.morning.keeping import Kept, saved
-from dawnbeat.morning.live_figures import LiveFigures
 from dawnbeat.morning.sources import open_source, rehearsal_or
 from dawnbeat.morning.taking import Order, Snapshot
 from dawnbeat.morning.taking_text import ended_sentence, phone_line
@@ -324,7 +323,8 @@ class ReadPage(PageWidget):
         if outcome.kept is None:
             self._show(self.start)
             told = outcome.ended.why if outcome.ended.broken and not self._hung_up else ""
-            self.start.show_trouble(f"{told[:1].upper()}{told[1:]}{'' if told.endswith('.') or not told else '.'}")
+            told = f"{told[:1].upper()}{told[1:]}{'' if told.endswith('.') or not told else '.'}"
+            self.start.show_trouble(told)
             self.context.say(told or "No reading was taken.")
             self._focus()
             return

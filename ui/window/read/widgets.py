@@ -10,7 +10,7 @@ from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QFont, QImage, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QLabel, QPushButton, QSizePolicy, QWidget
 
-from dawnbeat.morning.live_figures import LiveFigures
+from dawnbeat.morning.background import LiveFigures
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import Key
