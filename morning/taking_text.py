@@ -75,6 +75,8 @@ def phone_line(news: News) -> str:
         return "Something asked for another address and got nothing. Scan the code anew, or type all of the address."
     if news.strangers and news.stage != "over":
         return "Another device asked and got nothing: only the phone that came first is heard."
+    if news.stage == "camera" and news.lamp in ("not offered", "refused"):
+        return "The phone's browser can't light its lamp: take a bright room, or film with the lamp and send the clip."
     return _PHONE_STAGES[news.stage]
 
 

@@ -38,7 +38,7 @@ class News:
     stage: nobody came, the page is open, its camera sends, a clip is coming, or it is over. unheard_s: how
     long the phone has been silent, 0 while it is heard. hidden: its page is in the background. trouble: what
     went wrong, one line or empty. share: of the clip, 0 to 1. strangers: how often another device, or one
-    with a wrong address, was turned away.
+    with a wrong address, was turned away. lamp: of the camera that sends, in the page's words.
     """
 
     stage: Stage
@@ -47,6 +47,7 @@ class News:
     trouble: str = ""
     share: float = 0.0
     strangers: int = 0
+    lamp: str = ""
 
 
 class Link:
@@ -189,6 +190,7 @@ class Link:
                 TROUBLES[self._state.trouble] or self._trouble,
                 0.0 if file is None else self.upload.stored / file.size,
                 self.strangers,
+                "" if self.facts is None else self.facts.known.get("lamp", ""),
             )
 
     def _ready(self) -> bool:

@@ -5,6 +5,7 @@ const WIDE = 128, HIGH = 96;
 const BATCH = 60, IN_FLIGHT = 4, EVERY_MS = 250;
 const MOST_UNSENT = 40000;  // ten minutes at 60 a second
 const SILENT_MS = 5000, AGAIN_MS = 1000, TRY_MS = 4000;
+const GIVE_UP_MS = 120000;  // a lamp must not shine for a computer that is gone
 const GOOD_COVER = 0.8;
 
 // ---- Measuring: the same judgement as on the computer, whose numbers come with the page.
@@ -451,6 +452,7 @@ class Camera {
       if (opened !== this.number) return;
       this.next(opened);
       const timeMs = this.timeMs(nowMs, meta);
+      if (timeMs === null) return;  // counted as presented with the next one, and so as lost
       const jumped = Math.max(1, this.counted === opened ? meta.presentedFrames - this.seen : 1);
       this.counted = opened;
       this.seen = meta.presentedFrames;
@@ -474,7 +476,7 @@ class Camera {
       this.clockWords = {capture: "capture times", media: "times in its stream", shown: "times of display"}[this.clock];
       this.shiftMs = nowMs - meta.mediaTime * 1000;
     }
-    if (this.clock === "capture") return meta.captureTime ?? nowMs;
+    if (this.clock === "capture") return meta.captureTime ?? null;
     return this.clock === "media" ? meta.mediaTime * 1000 + this.shiftMs : meta.presentationTime;
   }
 }
@@ -650,6 +652,9 @@ function run() {
     const words = gone ? `The computer has not answered for ${gone} s: check the Wi-Fi.${kept}` : "";
     put("line", words);
     if (file !== null && gone) put("sent-words", words);
+    if (ms > GIVE_UP_MS) {
+      over({fault: true, words: "the computer has not answered for two minutes. What it got before is kept there."});
+    }
   };
 
   // A file goes in pieces, each with its place; after a break the computer says from where on.

@@ -49,7 +49,9 @@ def phone_in_terminal(where: str, screen: Console | None = None) -> FrameSource:
                 said[0] = words
                 screen.print(words)
 
-        return wait_for_phone(server, say)
+        source = wait_for_phone(server, say)
+        say(server.news)
+        return source
     except KeyboardInterrupt:
         server.stop()
         raise DawnbeatError("it was stopped before the phone sent anything") from None

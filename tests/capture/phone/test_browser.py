@@ -332,6 +332,36 @@ def test_what_goes_wrong_on_the_phone_is_said_on_both_screens(tmp_path: Path, ca
         source.close()
 
 
+def test_lamp_and_locks_are_said_as_the_camera_took_them(tmp_path: Path, camera: Path, serve: Serve) -> None:
+    # The fake camera has neither; a track that grants some and refuses others stands in for a phone's.
+    script = """
+    const settings = {exposureMode: "continuous", whiteBalanceMode: "continuous"};
+    const own = MediaStreamTrack.prototype.getSettings;
+    MediaStreamTrack.prototype.getCapabilities = () =>
+      ({torch: true, exposureMode: ["manual", "continuous"], whiteBalanceMode: ["manual", "continuous"]});
+    MediaStreamTrack.prototype.getSettings = function() { return {...own.call(this), ...settings}; };
+    globalThis.asked = [];
+    MediaStreamTrack.prototype.applyConstraints = async ({advanced: [wish]}) => {
+      asked.push(wish);
+      if (wish.whiteBalanceMode) throw new Error("no");
+      Object.assign(settings, wish);
+    };"""
+    server = serve()
+    with phone(tmp_path, camera) as page:
+        page.call("Page.addScriptToEvaluateOnNewDocument", source=script)
+        source = begin(page, server)
+        controls = source.about.controls
+        assert (controls["lamp"], controls["exposure"], controls["focus"]) == ("on", "automatic", "not offered")
+        assert page.text("light") == ""
+        source.settle()
+        wait(lambda: source.about.controls["exposure"] == "locked")
+        assert source.about.controls["white balance"] == "not taken"
+        assert page.evaluate("asked.every((wish) => wish.torch === true)")  # no wish puts the lamp out
+        page.press("lamp")
+        wait(lambda: source.about.controls["lamp"] == "off")
+        source.close()
+
+
 def test_a_page_that_is_loaded_again_in_the_middle_ends_it_and_keeps_what_came(
     tmp_path: Path, camera: Path, serve: Serve
 ) -> None:

@@ -298,9 +298,12 @@ class ReadPage(PageWidget):
         if moment.phase == "over":
             return
         if moment.phase != self._phase:
-            self._phase = moment.phase
+            before, self._phase = self._phase, moment.phase
+            said = _SAID[moment.phase]
+            if before is None and self._server is not None:
+                said = f"{phone_line(self._server.news)} {said}"
             self._show(self.finger if moment.phase == "finger" else self.live)
-            self.context.say(_SAID[moment.phase])
+            self.context.say(said)
             if moment.phase in ("reading", "paused"):
                 self._sound("pause" if moment.phase == "paused" else "start")
                 self._sounded_s = moment.time_s

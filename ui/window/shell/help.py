@@ -73,9 +73,21 @@ METHOD = (
         "Med 20:321-327).",
     ),
     (
+        "A phone as the camera",
+        "“Use a phone” on the page Read opens an address on this computer that one phone in the same network can "
+        "use: for one reading, or ten minutes. The phone’s browser warns when it gets there, since the certificate "
+        "was made on this computer and no authority vouches for it. That is as it should be: look at the "
+        "certificate in the warning’s details, compare its SHA-256 fingerprint with the one beside the code, and go "
+        "on if they are the same. If they differ, something stands between the two: don’t go on, and press for a "
+        "new address in a network that you trust. The certificate’s key is in a file that you alone can read; delete "
+        "phone-certificate.pem to have a new one made. The page measures each frame on the phone and sends numbers "
+        "only. Where a browser can’t light the lamp or time its frames, film for two and a half minutes with the "
+        "phone’s own camera and its lamp, and send the clip from the same page; it is deleted once it was read.",
+    ),
+    (
         "Your data",
         "Everything stays in one folder on this computer, readable by you alone. Nothing is sent anywhere; the "
-        "only address ever used is a camera’s that you typed yourself.",
+        "only addresses ever used are a camera’s that you typed yourself, and the one that you open for a phone.",
     ),
 )
 
