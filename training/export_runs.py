@@ -9,6 +9,7 @@ from pathlib import Path
 
 from dawnbeat.shared.csv_text import guard
 from dawnbeat.shared.private_files import write_export
+from dawnbeat.training.adaptation import Fixed, PeriodSummary
 from dawnbeat.training.weeks import JudgedRun, Week
 
 # Name, unit and meaning of each column.
@@ -64,6 +65,52 @@ WEEK_COLUMNS: tuple[tuple[str, str, str], ...] = (
     ("monotony", "", "mean of the daily loads / their standard deviation (Foster 1998)"),
     ("strain", "", "load times monotony (Foster 1998)"),
 )
+
+
+PERIOD_COLUMNS: tuple[tuple[str, str, str], ...] = (
+    ("first", "YYYY-MM-DD", "first day of the month or year"),
+    ("runs", "", "number of runs"),
+    ("duration_s", "s", "without pauses"),
+    ("distance_m", "m", "of the runs that know theirs"),
+    ("without_distance", "", "runs that do not"),
+    ("easy_runs", "", "runs that were easy as a whole"),
+    ("judged_runs", "", "runs that could be judged so"),
+    ("easy_runs_share", "0 to 1", "share of the judged runs that were easy"),
+    ("easy_share", "0 to 1", "share of the measured time at or below the top of easy"),
+    ("session_load", "", "rating times minutes (Foster 1998)"),
+    ("unrated", "", "runs without a rating"),
+    ("trimp_men", "", "training impulse (Banister 1991), coefficients for men"),
+    ("trimp_women", "", "training impulse (Banister 1991), coefficients for women"),
+    ("fixed_pulse_bpm", "bpm", "the pulse that paces are compared at"),
+    ("pace_s_per_km", "s/km", "pace at that pulse"),
+    ("fixed_pace_s_per_km", "s/km", "the pace that pulses are compared at"),
+    ("pulse_bpm", "bpm", "pulse at that pace"),
+    ("steady_minutes", "min", "minutes that these rest on"),
+    ("mornings", "", "usable mornings"),
+    ("resting_bpm", "bpm", "their mean pulse"),
+    ("ln_rmssd", "ln ms", "their mean lnRMSSD"),
+)
+
+
+def export_periods(periods: Sequence[PeriodSummary], fixed: Fixed | None, out: Path, overwrite: bool = False) -> int:
+    """Write one row a month or year (PERIOD_COLUMNS) and return how many; errors as in `export_runs`."""
+    compared = {
+        "fixed_pulse_bpm": None if fixed is None else fixed.pulse_bpm,
+        "fixed_pace_s_per_km": None if fixed is None else fixed.pace_s_per_km,
+    }
+    rows = []
+    for each in periods:
+        values = {**vars(each), **compared, "easy_runs_share": each.easy_runs_share}
+        values |= {f"trimp_{name}": each.trimp[name] for name in each.trimp}
+        rows.append([_plain(values[name]) for name, _, _ in PERIOD_COLUMNS])
+    _write(out, overwrite, PERIOD_COLUMNS, rows)
+    return len(periods)
+
+
+def _plain(value: object) -> str:
+    if value is None:
+        return ""
+    return repr(value) if isinstance(value, float) else str(value)
 
 
 def export_runs(judged: Sequence[JudgedRun], out: Path, overwrite: bool = False) -> int:

@@ -15,10 +15,12 @@ if TYPE_CHECKING:
     # A zone by age needs no numpy, and is answered at once.
     from dawnbeat.training.run import Run
 
-Kind = Literal["field test", "race", "lab test", "run", "formula"]
+Kind = Literal["field test", "hill repeats", "hard mile", "race", "lab test", "run", "formula"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 KIND_WORDS: dict[Kind, str] = {
     "field test": "highest pulse of a test on the track or a hill",
+    "hill repeats": "highest pulse of hill repeats to the limit",
+    "hard mile": "highest pulse of a hard mile after warming up",
     "race": "highest pulse of a race",
     "lab test": "measured in a laboratory",
     "run": "highest pulse of an imported run, spikes left out",

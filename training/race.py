@@ -7,11 +7,15 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
 
+import numpy as np
+
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import estimates
 from dawnbeat.training.estimates import CriticalSpeed, Disagreement, Equivalent, Estimate, Marathon, Race
 from dawnbeat.training.load import Coefficients
-from dawnbeat.training.run import Run
+from dawnbeat.training.run import FASTEST_RUN_M_PER_S, Run
+from dawnbeat.training.run_figures import steady
+from dawnbeat.training.wording import Units, clock, pace_of
 from dawnbeat.training.zone_store import Standing
 
 RECENT_DAYS = 180
@@ -143,3 +147,235 @@ def _efforts_among(races: Sequence[Run], today: date) -> list[Race]:
         if (today - each.local_date).days <= RECENT_DAYS
         and estimates.EFFORT_LOW_S <= each.figures.elapsed_s <= estimates.EFFORT_HIGH_S
     ]
+
+
+# Through a race
+
+PLAN_DAYS, LONG_RUN_S, LONGEST_RUNS = 84, 4500.0, 5
+FEWEST_MINUTES, FEWEST_RUNS = 60, 4
+# Beyond the paces that were run, the line from pace to pulse is a guess.
+FASTER_THAN_RUN = 1.12
+SLOWER_START = 0.02
+HOUR_S = 3600.0
+RACE_CAUTION = (
+    "These are figures from your own runs, not a plan of training and no promise. Start slower in heat, wind or "
+    "hills; stop for chest pain, dizziness, faintness or a pulse that stumbles. A race is a maximal effort: who must "
+    "ask a doctor first is said with the tests."
+)
+
+
+@dataclass(frozen=True)
+class Held:
+    """How a long run held: its first third against its last, of the minutes after the tenth on the level."""
+
+    run_id: int
+    day: date
+    duration_s: float
+    first_pace_s_per_km: float
+    last_pace_s_per_km: float
+    first_bpm: float
+    last_bpm: float
+    drift_pct_per_hour: float
+
+
+@dataclass(frozen=True)
+class RacePlan:
+    """Pulses and paces for a race. goal_s: the time aimed at. start_pace: (slowest, fastest) in s/km for the first
+    tenth.
+
+    start_bpm, end_bpm: (low, high), of the pulse once settled and at the end; None where runs say too little. cap_bpm:
+    to stay under until the last third. drift_pct_per_hour: of the longest runs, with its span. held: those runs.
+    notes: codes.
+    """
+
+    distance_m: float
+    goal_s: float
+    goal_from: str
+    start_pace: tuple[float, float]
+    start_bpm: tuple[float, float] | None
+    end_bpm: tuple[float, float] | None
+    cap_bpm: float | None
+    drift_pct_per_hour: float | None
+    drift_span: tuple[float, float] | None
+    held: tuple[Held, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def pace_s_per_km(self) -> float:
+        """The pace of the goal."""
+        return self.goal_s / (self.distance_m / 1000)
+
+    def lines(self, units: Units = "km") -> list[str]:
+        """The plan in words, a statement each."""
+        slow, fast = self.start_pace
+        said = [
+            f"Goal {clock(self.goal_s)} ({self.goal_from}), an even {pace_of(self.pace_s_per_km, units)}.",
+            f"Start at {pace_of(slow, units)}, no faster than {pace_of(fast, units)} for the first tenth.",
+        ]
+        if self.start_bpm is not None:
+            said.append(
+                f"At that pace your own runs say {self.start_bpm[0]:.0f} to {self.start_bpm[1]:.0f} bpm once the "
+                "pulse has settled, after some ten minutes."
+            )
+        if self.drift_pct_per_hour is not None and self.drift_span is not None:
+            said.append(
+                f"Your longest runs drifted by {self.drift_pct_per_hour:+.1f} % an hour ({self.drift_span[0]:+.1f} to "
+                f"{self.drift_span[1]:+.1f})."
+            )
+        if self.end_bpm is not None:
+            said.append(f"With that drift it would be {self.end_bpm[0]:.0f} to {self.end_bpm[1]:.0f} bpm at the end.")
+        if self.cap_bpm is not None:
+            said.append(f"Stay under {self.cap_bpm:.0f} bpm until the last third.")
+        said += [_NOTES[note] for note in self.notes]
+        return said
+
+
+_NOTES = {
+    "goal above threshold": (
+        "By your own runs this goal asks for more than your threshold pulse before the last third: it is likely too "
+        "fast."
+    ),
+    "faster than run": "The goal's pace is well above any that you ran evenly of late, so no pulse is given for it.",
+    "few minutes": "Too few steady minutes with pulse and distance in the last twelve weeks to give a pulse.",
+    "no long run": "No run of 75 minutes or more in the last twelve weeks was steady: how you hold is not known.",
+    "longer than run": "The race is over half as long again as your longest run of these weeks: take the slower end.",
+    "no threshold": "Without a threshold pulse the limit is the upper end of what your runs say for the end.",
+}
+
+
+def held_of(run: Run) -> Held | None:
+    """First third against last of a run of 75 minutes or more; None below thirty steady minutes."""
+    minutes = run.figures.minutes
+    even = steady(minutes)
+    if run.figures.duration_s < LONG_RUN_S or np.count_nonzero(even) < 30:
+        return None
+    at = np.flatnonzero(even)
+    third = len(at) // 3
+    (first_bpm, first_speed), (last_bpm, last_speed) = (
+        minutes[part, :2].mean(axis=0) for part in (at[:third], at[-third:])
+    )
+    hours = (at[-third:].mean() - at[:third].mean()) / 60
+    drift = 100 * (last_bpm / last_speed / (first_bpm / first_speed) - 1) / hours
+    return Held(
+        run.id,
+        run.local_date,
+        run.figures.duration_s,
+        float(1000 / first_speed),
+        float(1000 / last_speed),
+        float(first_bpm),
+        float(last_bpm),
+        float(drift),
+    )
+
+
+def race_plan(
+    distance_m: float, runs: Sequence[Run], known: Standing, today: date, goal_s: float | None = None
+) -> RacePlan:
+    """A pulse and a pace for a race, from these runs and pulses. goal_s: else an own race says what is equal to it.
+
+    Raises DawnbeatError where the goal can't be, or there is neither a goal nor a race.
+    """
+    if not 1_500 <= distance_m <= 100_000:
+        raise DawnbeatError(f"a race of {distance_m / 1000:g} km: give one of 1.5 to 100 km")
+    goal_from = "your goal"
+    if goal_s is None:
+        goal_s, goal_from = _goal_of(distance_m, runs, today)
+    speed = distance_m / goal_s
+    if not 1.0 <= speed <= FASTEST_RUN_M_PER_S:
+        raise DawnbeatError(f"{distance_m / 1000:g} km in {clock(goal_s)} can't be right: check both")
+    recent = [each for each in runs if each.counts and 0 <= (today - each.local_date).days < PLAN_DAYS]
+    notes: list[str] = []
+    line = _pulse_line(recent)
+    start_bpm: tuple[float, float] | None = None
+    if line is None:
+        notes.append("few minutes")
+    elif speed > FASTER_THAN_RUN * line.fastest_m_per_s:
+        notes.append("faster than run")
+    else:
+        middle, around = line.at(speed), 2 * line.run_sd_bpm
+        start_bpm = (middle - around, middle + around)
+    held = sorted((found for found in map(held_of, recent) if found is not None), key=lambda each: -each.duration_s)[
+        :LONGEST_RUNS
+    ]
+    drift = float(np.median([each.drift_pct_per_hour for each in held])) if held else None
+    span = None if not held else (min(h.drift_pct_per_hour for h in held), max(h.drift_pct_per_hour for h in held))
+    if not held:
+        notes.append("no long run")
+    elif goal_s > 1.5 * held[0].duration_s:
+        notes.append("longer than run")
+    end_bpm = None
+    hours = max(goal_s - 600, 0) / HOUR_S
+    if start_bpm is not None and drift is not None and span is not None:
+        # A run that grew easier is no promise for a race.
+        end_bpm = (
+            start_bpm[0] * (1 + max(span[0], 0) * hours / 100),
+            start_bpm[1] * (1 + max(span[1], 0) * hours / 100),
+        )
+    threshold = None if known.threshold is None else known.threshold.bpm
+    cap = threshold if goal_s >= HOUR_S else None
+    if cap is None and end_bpm is not None and threshold is None:
+        cap = end_bpm[1]
+        notes.append("no threshold")
+    if cap is not None and known.maximum is not None:
+        cap = min(cap, known.maximum.counts_as_bpm)
+    if start_bpm is not None and threshold is not None and goal_s >= HOUR_S:
+        middle = sum(start_bpm) / 2 * (1 + max(drift or 0.0, 0) * hours * 2 / 3 / 100)
+        if middle > threshold:
+            notes.append("goal above threshold")
+    pace_s = goal_s / (distance_m / 1000)
+    return RacePlan(
+        distance_m,
+        goal_s,
+        goal_from,
+        (pace_s * (1 + SLOWER_START), pace_s),
+        start_bpm,
+        end_bpm,
+        cap,
+        drift,
+        span,
+        tuple(held),
+        tuple(notes),
+    )
+
+
+@dataclass(frozen=True)
+class _PulseLine:
+    """Pulse against speed over steady minutes. run_sd_bpm: spread of whole runs about it, from day to day."""
+
+    slope: float
+    intercept: float
+    run_sd_bpm: float
+    fastest_m_per_s: float
+
+    def at(self, speed_m_per_s: float) -> float:
+        return self.intercept + self.slope * speed_m_per_s
+
+
+def _pulse_line(runs: Sequence[Run]) -> _PulseLine | None:
+    parts = [each.figures.minutes[steady(each.figures.minutes)][:, :2] for each in runs]
+    parts = [part for part in parts if len(part) >= 5]
+    if len(parts) < FEWEST_RUNS or sum(map(len, parts)) < FEWEST_MINUTES:
+        return None
+    # A run each, so that one long run does not outweigh all others.
+    pulse, speed = np.array([part.mean(axis=0) for part in parts]).T
+    if speed.max() < 1.05 * speed.min():
+        # All at one pace: the usual proportion of pulse to speed must do.
+        slope, intercept = float(np.mean(pulse / speed)), 0.0
+    else:
+        slope, intercept = (float(each) for each in np.polyfit(speed, pulse, 1))
+    spread = float(np.std(pulse - (intercept + slope * speed), ddof=2)) if len(parts) > 2 else 0.0
+    return _PulseLine(slope, intercept, max(spread, 1.0), float(speed.max()))
+
+
+def _goal_of(distance_m: float, runs: Sequence[Run], today: date) -> tuple[float, str]:
+    races = [each for each in runs if each.race and each.counts and each.figures.distance_m is not None]
+    recent = [each for each in races if 0 <= (today - each.local_date).days <= 2 * RECENT_DAYS]
+    if not recent:
+        raise DawnbeatError("give a goal, as 45:00, or mark a run of the last year as a race")
+    newest = recent[-1]
+    one = race_of(newest)
+    if abs(distance_m / estimates.MARATHON_M - 1) < 0.02:
+        found = estimates.marathon_time(_for_marathon(races, newest), weekly_distance_km(runs, today))
+        return found.duration_s, f"{found.words}"
+    uptake = estimates.uptake_from_race(one.distance_m, one.duration_s).value
+    return estimates.race_time_s(distance_m, uptake), f"equal to the race of {newest.local_date.isoformat()}"

@@ -4,7 +4,19 @@ from __future__ import annotations
 
 import typer
 
-from dawnbeat.ui.commands import agree, cameras, demo, journal_files, mornings, read, record, rehearse, replay, tidy
+from dawnbeat.ui.commands import (
+    agree,
+    cameras,
+    demo,
+    journal_files,
+    mornings,
+    pulse,
+    read,
+    record,
+    rehearse,
+    replay,
+    tidy,
+)
 
 _ABOUT = (
     "A runner's morning pulse and variability, read from a fingertip on a camera. "
@@ -27,6 +39,7 @@ def build_app() -> typer.Typer:
     app.command("note")(mornings.note)
     app.command("keep")(tidy.keep)
     app.command("bin")(tidy.bin_command)
+    app.command("pulse")(pulse.pulse_command)
     app.command("replay")(replay.replay)
     app.command("record")(record.record)
     app.command("agree")(agree.agree)

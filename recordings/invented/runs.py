@@ -10,6 +10,7 @@ from datetime import date, datetime, time, timedelta, timezone
 import numpy as np
 from scipy.signal import lfilter
 
+from dawnbeat.journal.resting import add_hand_count
 from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.mornings import DAYS
 from dawnbeat.shared.trace import FloatArray
@@ -17,7 +18,7 @@ from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.cleaning import marks_of
 from dawnbeat.training.load_run import PreparedRun
 from dawnbeat.training.maximum import Maximum
-from dawnbeat.training.run import Samples, blob_of, samples_of
+from dawnbeat.training.run import Samples, Talk, blob_of, samples_of
 from dawnbeat.training.run_figures import figures_of
 from dawnbeat.training.threshold_effort import threshold_test
 from dawnbeat.training.zone_store import Threshold
@@ -32,6 +33,10 @@ _RESPONSE_S = 40.0
 _ILL_DAYS = range(54, 61)
 _FIRST_MAXIMUM_BPM = 182
 _TEST_WEEK, _RACE_WEEK = 5, 10
+# Short races for critical speed, and a longer one beside the 10 km for the marathon.
+_SHORT_RACE_WEEK, _MIDDLE_RACE_WEEK, _HALF_WEEK = 2, 4, 7
+_MAXIMUM_WEEK = 8
+_WALK_WEEKS = (3, 9)
 _TEST_FROM_S = 600.0
 
 
@@ -51,7 +56,21 @@ _HILLY = _Plan("45 min hilly", 5, tuple((180.0, 162.0 if n % 2 else 139.0, 2.4 i
 _LONG = _Plan("20 km long and slow", 5, ((7100, 133, 2.82),))
 _TEST = _Plan("30-minute test", 8, ((_TEST_FROM_S, 134, 2.7), (1800, 168, 3.85), (300, 132, 2.4)))
 _RACE = _Plan("hilly 10 km, a race", 9, ((600, 166, 3.72), (1500, 171, 3.7), (587, 180, 3.9)))
+_1500 = _Plan("1500 m on the track, a race", 9, ((338, 176, 4.44),))
+_3000 = _Plan("3000 m on the track, a race", 9, ((725, 179, 4.14),))
+_HALF = _Plan("half marathon, a race", 9, ((5950, 167, 3.546),))
+_HILLS = _Plan(
+    "hill repeats to the limit", 9, ((1200, 138, 2.8), *((150, 181, 3.6), (180, 145, 2.2)) * 3, (600, 132, 2.4))
+)
+_WALK = _Plan("a walk", 1, ((4500, 92, 1.4),))
+_RACES = (_RACE, _1500, _3000, _HALF)
 # In the order of the invented mornings' notes on the day before.
+_TALKS: dict[str, Talk] = {
+    _EASY.name: "whole sentences",
+    _SHORT.name: "whole sentences",
+    _FAST.name: "a few words",
+    _LONG.name: "whole sentences",
+}
 _WEEK: tuple[_Plan | None, ...] = (_EASY, None, _FAST, _SHORT, None, _HILLY, _LONG)
 
 
@@ -59,13 +78,17 @@ def fill_with_invented_runs(journal: Journal, today: date, weeks: int = WEEKS, s
     """Save `weeks` of runs up to yesterday, the same for the same seed; returns how many runs.
 
     Fits `journal.demo_journal.fill_with_invented_mornings` of the same day, whose notes tell of these runs. With
-    them come a maximum, a threshold pulse of a test and the zones that follow, and faults of a sensor: drop-outs,
-    spikes, a lock on the step rate and a gap. Two runs have no pulse, two no rating. All notes say "invented".
+    them come counts of the pulse by hand, a maximum by age and one of hill repeats, a threshold pulse of a test and the
+    zones that follow, races from 1500 m to a half marathon, two walks that don't count, how talking went on some runs,
+    and faults of a sensor: drop-outs, spikes, a lock on the step rate and a gap. Two runs have no pulse, two no
+    rating. All notes say "invented".
     """
     rng = np.random.default_rng(seed)
     first_morning = today - timedelta(days=DAYS - 1)
     begin = today - timedelta(days=7 * weeks - 1)
     zone_store.add_maximum(journal, Maximum(begin, "field test", _FIRST_MAXIMUM_BPM, note=INVENTED), begin)
+    for back, beats in enumerate((25, 24, 25)):
+        add_hand_count(journal, begin - timedelta(days=back), beats)
     saved = 0
     for back in range(7 * weeks - 1, 0, -1):
         day = today - timedelta(days=back)
@@ -73,7 +96,17 @@ def fill_with_invented_runs(journal: Journal, today: date, weeks: int = WEEKS, s
         week = (day - begin).days // 7
         plan = None if number in _ILL_DAYS else _WEEK[(number + 1) % 7]
         if plan is _HILLY:
-            plan = {_TEST_WEEK: _TEST, _RACE_WEEK: _RACE}.get(week, plan)
+            plan = {
+                _TEST_WEEK: _TEST,
+                _RACE_WEEK: _RACE,
+                _SHORT_RACE_WEEK: _1500,
+                _MIDDLE_RACE_WEEK: _3000,
+                _MAXIMUM_WEEK: _HILLS,
+            }.get(week, plan)
+        if plan is _LONG and week == _HALF_WEEK:
+            plan = _HALF
+        if plan is None and week in _WALK_WEEKS and (number + 1) % 7 == 1 and number not in _ILL_DAYS:
+            plan = _WALK
         if plan is None:
             continue
         hour = next((hour for word, hour in _HOUR.items() if word in plan.name), 7)
@@ -95,8 +128,8 @@ def _keep(journal: Journal, plan: _Plan, began: datetime, week: int, rng: np.ran
         name=f"{INVENTED} {began:%Y-%m-%d}.csv",
         began=began,
         format=INVENTED,
-        sport="running",
-        counts=True,
+        sport="walking" if plan is _WALK else "running",
+        counts=plan is not _WALK,
         notes=(),
         sha256=hashlib.sha256(blob).hexdigest(),
         blob=blob,
@@ -105,7 +138,11 @@ def _keep(journal: Journal, plan: _Plan, began: datetime, week: int, rng: np.ran
     )
     kept = run_store.keep(journal, prepared)
     felt = None if plan is _EASY and week % 6 == 4 else float(np.clip(plan.felt + rng.integers(-1, 2) / 2, 0, 10))
-    run_store.edit(journal, kept.run_id, felt, f"{plan.name}, {INVENTED}", race=plan is _RACE)
+    talk = _TALKS.get(plan.name) if week % 2 else None
+    run_store.edit(journal, kept.run_id, felt, f"{plan.name}, {INVENTED}", race=plan in _RACES, talk=talk)
+    if plan is _HILLS and (peak := prepared.figures.peak_bpm) is not None:
+        highest = Maximum(began.date(), "hill repeats", peak, 0, INVENTED, kept.run_id)
+        zone_store.add_maximum(journal, highest, began.date())
     if plan is _TEST:
         test = threshold_test(samples, marks, _TEST_FROM_S)
         entry = Threshold(began.date(), round(test.bpm), test.pace_s_per_km, INVENTED, kept.run_id)
@@ -123,12 +160,15 @@ def _samples(plan: _Plan, rng: np.random.Generator) -> Samples:
     pace = np.maximum(_late(speed, 6.0) * (1 + 0.02 * _slow_noise(rng, count, 40)), 0.5)
     # Faster than any pulse here, or the cleaning would rightly doubt the whole run.
     steps = np.clip(174 + 18 * (pace - 2.8), 150, 196) + 1.2 * _slow_noise(rng, count, 15)
+    hilly = plan in (_HILLY, _HILLS)
+    climb = np.where(speed < np.median(speed), 0.08, -0.08) * pace if hilly else np.zeros(count)
     return Samples(
         np.arange(count, dtype=np.float64),
         np.round(pulse),
         np.concatenate(([0.0], np.cumsum(pace)[:-1])),
         np.round(steps),
         np.zeros(count, dtype=np.bool_),
+        120.0 + np.cumsum(climb),
     )
 
 
@@ -156,6 +196,7 @@ def _only(samples: Samples, which: Sequence[bool] | np.typing.NDArray[np.bool_])
         samples.distance_m[which],
         samples.steps_per_min[which],
         samples.stopped[which],
+        samples.altitude_m[which],
     )
 
 

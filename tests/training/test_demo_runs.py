@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from datetime import date
 
+from dawnbeat.journal import resting
 from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from dawnbeat.recordings.invented.runs import WEEKS, fill_with_invented_runs
@@ -26,6 +27,10 @@ def test_invented_runs_show_everything_that_runs_can_have(journal: Journal) -> N
     }
     assert any(each.run.race for each in judged)
     assert any(not each.run.has_pulse for each in judged)
+    assert {each.run.sport for each in judged if not each.run.counts} == {"walking"}
+    assert {each.run.talk for each in judged} == {None, "whole sentences", "a few words"}
+    assert len(resting.hand_counts(journal)) == 3
+    assert "hill repeats" in {entry.kind for entry in zone_store.maxima(journal)}
     assert any(each.run.felt_effort is None for each in judged)
     assert zone_store.thresholds(journal)
     assert all(entry.note == "invented" for entry in zone_store.maxima(journal))
@@ -43,13 +48,13 @@ def test_easy_runs_are_easy_and_hard_ones_are_not(journal: Journal) -> None:
 
 def test_runs_fit_what_the_mornings_tell_of_the_day_before(journal: Journal) -> None:
     filled(journal)
-    by_day = {run.local_date: run.note for run in run_store.runs(journal)}
+    by_day = {run.local_date: run.note for run in run_store.runs(journal) if run.counts}
     told = 0
     for reading in journal.readings():
         day = date.fromordinal(reading.local_date.toordinal() - 1)
         said = reading.context.yesterday_run
         if day in by_day and said is not None:
-            told += by_day[day].startswith(said) or "test" in by_day[day] or "race" in by_day[day]
+            told += by_day[day].startswith(said) or any(word in by_day[day] for word in ("test", "race", "limit"))
             assert said != "rest"
     assert told > 40
 

@@ -12,6 +12,9 @@ from rich.console import Console
 
 from dawnbeat.journal.resting import add_hand_count
 from dawnbeat.journal.store import Journal
+from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
+from dawnbeat.recordings.invented.runs import fill_with_invented_runs
+from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.weeks import judge_runs, monday_of, weeks_of
 from dawnbeat.ui.commands.runs_tables import loads_table, runs_table, weeks_table
 from dawnbeat.ui.main import run
@@ -318,3 +321,91 @@ def test_the_hardest_days_are_listed_and_correlations_stay_silent(
 )
 def test_bad_input_is_one_line(capsys: pytest.CaptureFixture[str], arguments: list[str], why: str) -> None:
     assert why in refused(capsys, *arguments)
+
+
+# Months, races, protocols
+
+
+@pytest.fixture
+def invented(home: Path) -> Path:
+    with Journal.open(home) as journal:
+        fill_with_invented_mornings(journal, TODAY)
+        fill_with_invented_runs(journal, TODAY)
+    return home
+
+
+def test_months_compare_pace_and_pulse_and_are_exported(
+    invented: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    found = [json.loads(line) for line in said(capsys, "month", "--json").splitlines()]
+    assert sum(each["runs"] for each in found) > 40
+    assert any(each["pace_s_per_km"] for each in found)
+    assert any(each["ln_rmssd"] for each in found)
+    assert "pace at 135 bpm" in said(capsys, "month", "--pulse", "135")
+    assert len(said(capsys, "month", "--years", "--json").splitlines()) in (1, 2)
+    said(capsys, "export", str(tmp_path / "months.csv"), "--months")
+    with (tmp_path / "months.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert [row["runs"] for row in rows][-len(found) :] == [str(each["runs"]) for each in found][-len(rows) :]
+
+
+def test_a_race_has_a_pulse_a_pace_and_its_cautions(invented: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = " ".join(said(capsys, "race", "21,0975", "--goal", "1:40:00").split())
+    assert "an even 4:44 min/km" in text
+    assert "Your longest runs drifted" in text
+    assert "Stay under" in text
+    assert "Ask a doctor first" in text
+    found = json.loads(said(capsys, "race", "10", "--json"))
+    assert found["held"]
+    assert "give one of 1.5 to 100 km" in refused(capsys, "race", "0,5")
+
+
+def test_protocols_say_who_must_not_before_any_step(capsys: pytest.CaptureFixture[str]) -> None:
+    for which in ("hills", "mile", "threshold"):
+        text = " ".join(said(capsys, "protocol", which).split())
+        assert text.index("Not for you without a doctor's yes") < text.index("1. Rested")
+        assert "Stop at once" in text
+        assert "common practice, no source" in text
+    assert "say hills, mile, threshold" in refused(capsys, "protocol", "bike")
+
+
+def test_a_maximum_is_taken_from_the_run_of_a_protocol(invented: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with Journal.open(invented) as journal:
+        (hills,) = (each for each in run_store.runs(journal) if "hill repeats" in each.note)
+    assert "hill repeats of" in said(capsys, "maximum", "take", str(hills.id), "--protocol", "hills", "--added", "2")
+    kept = [json.loads(line) for line in said(capsys, "maximum", "list", "--json").splitlines()]
+    assert any(each["kind"] == "hill repeats" and each["added_bpm"] == 2 for each in kept)
+    found = json.loads(said(capsys, "maximum", "ages", "40", "--json"))
+    assert [each["bpm"] for each in found["formulas"]] == pytest.approx([180.0, 185.4, 179.0, 180.0])
+    assert "One runner in three is further off" in said(capsys, "maximum", "ages", "40")
+
+
+def test_what_speaks_against_the_zones_is_said_and_nothing_is_changed(
+    invented: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with Journal.open(invented) as journal:
+        before = zone_store.snapshot(journal)
+    assert run(["zones", "--review"]) == 0
+    text = capsys.readouterr().out
+    assert "None of this is applied by itself." in text
+    assert "Ask a doctor first" in " ".join(text.split())
+    assert run(["zones", "--review", "--json"]) == 0
+    assert isinstance(json.loads(capsys.readouterr().out)["findings"], list)
+    with Journal.open(invented) as journal:
+        assert zone_store.snapshot(journal) == before
+
+
+def test_zones_of_a_past_day_use_the_resting_pulse_of_that_day(
+    invented: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tops = {}
+    for back in (0, 60):
+        day = TODAY - timedelta(days=back)
+        assert run(["zones", "--date", day.isoformat(), "--json"]) == 0
+        found = json.loads(capsys.readouterr().out)
+        with Journal.open(invented) as journal:
+            known = zone_store.standing(journal, day)
+        assert known.resting is not None
+        assert found["resting_bpm"] == pytest.approx(known.resting.bpm)
+        tops[back] = found["resting_bpm"]
+    assert tops[0] != tops[60]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import date
 from typing import TYPE_CHECKING, Annotated
 
@@ -21,7 +22,7 @@ maximum_app = typer.Typer(no_args_is_help=True, help="Dated maxima: measured, pr
 @maximum_app.command("add")
 def add_command(
     bpm: Annotated[float | None, typer.Argument(help="Maximum pulse in bpm; leave it out with --age.")] = None,
-    kind: Annotated[str, typer.Option(help="field test, race or lab test.")] = "field test",
+    kind: Annotated[str, typer.Option(help="field test, hill repeats, hard mile, race or lab test.")] = "field test",
     day: Annotated[str | None, typer.Option("--date", help="Day of the measurement, else today.")] = None,
     added: Annotated[int, typer.Option(help="Beats added, 0 to 3, where you could have gone on.")] = 0,
     age: Annotated[float | None, typer.Option(help="Age in years, for a maximum by formula.")] = None,
@@ -51,7 +52,10 @@ def add_command(
 
 
 @maximum_app.command("list")
-def list_command(journal: JournalFolder = None) -> None:
+def list_command(
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, one object a line.")] = False,
+    journal: JournalFolder = None,
+) -> None:
     """List the maxima, which one counts today, and what a run proposes."""
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
@@ -64,6 +68,11 @@ def list_command(journal: JournalFolder = None) -> None:
         entries = zone_store.maxima(opened)
         proposed = maximum_proposal(run_store.runs(opened), entries, today)
     counts = maximum_on(entries, today)
+    if as_json:
+        for each in entries:
+            values = {**vars(each), "date": each.date.isoformat(), "counts_today": each is counts}
+            typer.echo(json.dumps(values, ensure_ascii=False))
+        return
     table = plain_table("Maxima", ("No.", "Date", "Maximum", "Added", "Kind", "Counts today", "Note"))
     for each in entries:
         table.add_row(
@@ -87,11 +96,47 @@ def list_command(journal: JournalFolder = None) -> None:
         screen.print(line, markup=False)
 
 
+@maximum_app.command("ages")
+def ages_command(
+    age: Annotated[float, typer.Argument(help="Age in years.")],
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+    journal: JournalFolder = None,
+) -> None:
+    """Show every formula by age beside the tested maximum, with their spread: rest zones on none of them."""
+    from dawnbeat.morning.choices import open_journal
+    from dawnbeat.training import zone_store
+    from dawnbeat.training.maximum import maxima_by_age
+    from dawnbeat.ui.commands.runs_tables import plain_table
+    from dawnbeat.ui.report import console
+
+    found = maxima_by_age(age)
+    with open_journal(journal) as opened:
+        tested = zone_store.standing(opened, date.today()).maximum
+    if as_json:
+        rows = [{**vars(each.formula), "bpm": each.bpm} for each in found]
+        measured = None if tested is None or not tested.measured else tested.counts_as_bpm
+        typer.echo(json.dumps({"age": age, "formulas": rows, "measured_bpm": measured}))
+        return
+    table = plain_table(f"Maximum at {age:g} by formula", ("Formula", "Maximum", "Two in three within", "Source"))
+    for each in found:
+        around = f"{each.bpm - each.error_bpm:.0f} to {each.bpm + each.error_bpm:.0f}"
+        table.add_row(each.formula.name, f"{each.bpm:.0f} bpm", around, each.formula.source)
+    if tested is not None and tested.measured:
+        table.add_row("tested", f"{tested.counts_as_bpm:.0f} bpm", "", tested.label)
+    console().print(table)
+    _say("One runner in three is further off than that, so a formula is a guess: test, or go by the talk test.")
+    for line in cautions.MAXIMAL_TEST:
+        _say(line)
+
+
 @maximum_app.command("take")
 def take_command(
     run_id: Annotated[int, typer.Argument(help="Number of the run whose highest pulse is to be kept.")],
     added: Annotated[int, typer.Option(help="Beats added, 0 to 3, where you could have gone on.")] = 0,
-    yes: Annotated[bool, typer.Option("--yes", help="Take it from a run that is no race as well.")] = False,
+    protocol: Annotated[
+        str | None, typer.Option(help="The test that the run was: hills or mile, see `dawnbeat runs protocol`.")
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Take it from a run that is no race or test as well.")] = False,
     journal: JournalFolder = None,
 ) -> None:
     """Keep the highest pulse of a run, spikes left out, as a maximum."""
@@ -100,15 +145,21 @@ def take_command(
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.maximum import MaximumProposal, maximum_on
+    from dawnbeat.training.protocols import protocol_of
 
     with open_journal(journal) as opened:
         run = run_store.run(opened, run_id)
         if run.figures.peak_bpm is None:
             raise DawnbeatError(f"run {run_id} has no pulse that was held for five seconds: choose another")
         entry = replace(MaximumProposal(run, run.figures.peak_bpm, None).entry(), added_bpm=added)
+        if protocol is not None:
+            tested = protocol_of(protocol).kind
+            if tested is None:
+                raise DawnbeatError("a threshold test gives no maximum: use `dawnbeat runs threshold`")
+            entry = replace(entry, kind=tested)
         present = maximum_on(zone_store.maxima(opened), date.today())
         # Above a measured maximum even an ordinary run says something; with none it is only a lower limit.
-        if not run.race and not yes and (present is None or not present.measured):
+        if not run.race and protocol is None and not yes and (present is None or not present.measured):
             raise DawnbeatError(
                 f"run {run_id} held {run.figures.peak_bpm:.0f} bpm and is not marked as a race. "
                 f"{cautions.SELDOM_REACHED} If you gave everything in it, say --yes; nothing was changed"
@@ -116,8 +167,9 @@ def take_command(
         _tell(zone_store.add_maximum(opened, entry, date.today()), entry.label)
         kept_id = max(each.id or 0 for each in zone_store.maxima(opened))
         typer.echo(f"`dawnbeat runs maximum remove {kept_id}` takes it back.")
-    if not run.race:
+    if not run.race and protocol is None:
         _say(cautions.SELDOM_REACHED)
+    _say(cautions.ADDED_BEATS)
 
 
 @maximum_app.command("remove")

@@ -44,6 +44,9 @@ runs_app.add_typer(maximum_app, name="maximum")
 runs_app.command("threshold")(threshold_command)
 runs_app.command("mornings")(runs_findings.mornings_command)
 runs_app.command("estimate")(runs_findings.estimate_command)
+runs_app.command("month")(runs_findings.month_command)
+runs_app.command("race")(runs_findings.race_command)
+runs_app.command("protocol")(runs_findings.protocol_command)
 
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON, one object a line.")]
 _LISTED_DAYS = 56
@@ -272,15 +275,18 @@ def settings_command(
 def export_command(
     out: Annotated[Path, typer.Argument(help="CSV file to write; - is standard output.")],
     weeks: Annotated[bool, typer.Option("--weeks", help="One row a week instead of one a run.")] = False,
+    months: Annotated[bool, typer.Option("--months", help="One row a month.")] = False,
+    years: Annotated[bool, typer.Option("--years", help="One row a year.")] = False,
     first: First = None,
     last: Last = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file of that name.")] = False,
     journal: JournalFolder = None,
 ) -> None:
-    """Write runs or weeks to a CSV file that is safe to open in a spreadsheet."""
+    """Write runs, weeks, months or years to a CSV file that is safe to open in a spreadsheet."""
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.shared.private_files import STANDARD_OUTPUT
-    from dawnbeat.training.export_runs import export_runs, export_weeks
+    from dawnbeat.training import adaptation
+    from dawnbeat.training.export_runs import export_periods, export_runs, export_weeks
     from dawnbeat.training.weeks import judged_runs, weeks_of
 
     start, end = (None if each is None else day_from(each) for each in (first, last))
@@ -288,7 +294,15 @@ def export_command(
         raise DawnbeatError(f"nothing lies between {start} and {end}: give the earlier day first")
     with open_journal(journal) as opened:
         judged = judged_runs(opened, date.today(), None, end)
+        mornings = adaptation.usual_mornings(opened, date.today()) if months or years else []
     days = [each.run.local_date for each in judged]
+    if months or years:
+        fixed = adaptation.fixed_of(judged, date.today())
+        period: adaptation.Period = "year" if years else "month"
+        begin = start or min([*days, *(each.date for each in mornings)], default=date.today())
+        found = adaptation.periods_of(judged, mornings, fixed, begin, end or date.today(), period)
+        typer.echo(f"{export_periods(found, fixed, out, overwrite)} {period}s written to {out}")
+        return
     if weeks and days:
         count = export_weeks(weeks_of(judged, start or days[0], end or date.today()), out, overwrite)
     else:

@@ -1,16 +1,16 @@
-"""`dawnbeat runs mornings` and `dawnbeat runs estimate`: what runs say beside mornings and about a runner."""
+"""`dawnbeat runs mornings`, `month`, `estimate`, `race` and `protocol`: what runs say about a runner."""
 
 from __future__ import annotations
 
 import json
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions
-from dawnbeat.training.wording import clock, decimal_from, number, pace_of, seconds_from
+from dawnbeat.training.wording import PACE_UNIT, bare_pace, clock, decimal_from, number, pace_of, seconds_from
 from dawnbeat.ui.commands.options import JournalFolder
 from dawnbeat.ui.report import console
 
@@ -47,6 +47,126 @@ def mornings_command(
     ):
         if found is not None:
             screen.print(found.words, markup=False)
+
+
+def month_command(
+    months: Annotated[int, typer.Option(min=1, max=240, help="How many months.")] = 12,
+    years: Annotated[bool, typer.Option("--years", help="One row a year, all there are.")] = False,
+    pulse: Annotated[float | None, typer.Option(help="Compare paces at this pulse, in bpm.")] = None,
+    pace: Annotated[str | None, typer.Option(help="Compare pulses at this pace a km, as 5:45.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, one object a line.")] = False,
+    journal: JournalFolder = None,
+) -> None:
+    """Show months or years: what was run, how fast at the same pulse, resting pulse and variability beside it."""
+    from dawnbeat.morning.choices import open_journal
+    from dawnbeat.training import adaptation, zone_store
+    from dawnbeat.training.weeks import judged_runs
+    from dawnbeat.ui.commands.runs_tables import PERIOD_MEANINGS, periods_table
+
+    today = date.today()
+    with open_journal(journal) as opened:
+        judged = judged_runs(opened, today)
+        mornings = adaptation.usual_mornings(opened, today)
+        units = zone_store.chosen_units(opened)
+    fixed = adaptation.fixed_of(judged, today)
+    if pulse is not None or pace is not None:
+        fixed = adaptation.Fixed(
+            pulse if pulse is not None else 0.0 if fixed is None else fixed.pulse_bpm,
+            seconds_from(pace) if pace is not None else 1e6 if fixed is None else fixed.pace_s_per_km,
+        )
+    days = [*(each.run.local_date for each in judged), *(each.date for each in mornings)]
+    first = min(days, default=today)
+    if not years:
+        first = max(first, (today.replace(day=1) - timedelta(days=30.44 * (months - 1))))
+    found = adaptation.periods_of(judged, mornings, fixed, first, today, "year" if years else "month")
+    if as_json:
+        compared: dict[str, float | None] = {"fixed_pulse_bpm": None, "fixed_pace_s_per_km": None}
+        if fixed is not None:
+            compared = {"fixed_pulse_bpm": fixed.pulse_bpm, "fixed_pace_s_per_km": fixed.pace_s_per_km}
+        for each in found:
+            typer.echo(json.dumps({**each.to_json(), **compared}, allow_nan=False))
+        return
+    screen = console()
+    screen.print(periods_table(found, fixed, units, years))
+    for line in PERIOD_MEANINGS:
+        screen.print(line, markup=False)
+
+
+def race_command(
+    km: Annotated[str, typer.Argument(help="Distance of the race in km, as 10 or 21,1.")],
+    goal: Annotated[
+        str | None, typer.Option(help="Time aimed at, as 45:00; else what an own race says is equal.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+    journal: JournalFolder = None,
+) -> None:
+    """Show a pulse and a pace for a race from your own runs: to start at, to stay under, and what drift does to it."""
+    from dawnbeat.morning.choices import open_journal
+    from dawnbeat.training import run_store, zone_store
+    from dawnbeat.training.race import RACE_CAUTION, race_plan
+
+    today = date.today()
+    with open_journal(journal) as opened:
+        known = zone_store.standing(opened, today)
+        units = zone_store.chosen_units(opened)
+        runs = run_store.runs(opened)
+    found = race_plan(
+        1000 * decimal_from(km, "the distance"), runs, known, today, None if goal is None else seconds_from(goal)
+    )
+    if as_json:
+        held = [{**vars(each), "day": each.day.isoformat()} for each in found.held]
+        typer.echo(json.dumps({**vars(found), "held": held, "words": found.lines(units)}, allow_nan=False))
+        return
+    screen = console()
+    for line in found.lines(units):
+        screen.print(line, markup=False)
+    if found.held:
+        from dawnbeat.ui.commands.runs_tables import plain_table
+
+        headings = (
+            "Run",
+            "Day",
+            "Time",
+            "Pace, first third",
+            "last third",
+            "Pulse, first third",
+            "last third",
+            "Drift/h",
+        )
+        table = plain_table(f"How your longest runs held, first third and last; {PACE_UNIT[units]} and bpm", headings)
+        for each in found.held:
+            table.add_row(
+                str(each.run_id),
+                each.day.isoformat(),
+                clock(each.duration_s),
+                bare_pace(1000.0, each.first_pace_s_per_km, units),
+                bare_pace(1000.0, each.last_pace_s_per_km, units),
+                number(each.first_bpm),
+                number(each.last_bpm),
+                f"{each.drift_pct_per_hour:+.1f} %",
+            )
+        screen.print(table)
+    for line in (RACE_CAUTION, *cautions.MAXIMAL_TEST):
+        screen.print(line, markup=False)
+
+
+def protocol_command(
+    which: Annotated[str, typer.Argument(help="hills or mile for a maximum, threshold for a threshold.")] = "",
+) -> None:
+    """Show how to test a maximum or a threshold step by step, and who must not."""
+    from dawnbeat.training.protocols import PROTOCOLS, WHO_MUST_NOT, protocol_of
+
+    screen = console()
+    screen.print(WHO_MUST_NOT, style="bold")
+    for line in cautions.MAXIMAL_TEST:
+        screen.print(line, markup=False)
+    for each in [protocol_of(which)] if which else PROTOCOLS.values():
+        screen.print(f"\n{each.name} (common practice, no source)", style="bold")
+        for number_of, step in enumerate(each.steps, start=1):
+            screen.print(f"{number_of}. {step}", markup=False)
+        screen.print(f"Result: {each.reading}", markup=False)
+    if which != "threshold":
+        screen.print(cautions.ADDED_BEATS, markup=False)
 
 
 def estimate_command(

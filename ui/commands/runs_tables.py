@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
 from rich import box
 from rich.table import Table
 
+from dawnbeat.training.adaptation import Fixed, PeriodSummary
 from dawnbeat.training.load import COEFFICIENTS, Coefficients
 from dawnbeat.training.run import CAN_BE_OVERRULED, MARK_WORDS, Mark
 from dawnbeat.training.weeks import EASY_AIM, EASY_TIME_AIM, JudgedRun, Span, Week
@@ -19,6 +21,7 @@ from dawnbeat.training.wording import (
     clock,
     long_clock,
     number,
+    pace_of,
     percent,
     rating,
     way,
@@ -108,6 +111,37 @@ def weeks_table(weeks: Sequence[Week], units: Units = "km") -> Table:
     if any(week.without_distance for week in weeks):
         table.caption = _NOT_ALL
     return table
+
+
+def periods_table(periods: Sequence[PeriodSummary], fixed: Fixed | None, units: Units, years: bool) -> Table:
+    """What was run and how fast at the same pulse, one row a month or year, within 80 columns."""
+    at = "" if fixed is None else f"; pace at {fixed.pulse_bpm:.0f} bpm, pulse at {pace_of(fixed.pace_s_per_km, units)}"
+    headings = ("Runs", "Time", units, "Easy runs", "Easy time", "Pace", "Pulse", "Rest", "RMSSD")
+    table = plain_table(f"{'Years' if years else 'Months'}{at}", ("Year" if years else "Month", *headings))
+    for each in periods:
+        table.add_row(
+            f"{each.first:%Y}" if years else f"{each.first:%Y-%m}",
+            str(each.runs),
+            long_clock(each.duration_s),
+            _partly(way(each.distance_m, units, 0), each.without_distance),
+            UNKNOWN if not each.judged_runs else f"{each.easy_runs} of {each.judged_runs}",
+            percent(each.easy_share),
+            UNKNOWN if each.pace_s_per_km is None else bare_pace(1000.0, each.pace_s_per_km, units),
+            number(each.pulse_bpm),
+            number(each.resting_bpm),
+            UNKNOWN if each.ln_rmssd is None else f"{math.exp(each.ln_rmssd):.0f}",
+        )
+    if any(each.without_distance for each in periods):
+        table.caption = _NOT_ALL
+    return table
+
+
+PERIOD_MEANINGS = (
+    "Pace and pulse: of steady minutes only, after the tenth, on the level, at the run's usual pace; a dash below 20 "
+    "of them. Faster at the same pulse is commonly read as better endurance (common practice, no source); heat, hills "
+    "and another sensor move it too.",
+    "Rest, RMSSD: means of the usable mornings in your usual posture, in bpm and ms.",
+)
 
 
 def loads_table(weeks: Sequence[Week], coefficients: Coefficients | None = None) -> Table:

@@ -54,11 +54,21 @@ def zones_command(
     easy_top: Annotated[int, typer.Option(help="Number of the zone whose top is the top of easy.")] = 2,
     keep: Annotated[bool, typer.Option("--keep", help="Keep these zones in the journal, from today on.")] = False,
     sets: Annotated[bool, typer.Option("--sets", help="List the dated zone sets of the journal.")] = False,
+    review: Annotated[bool, typer.Option("--review", help="What speaks against the zones in force.")] = False,
+    day: Annotated[str | None, typer.Option("--date", help="Zones of that day, as 2025-03-01.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
     journal: JournalFolder = None,
 ) -> None:
     """Show your pulse zones: from the journal, or at once from numbers such as --resting 50 --maximum 190."""
     scheme = _scheme(method, boundaries, names, easy_top)
+    if review:
+        _review(journal, as_json)
+        return
+    if day is not None:
+        from dawnbeat.training.wording import day_from
+
+        _of_a_day(journal, day_from(day), as_json)
+        return
     if all(each is None for each in (resting, maximum, threshold, age)):
         _from_journal(journal, scheme, keep, sets, as_json)
     elif keep or sets:
@@ -181,6 +191,60 @@ def _from_journal(folder: Path | None, scheme: Scheme | None, keep: bool, sets: 
     if proposal is not None:
         notes.append(f"{proposal.words} `dawnbeat zones --keep` takes it.")
     _print_zones(in_force.zones, compared, notes)
+
+
+def _review(folder: Path | None, as_json: bool) -> None:
+    """What speaks against the zones in force; nothing is changed."""
+    from dawnbeat.morning.choices import open_journal
+    from dawnbeat.training import adaptation, run_store, zone_store
+    from dawnbeat.training.maximum import maximum_proposal
+    from dawnbeat.training.weeks import judged_runs
+    from dawnbeat.training.zone_review import review
+    from dawnbeat.ui.report import console
+
+    today = date.today()
+    with open_journal(folder) as journal:
+        judged = judged_runs(journal, today)
+        known = zone_store.standing(journal, today)
+        in_force = zone_store.set_on(zone_store.present_sets(journal, today), today)
+        higher = maximum_proposal(run_store.runs(journal), zone_store.maxima(journal), today)
+    if in_force is None:
+        raise DawnbeatError("there are no zones yet: `dawnbeat zones` says what is missing")
+    found = review(judged, known, in_force, adaptation.fixed_of(judged, today), today)
+    said = [each.words for each in found] + ([] if higher is None else [f"{higher.words} {higher.caution}".strip()])
+    if as_json:
+        findings = [{"code": each.code, "values": dict(each.values), "words": each.words} for each in found]
+        _print_json({"findings": findings, "higher_maximum_bpm": None if higher is None else higher.bpm})
+        return
+    screen = console()
+    screen.print(
+        f"Zones by {in_force.zones.scheme.method} from {in_force.from_date.isoformat()}, top of easy "
+        f"{in_force.zones.top_of_easy_bpm} bpm.",
+        markup=False,
+    )
+    for line in said or ["Nothing in your runs and mornings speaks against them."]:
+        screen.print(f"- {line}", markup=False)
+    for line in ("None of this is applied by itself.", cautions.TALK_TEST, *cautions.MAXIMAL_TEST):
+        screen.print(line, markup=False)
+
+
+def _of_a_day(folder: Path | None, day: date, as_json: bool) -> None:
+    """The zones of a past day, with the resting pulse, maximum and threshold pulse of that day."""
+    from dawnbeat.morning.choices import open_journal
+    from dawnbeat.training import zone_store
+
+    with open_journal(folder) as journal:
+        in_force = zone_store.set_on(zone_store.zone_sets(journal), day)
+        scheme = None if in_force is None else in_force.zones.scheme
+        found = zone_store.set_from_journal(journal, day, scheme)
+    notes = [f"Of {day.isoformat()}, with the pulses of that day: {found.why}."]
+    if in_force is not None and in_force.from_date <= day:
+        notes.append(f"Runs of that day are judged by the set of {in_force.from_date.isoformat()}.")
+    compared = compare(found.zones.anchors, [found.zones.scheme])
+    if as_json:
+        _print_json(_as_json(found.zones, compared, {"notes": notes, **_set_json(found)}))
+        return
+    _print_zones(found.zones, compared, notes)
 
 
 def _check_known(journal: Journal, today: date, method: Method) -> None:

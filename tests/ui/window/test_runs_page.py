@@ -602,7 +602,7 @@ def test_every_estimate_has_formula_source_and_error(page: RunsPage, invented: J
         assert "Formula:" in said
         assert "Error:" in said
         assert "Source:" in said or "no source" in said
-    assert view.race.count() == 1
+    assert view.race.count() == 4
     assert view.equals.rowCount() > 3
     assert "Ask a doctor first" in words_of(view)
 
