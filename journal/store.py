@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from types import TracebackType
@@ -195,7 +196,15 @@ class Journal:
 
     def mornings(self, first: date | None = None, last: date | None = None) -> list[Morning]:
         """One Morning a day, by date: the reading that counts, else the last one that is not usable."""
-        return [rows.morning_of(each) for each in rows.one_a_day(self.readings(first, last))]
+        found = self.readings(first, last)
+        # Illness is the runner's, whichever reading of the day it was noted with.
+        ill = {each.local_date for each in found if each.context.ill}
+        well = {each.local_date for each in found if each.context.well_again}
+        mornings = (rows.morning_of(each) for each in rows.one_a_day(found))
+        return [
+            replace(each, ill=True if each.date in ill else each.ill, well_again=each.date in well or None)
+            for each in mornings
+        ]
 
     # Changing
 

@@ -28,6 +28,10 @@ NOT_FOR = (
     "irregularly, with beta blockers and other medicines that change the pulse, and in pregnancy. Then go by how you "
     "feel and by what your doctor says."
 )
+FIRST_WORDS = (
+    "A week's average needs three mornings, a usual range fourteen in the four weeks before that week: until then the "
+    f"answer is that it can't be said, unless you are ill. {NOT_FOR}"
+)
 # strftime would follow the locale, and the sentence around it doesn't.
 _MONTHS = (
     *("January", "February", "March", "April", "May", "June"),

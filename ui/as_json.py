@@ -10,6 +10,8 @@ from datetime import date
 from typing import Any
 
 from dawnbeat.journal.columns import COLUMNS
+from dawnbeat.morning.answer import Answer, as_json
+from dawnbeat.morning.answer_text import headline, lines
 from dawnbeat.morning.keeping import Kept
 from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.morning import StoredReading
@@ -33,8 +35,19 @@ def reading_line(kept: Kept, ended: str) -> str:
             "reading": None if stored is None else stored.id,
             "not_saved": kept.trouble or None,
             "ended_early": ended or None,
+            "answer": None if kept.grounds is None else answer_data(kept.grounds.answer()),
         }
     )
+
+
+def mornings_line(answer: Answer, readings: Iterable[StoredReading]) -> str:
+    """The answer of a day, and the readings listed with it."""
+    return _line({"answer": answer_data(answer), "readings": [reading_object(each) for each in readings]})
+
+
+def answer_data(answer: Answer) -> dict[str, Any]:
+    """An answer as codes and numbers, and as words made now."""
+    return {**as_json(answer), "headline": headline(answer), "words": lines(answer)}
 
 
 def _content(recording: str, analysis: Analysis) -> dict[str, Any]:

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import json
 import re
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -85,3 +86,12 @@ def test_a_damaged_journal_gets_one_line_and_stays_as_it_is(cli: CommandLine, pl
     (place / "journal" / "journal.sqlite3").write_bytes(b"no database at all, just some text " * 100)
     assert "is damaged" in cli("mornings").refused()
     assert (place / "journal" / "journal.sqlite3").read_bytes().startswith(b"no database at all")
+
+
+def test_the_answer_comes_first_and_as_json(cli: CommandLine, filled: Path) -> None:
+    told = json.loads(cli("mornings", "--json").fine())
+    out = cli("mornings").fine()
+    assert out.startswith(told["answer"]["headline"])
+    assert told["answer"]["what"] in ("keep", "easy", "none", "cannot_say")
+    assert " ".join(told["answer"]["words"][0].split()) in " ".join(out.split())
+    assert all({"usable", "pulse_usable", "irregular", "findings", "reasons"} <= set(each) for each in told["readings"])

@@ -26,6 +26,7 @@ JOURNAL_HELP = "Folder of the journal instead of the usual one (or set DAWNBEAT_
 
 def mornings(
     weeks: int = typer.Option(4, help="How many weeks to list."),
+    as_json: bool = typer.Option(False, "--json", help="One line of JSON: today's answer, and the readings."),
     journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
     """Show the last weeks and where today stands.
@@ -39,6 +40,14 @@ def mornings(
         raise DawnbeatError(f"--weeks {weeks} is out of range: give 1 to 520")
     screen = console()
     with open_journal(journal) as opened:
+        if as_json:
+            from dawnbeat.morning.answering import grounds
+            from dawnbeat.ui.as_json import mornings_line
+
+            today = date.today()
+            readings = opened.readings(today - timedelta(days=7 * weeks - 1), today)
+            screen.print(mornings_line(grounds(opened, today, chosen_ranges()).answer(), readings), soft_wrap=True)
+            return
         print_mornings(screen, opened, date.today(), weeks, chosen_ranges())
         for orphan in opened.orphans():
             screen.print()

@@ -21,8 +21,10 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from dawnbeat.capture.frames import FrameSource
+    from dawnbeat.morning.answering import Grounds
     from dawnbeat.morning.keeping import Kept
     from dawnbeat.morning.taking import Order, Taken
+    from dawnbeat.shared.morning import StoredReading
 
 _HOLD = "Lay a fingertip over the whole lens and hold still. A lamp can get hot: take the finger off before it hurts."
 _CHOSEN = "; else as chosen under Settings"
@@ -199,6 +201,8 @@ class _Talk:
         if self.as_json:
             self.screen.print(reading_line(kept, ended), soft_wrap=True)
             return
+        if kept.grounds is not None:
+            self._answer(kept.grounds)
         if ended:
             self.say(ended)
         self.say()
@@ -206,20 +210,25 @@ class _Talk:
         if not self.quiet:
             self.screen.print(NOT_MEDICAL, style="italic")
         if kept.stored is not None:
-            self._standing(kept)
-
-    def _standing(self, kept: Kept) -> None:
-        from dawnbeat.morning.answer_text import lines
-
-        assert kept.stored is not None
-        self.say()
-        self.say(f"Saved as reading {kept.stored.id}.")
-        if kept.notice:
-            self.say(kept.notice)
-        if kept.grounds is not None:
             self.say()
-            for line in lines(kept.grounds.answer()):
-                self.say(line)
+            self.say(f"Saved as reading {kept.stored.id}.{self._other(kept.stored)}")
+            if kept.notice:
+                self.say(kept.notice)
+
+    def _answer(self, drawn_from: Grounds) -> None:
+        from dawnbeat.morning.answer_text import NOT_FOR, lines
+
+        for line in lines(drawn_from.answer()):
+            self.say(line)
+        if len(drawn_from.mornings) == 1:
+            self.say(NOT_FOR)
+
+    @staticmethod
+    def _other(stored: StoredReading) -> str:
+        if stored.counts or not stored.verdict.usable:
+            return ""
+        day = stored.local_date
+        return f" Another one of that day counts; `dawnbeat note {day} --pick {stored.id}` lets this one count."
 
     def end(self, kept: Kept) -> None:
         """Raise DawnbeatError where the reading could not be saved, and say where it could not be shown."""

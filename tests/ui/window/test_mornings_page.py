@@ -67,7 +67,7 @@ def type_into(qtbot: QtBot, page: MorningsPage, title: str, text: str) -> None:
 
 def test_an_empty_journal_says_what_to_do(page: MorningsPage) -> None:
     page.shown()
-    assert "No mornings yet" in page.sheet.headline.text()
+    assert "No mornings yet" in page.sheet.card.headline.text()
     assert page.table.model.rowCount() == 0
     assert not page.table.open_button.isEnabled()
     page.open_context()
@@ -78,8 +78,8 @@ def test_an_empty_journal_says_what_to_do(page: MorningsPage) -> None:
 
 def test_one_reading_is_shown_without_a_claim(one_reading: Journal, page: MorningsPage) -> None:
     page.shown()
-    assert "Can't say" in page.sheet.headline.text()
-    assert "Too few mornings to say: 0 of the 14" in page.sheet.said.text()
+    assert "Can't say" in page.sheet.card.headline.text()
+    assert "Too few mornings to say: 0 of the 14" in page.sheet.card.said.text()
     assert page.table.model.rowCount() == 1
     assert page.chart.above.kept.data.size == 1
     page.chart.show_all()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -94,7 +95,54 @@ def test_the_reading_stands_in_the_usual_range(context: AppContext, page: ReadPa
     assert "your usual range (" in page.result.pulse.standing.text()
     assert "week" in page.result.rmssd.strip.accessibleDescription()
     assert "not a medical device" in page.result.paragraph.text()
-    assert "needs medical help" in page.result.paragraph.text()
+    assert "needs medical help" in page.result.card.heed.text()
+
+
+def test_the_answer_comes_first_and_changes_while_the_runner_ticks(context: AppContext, page: ReadPage) -> None:
+    fill_with_invented_mornings(context.journal, date.today() - timedelta(days=1))
+    take(page)
+    card = page.result.card
+    assert card.answer is not None
+    assert card.answer.what != "none"
+    page.result.form._ill.setCurrentIndex(2)
+    assert card.headline.text() == "No run today"
+    assert "fever" in card.heed.text()
+    assert context.journal.readings()[-1].context.ill is None, "nothing is stored before Done"
+    card.more.click()
+    assert "One morning by itself says little" in card.details.text()
+    page.result.keep_context()
+    stored = context.journal.readings()[-1]
+    assert stored.context.ill is True
+    assert stored.answer is not None
+    assert stored.answer["what"] == "none"
+
+
+def test_an_illness_of_yesterday_is_asked_about_and_answered_by_a_press(context: AppContext, page: ReadPage) -> None:
+    fill_with_invented_mornings(context.journal, date.today() - timedelta(days=1))
+    yesterday = context.journal.readings()[-1]
+    context.journal.edit_context(yesterday.id, replace(yesterday.context, ill=True))
+    take(page)
+    card = page.result.card
+    assert card.answer is not None
+    assert card.answer.what == "none"
+    assert card.well.isVisible()
+    card.well.click()
+    assert card.answer.what != "none"
+    assert not card.well.isVisible()
+    page.result.keep_context()
+    assert context.journal.readings()[-1].context.well_again is True
+
+
+def test_a_second_reading_can_be_chosen_to_count(context: AppContext, page: ReadPage) -> None:
+    take(page)
+    assert not page.result.pick.isVisible()
+    take(page)
+    assert page.result.pick.isVisible()
+    page.result.pick.click()
+    first, second = context.journal.day(date.today())
+    assert second.counts
+    context.undo.undo()
+    assert context.journal.reading(first.id).counts
 
 
 def test_a_second_reading_of_a_day_says_that_the_first_one_counts(context: AppContext, page: ReadPage) -> None:

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import date
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent
-from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout
+from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QSizePolicy
 
 from dawnbeat.journal.today import Today
-from dawnbeat.morning.answer_text import asks, cautions, headline, lead, rests_on, why
+from dawnbeat.morning.answer_text import FIRST_WORDS, rests_on
 from dawnbeat.morning.answering import grounds
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.ui.window.parts import controls
+from dawnbeat.ui.window.parts.answer_card import AnswerCard
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import Key
 from dawnbeat.ui.window.parts.formats import short_day
 from dawnbeat.ui.window.parts.range_strip import RangeStrip
 
@@ -27,27 +27,16 @@ class StandingSheet(QFrame):
         super().__init__()
         self.context = context
         self.setProperty("class", "sheet")
-        self.headline = _label("title")
-        self.headline.setAccessibleName("The answer")
-        self.said = _label("said")
-        self.said.setAccessibleName("Why, in a sentence")
-        self.rests = _label("small")
-        self.rests.setAccessibleName("What this rests on")
-        self.rests.hide()
+        self.card = AnswerCard("Mornings")
+        self.card.well_again.connect(self._well_again)
+        self._day: date | None = None
         self.variability = RangeStrip(context, "RMSSD", "ms")
         self.pulse = RangeStrip(context, "Resting pulse", "bpm")
-        self.more = QPushButton("Why")
-        self.more.setCheckable(True)
-        controls.give(self.more, Key("W", "Show or hide what the answer rests on", "Mornings"))
-        self.more.toggled.connect(self._toggle)
         self._names: list[QLabel] = []
         for words in ("RMSSD", "Resting pulse"):
             name = _label("small")
             name.setText(words)
             self._names.append(name)
-        self._first = QVBoxLayout()
-        self._first.addWidget(self.headline, 1)
-        self._first.addWidget(self.more, 0, Qt.AlignmentFlag.AlignLeft)
         self._grid = QGridLayout(self)
         self._grid.setContentsMargins(18, 12, 18, 12)
         self._grid.setHorizontalSpacing(24)
@@ -65,44 +54,34 @@ class StandingSheet(QFrame):
             return
         self._beside = beside
         grid, top = self._grid, Qt.AlignmentFlag.AlignTop
-        grid.removeItem(self._first)
-        for widget in (self.said, self.rests, *self._names, self.variability, self.pulse):
+        for widget in (self.card, self.card.details, *self._names, self.variability, self.pulse):
             grid.removeWidget(widget)
-        strips = list(zip(self._names, (self.variability, self.pulse), strict=True))
-        grid.addLayout(self._first, 0, 0, 2 if beside else 1, 1)
-        for place, (name, strip) in enumerate(strips, start=1):
-            grid.addWidget(name, *((0, place) if beside else (2 * place - 1, 0)))
-            grid.addWidget(strip, *((1, place) if beside else (2 * place, 0)), alignment=top)
-        span = 3 if beside else 1
-        grid.addWidget(self.said, 5, 0, 1, span)
-        grid.addWidget(self.rests, 6, 0, 1, span)
-        for column, stretch in enumerate((4, 3, 3)):
+        grid.addWidget(self.card, 0, 0, 5 if beside else 1, 1, alignment=top)
+        strips = zip(self._names, (self.variability, self.pulse), strict=True)
+        for place, (name, strip) in enumerate(strips):
+            row = 2 * place + (0 if beside else 1)
+            grid.addWidget(name, row, 1 if beside else 0)
+            grid.addWidget(strip, row + 1, 1 if beside else 0, alignment=top)
+        grid.addWidget(self.card.details, 6, 0, 1, 2 if beside else 1)
+        for column, stretch in enumerate((6, 5)):
             grid.setColumnStretch(column, stretch if beside or column == 0 else 0)
 
     def show_day(self, day: date | None) -> None:
         """Say where this day stands; None where there is no morning at all."""
+        self._day = day
         if day is None:
-            self.headline.setText("No mornings yet.")
-            self.said.setText(
-                "Take the first reading on the page Read. A week’s average needs a few mornings, a usual range "
-                "about three weeks of them."
-            )
-            self.rests.setText("")
+            self.card.say("No mornings yet.", f"Take the first reading on the page Read. {FIRST_WORDS}")
             self._show_strips(False, False)
-            self.more.hide()
             return
         try:
             drawn_from = grounds(self.context.journal, day, self.context.ranges)
         except DawnbeatError as error:
             self.context.say(str(error))
             return
-        today, answer = drawn_from.today, drawn_from.answer()
-        self.more.show()
+        today = drawn_from.today
         self._show_strips(today.ln_rmssd.usual is not None, today.resting_pulse.usual is not None)
-        when = "" if day == date.today() else f"{short_day(day)}: "
-        self.headline.setText(f"{when}{headline(answer)}")
-        self.said.setText(" ".join([lead(answer), *asks(answer), *cautions(answer)]))
-        self.rests.setText("\n".join([*why(answer), "", *rests_on(today)]))
+        when = "" if day == date.today() else short_day(day)
+        self.card.show_answer(drawn_from.answer(), when, rests_on(today))
         self._name(today)
         self.variability.set_stand(today.ln_rmssd)
         self.pulse.set_stand(today.resting_pulse)
@@ -121,8 +100,21 @@ class StandingSheet(QFrame):
         for name, words, usual_words in zip(self._names, ("RMSSD", "Resting pulse"), low_high, strict=True):
             name.setText(words + usual_words)
 
-    def _toggle(self, on: bool) -> None:
-        self.rests.setVisible(on)
+    def _well_again(self) -> None:
+        if self._day is not None:
+            say_well_again(self.context, self._day)
+
+
+def say_well_again(context: AppContext, day: date) -> None:
+    """Note with the reading of a day that the runner is well again; Ctrl+Z takes it back."""
+    with context.saying():
+        reading, journal = context.journal.counting(day), context.journal
+        said = replace(reading.context, ill=False if reading.context.ill else None, well_again=True)
+        context.do(
+            f"well again on {short_day(day)}",
+            lambda: journal.edit_context(reading.id, said),
+            lambda: journal.edit_context(reading.id, reading.context),
+        )
 
 
 def _label(kind: str) -> QLabel:

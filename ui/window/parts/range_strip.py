@@ -80,8 +80,12 @@ class RangeStrip(QWidget):
         middle = top + thick / 2
         painter.setPen(QPen(theme.colour("line"), 2))
         painter.drawLine(QPointF(left, middle), QPointF(right, middle))
-        band = QRectF(at(usual.low), top, at(usual.high) - at(usual.low), thick)
         painter.setPen(Qt.PenStyle.NoPen)
+        # Where 95 of 100 single mornings lie, below the narrower range that the week's average is held against.
+        ends = max(left, at(usual.band_low)), min(right, at(usual.band_high))
+        painter.setBrush(theme.colour("ink", 28))
+        painter.drawRect(QRectF(ends[0], top + 0.25 * thick, ends[1] - ends[0], 0.5 * thick))
+        band = QRectF(at(usual.low), top, at(usual.high) - at(usual.low), thick)
         painter.setBrush(theme.colour("ink", 70))
         painter.drawRect(band)
         painter.setPen(theme.colour("soft"))

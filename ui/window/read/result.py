@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QResizeEvent
-from PySide6.QtWidgets import QBoxLayout, QFrame, QHBoxLayout, QPushButton, QScrollArea, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QBoxLayout,
+    QFrame,
+    QHBoxLayout,
+    QPushButton,
+    QScrollArea,
+    QSizePolicy,
+    QVBoxLayout,
+    QWidget,
+)
 
 from dawnbeat.morning.background import Outcome
 from dawnbeat.morning.keeping import Kept
@@ -16,6 +25,7 @@ from dawnbeat.morning.taking_text import NOT_MEDICAL, REHEARSAL, ended_sentence
 from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Analysis
+from dawnbeat.ui.window.parts.answer_card import AnswerCard
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import long_day
 from dawnbeat.ui.window.parts.range_strip import RangeStrip
@@ -43,6 +53,7 @@ class Figure(QFrame):
         self.bounds = label("", "soft", f"{title}: 95 % interval")
         self.standing = label("", "large", f"{title}: where it stands")
         self.strip = RangeStrip(context, title, unit)
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Maximum)
         column = QVBoxLayout(self)
         column.setContentsMargins(18, 12, 18, 12)
         column.setSpacing(2)
@@ -82,7 +93,7 @@ class Figure(QFrame):
             self.standing.setText(f"Another reading of today counts{other}")
             self.strip.set_stand(stand)
             return
-        span = "" if usual is None else f" ({self._plain(usual.low):.0f} to {self._plain(usual.high):.0f})"
+        span = "" if usual is None else f" ({self._plain(usual.band_low):.0f} to {self._plain(usual.band_high):.0f})"
         self.standing.setText(stand.morning[:1].upper() + stand.morning[1:] + span)
         self.strip.set_stand(stand, analysis.intervals95.get("ln_rmssd" if self._logarithmic else self._measure))
 
@@ -107,8 +118,11 @@ class ResultView(QWidget):
         self.reasons = label("", "large", "Why")
         self.pulse = Figure(context, "Resting pulse", "mean_hr_bpm", "bpm", False)
         self.rmssd = Figure(context, "RMSSD", "rmssd_ms", "ms", True)
-        self.paragraph = label("", "", "In plain words")
+        self.card = AnswerCard("Read")
+        self.card.well_again.connect(self._well_again)
+        self.paragraph = label("", "small", "What this is not")
         self.form = ContextForm(context)
+        self.form.changed.connect(self._say_answer)
         self.main = button("Done", "D", "Keep what you added, and finish", main=True)
         self.take_again = button("Take it again", "T", "Take another reading")
         self.save_again = button("Try to save again", "V", "Try to save the reading again")
@@ -117,6 +131,8 @@ class ResultView(QWidget):
         self.take_again.clicked.connect(self.again)
         self.save_again.clicked.connect(self.try_saving)
         self.bin.clicked.connect(self._put_in_bin)
+        self.pick = button("Let this one count", "Alt+C", "Let this reading count on its day, instead of the other")
+        self.pick.clicked.connect(self._let_count)
         self._plots: ReadingPlots | None = None
         self._lay_out()
         context.theme_changed.connect(lambda _theme: self._arrange())
@@ -165,6 +181,7 @@ class ResultView(QWidget):
         self._beside.setVisible(kept.stored is not None)
         self._show_main(self.main if usable else self.take_again)
         self._show_standing(kept.grounds, rehearsing)
+        self._offer_to_count()
         self.plots.show_analysis(analysis)
 
     def _show_standing(self, grounds: Grounds | None, rehearsing: bool) -> None:
@@ -172,12 +189,47 @@ class ResultView(QWidget):
         analysis, today = self.kept.analysis, None if grounds is None else grounds.today
         self.pulse.show_figure(analysis, None if today is None else today.resting_pulse)
         self.rmssd.show_figure(analysis, None if today is None else today.ln_rmssd)
+        self.card.setVisible(grounds is not None)
+        self.card.details.setVisible(grounds is not None and self.card.more.isChecked())
         if grounds is None:
             self.paragraph.setText(f"{REHEARSAL if rehearsing else ''} {NOT_MEDICAL}".strip())
             return
-        from dawnbeat.morning.answer_text import lines
+        self.paragraph.setText(NOT_MEDICAL)
+        self._say_answer()
 
-        self.paragraph.setText(" ".join([*lines(grounds.answer()), NOT_MEDICAL]))
+    def _say_answer(self) -> None:
+        """The answer with what the form holds now, saved or not yet."""
+        from dawnbeat.morning.answer_text import rests_on
+
+        kept = self.kept
+        if kept is None or kept.grounds is None or kept.stored is None or kept.stored.binned_at is not None:
+            return
+        said = self.form.value()
+        answer = kept.grounds.answer(None if said == kept.stored.context else said)
+        self.card.show_answer(answer, rests_on=rests_on(kept.grounds.today))
+
+    def _offer_to_count(self) -> None:
+        stored = None if self.kept is None else self.kept.stored
+        self.pick.setVisible(
+            stored is not None and stored.verdict.usable and not stored.counts and stored.binned_at is None
+        )
+
+    def _let_count(self) -> None:
+        stored = None if self.kept is None else self.kept.stored
+        if stored is None:
+            return
+        journal = self.context.journal
+        with self.context.saying():
+            other = journal.counting(stored.local_date)
+            self.context.do(
+                f"the reading of {stored.began:%H:%M} counts on {stored.local_date}",
+                lambda: journal.pick(stored.id),
+                lambda: journal.pick(other.id),
+            )
+
+    def _well_again(self) -> None:
+        self.form.set_value(replace(self.form.value(), ill=False if self.form.value().ill else None, well_again=True))
+        self._say_answer()
 
     def keep_context(self) -> None:
         """Save what was added, if it differs from what is saved."""
@@ -195,7 +247,19 @@ class ResultView(QWidget):
             lambda: journal.edit_context(reading_id, before),
         )
         if done:
-            self.kept = replace(kept, stored=journal.reading(reading_id))
+            self._keep_answer(reading_id)
+
+    def _keep_answer(self, reading_id: int) -> None:
+        """Store what was said in the end, with the notes that are kept now."""
+        from dawnbeat.morning.answering import grounds, keep_answer
+
+        kept = self.kept
+        assert kept is not None
+        with self.context.saying():
+            stored = self.context.journal.reading(reading_id)
+            drawn_from = grounds(self.context.journal, stored.local_date, self.context.ranges)
+            stored = keep_answer(self.context.journal, stored, drawn_from)
+            self.kept = replace(kept, stored=stored, grounds=drawn_from)
 
     def refresh(self) -> None:
         """Say anew where the reading stands, after the journal changed; a reading in the bin is said to be."""
@@ -216,6 +280,7 @@ class ResultView(QWidget):
         self.bin.setEnabled(not in_bin)
         self.form.setEnabled(not in_bin)
         self._show_standing(None if in_bin else drawn_from, False)
+        self._offer_to_count()
         if in_bin:
             self.paragraph.setText("This reading is in the bin; Ctrl+Z brings it back.")
 
@@ -251,7 +316,7 @@ class ResultView(QWidget):
         self._column = QVBoxLayout(inside)
         self._column.setContentsMargins(36, 20, 36, 16)
         self._column.setSpacing(12)
-        for each in (self.when, self.ended, self.verdict, self.reasons):
+        for each in (self.when, self.ended, self.card, self.card.details, self.verdict, self.reasons):
             self._column.addWidget(each)
         self._figures = QBoxLayout(QBoxLayout.Direction.LeftToRight)
         self._figures.setSpacing(16)
@@ -267,9 +332,9 @@ class ResultView(QWidget):
         self._middle = QBoxLayout(QBoxLayout.Direction.LeftToRight)
         self._middle.setSpacing(16)
         self.paragraph.setAlignment(Qt.AlignmentFlag.AlignTop)
-        self._middle.addWidget(self.paragraph, 1)
         self._middle.addWidget(self._beside, 1)
         self._column.addLayout(self._middle)
+        self._column.addWidget(self.paragraph)
         self._area = QScrollArea()
         self._area.setWidgetResizable(True)
         self._area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
@@ -281,6 +346,7 @@ class ResultView(QWidget):
         for press in (self.main, self.take_again, self.save_again):
             foot.addWidget(press)
         foot.addStretch(1)
+        foot.addWidget(self.pick)
         foot.addWidget(self.bin)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
