@@ -164,7 +164,7 @@ def drop(page: ReadPage, path: Path) -> None:
     data = QMimeData()
     data.setUrls([QUrl.fromLocalFile(str(path))])
     copy, left = Qt.DropAction.CopyAction, Qt.MouseButton.LeftButton
-    page.dropEvent(QDropEvent(QPointF(5, 5), copy, data, left, Qt.KeyboardModifier.NoModifier))
+    page.start.dropEvent(QDropEvent(QPointF(5, 5), copy, data, left, Qt.KeyboardModifier.NoModifier))
 
 
 @pytest.fixture

@@ -29,12 +29,11 @@ def dropped_path(dropped: QMimeData) -> Path | None:
     return path if folder or is_video(path) or path.name.endswith((".csv", ".csv.gz")) else None
 
 
-def choose_file(context: AppContext, begin: Begin, parent: QWidget) -> None:
-    """Ask for a clip or a trace, then go on as for one that is dropped."""
+def chosen_path(parent: QWidget) -> Path | None:
+    """The clip or trace that the runner chooses; None for none."""
     kinds = " ".join(f"*{each}" for each in sorted(VIDEO_SUFFIXES))
     name, _ = QFileDialog.getOpenFileName(parent, "A clip or a trace", "", f"Clips and traces ({kinds} *.csv *.csv.gz)")
-    if name:
-        read_file(context, Path(name), begin, parent)
+    return Path(name) if name else None
 
 
 def read_file(context: AppContext, path: Path, begin: Begin, parent: QWidget) -> TakenDialog | None:

@@ -20,7 +20,7 @@ from dawnbeat.morning.taking_text import ended_sentence, phone_line
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.formats import interval_words
-from dawnbeat.ui.window.read.from_file import choose_file, dropped_path, read_file
+from dawnbeat.ui.window.read.from_file import read_file
 from dawnbeat.ui.window.read.measuring import FingerView, ReadingView
 from dawnbeat.ui.window.read.phone import PhoneView
 from dawnbeat.ui.window.read.start import StartView
@@ -29,12 +29,8 @@ from dawnbeat.ui.window.read.tone import Tone, Which
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from PySide6.QtGui import QDragEnterEvent, QDropEvent
-
-    from dawnbeat.capture.phone.addresses import Address
     from dawnbeat.capture.phone.link import News
     from dawnbeat.capture.phone.server import PhoneServer
-    from dawnbeat.ui.window.parts.work import Work
     from dawnbeat.ui.window.read.result import ResultView
 
 _LOOK_EVERY_MS = 30
@@ -85,7 +81,6 @@ class ReadPage(PageWidget):
         self._phase: Phase | None = None
         self._told_stage = ""
         self._sounded_s = 0.0
-        self._opening: Work | None = None
         self.start = StartView(context, self.tone.available)
         self.finger = FingerView(context, self.figures)
         self.live = ReadingView(context, self.figures)
@@ -109,8 +104,9 @@ class ReadPage(PageWidget):
         self.live.stop.connect(self._stop)
         self.live.discard.connect(self._discard)
         self.start.phone.connect(self.use_phone)
-        self.start.file.connect(lambda: choose_file(context, self.begin_file, self))
-        self.setAcceptDrops(True)
+        self.phone.opened.connect(self._phone_open)
+        self.phone.failed.connect(self._phone_failed)
+        self.start.file.connect(lambda path: read_file(context, path, self.begin_file, self))
         self.phone.cancel.connect(self._cancel)
         self.phone.elsewhere.connect(self._open_elsewhere)
         context.journal_changed.connect(self._journal_changed)
@@ -140,7 +136,7 @@ class ReadPage(PageWidget):
 
     def hidden(self) -> None:
         """A finger that is only being placed lets the camera go; a reading that runs goes on."""
-        if self._opening is not None or (self.capture is not None and self._phase in (None, "finger")):
+        if self.phone.opening or (self.capture is not None and self._phase in (None, "finger")):
             self._cancel()
         if self._result is not None and self.stack.currentWidget() is self._result:
             self.result.keep_context()
@@ -178,47 +174,22 @@ class ReadPage(PageWidget):
         plan = None if is_video(path) else plan_without_buttons(float(self.context.choices.duration_s), settle_s=0.0)
         self._begin(lambda: open_source(str(path)), self.finger, plan, taken)
 
-    def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: N802  Qt's name
-        """Take one clip or recording, where no reading runs."""
-        if not self._busy and dropped_path(event.mimeData()) is not None:
-            event.acceptProposedAction()
-
-    def dropEvent(self, event: QDropEvent) -> None:  # noqa: N802  Qt's name
-        """Read what was dropped."""
-        path = dropped_path(event.mimeData())
-        if path is not None:
-            event.acceptProposedAction()
-            read_file(self.context, path, self.begin_file, self)
-
     def use_phone(self, where: str = "") -> None:
         """Open an address for a phone, and show the way there. where: one of this computer's, else the usual one."""
         if self._busy:
             return
-        from dawnbeat.capture.phone.addresses import addresses
-        from dawnbeat.morning.sources import open_phone
-
         self._rehearsing, self._hung_up, self._by_phone = False, False, True
         self.start.show_trouble("")
-        self.phone.opening()
         self._show(self.phone)
-        self._opening = self.context.background.run(
-            lambda _task: (open_phone(where), addresses()), self._phone_open, self._phone_failed
-        )
+        self.phone.begin(where)
 
-    def _phone_open(self, opened: tuple[PhoneServer, list[Address]]) -> None:
-        server, networks = opened
-        self._opening = None
-        if self.stack.currentWidget() is not self.phone:  # it was cancelled meanwhile
-            self.context.background.run(lambda _task: server.stop())
-            return
+    def _phone_open(self, server: PhoneServer) -> None:
         from dawnbeat.capture.phone.source import wait_for_phone
 
         self._server = server
         self._begin(lambda: wait_for_phone(server), self.phone)
-        self.phone.open(server, networks)
 
     def _phone_failed(self, why: str) -> None:
-        self._opening = None
         self._show(self.start)
         self.start.show_trouble(f"{why[:1].upper()}{why[1:]}.")
         self.context.say(why)
@@ -229,7 +200,7 @@ class ReadPage(PageWidget):
 
     @property
     def _busy(self) -> bool:
-        return self._opening is not None or (self.capture is not None and self.capture.outcome is None)
+        return self.phone.opening or (self.capture is not None and self.capture.outcome is None)
 
     def _begin(
         self,
@@ -356,7 +327,8 @@ class ReadPage(PageWidget):
         if self.capture is not None:
             self.capture.cancel()
             self._hang_up()
-        elif self._opening is not None:
+        elif self.phone.opening:
+            self.phone.give_up()
             self._show(self.start)
 
     def _hang_up(self) -> None:

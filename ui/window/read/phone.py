@@ -16,6 +16,7 @@ from dawnbeat.ui.window.read.widgets import Painted, button, label, say_in
 if TYPE_CHECKING:
     from dawnbeat.capture.phone.addresses import Address
     from dawnbeat.capture.phone.server import PhoneServer
+    from dawnbeat.ui.window.parts.work import Work
 
 _LOOK_EVERY_MS = 300
 _QUIET_MODULES = 4  # ISO/IEC 18004 asks for so much white around a code
@@ -23,8 +24,12 @@ _WHITE, _BLACK = QColor("#ffffff"), QColor("#000000")
 
 
 class PhoneView(QWidget):
-    """cancel: no reading is wanted. elsewhere: the address of another network of this computer is to be opened."""
+    """opened: the server that waits for a phone; failed: why there is none. cancel: no reading is wanted. elsewhere:
+    the address of another network of this computer is to be opened.
+    """
 
+    opened = Signal(object)
+    failed = Signal(str)
     cancel = Signal()
     elsewhere = Signal(str)
 
@@ -43,20 +48,50 @@ class PhoneView(QWidget):
         self.main = button("Cancel", "Esc", "Go back without a reading; the address is closed")
         self.main.clicked.connect(self.cancel)
         self._server: PhoneServer | None = None
+        self._work: Work | None = None
         self._timer = QTimer(self, interval=_LOOK_EVERY_MS)
         self._timer.timeout.connect(self.look)
         context.theme_changed.connect(self._dress)
         self._lay_out()
         self._dress()
 
-    def opening(self) -> None:
-        """Before there is an address."""
+    def begin(self, where: str) -> None:
+        """Open an address off the window's thread. where: one of this computer's, else the usual one."""
+        from dawnbeat.capture.phone.addresses import addresses
+        from dawnbeat.morning.sources import open_phone
+
         self._server = None
         self.code.show_address("")
         for each in (self.address, self.fingerprint, self.firewall):
             each.setText("")
         self._networks.hide()
         self.state.setText("Opening an address for the phone…")
+        self._work = self.context.background.run(
+            lambda _task: (open_phone(where), addresses()), self._is_open, self._is_refused
+        )
+
+    @property
+    def opening(self) -> bool:
+        """Whether an address is wanted and not there yet."""
+        return self._work is not None
+
+    def give_up(self) -> None:
+        """The address is wanted no more; one that is opened yet is closed again."""
+        self._work = None
+
+    def _is_open(self, opened: tuple[PhoneServer, list[Address]]) -> None:
+        server, networks = opened
+        if self._work is None:
+            self.context.background.run(lambda _task: server.stop())
+            return
+        self._work = None
+        self.opened.emit(server)
+        self.open(server, networks)
+
+    def _is_refused(self, why: str) -> None:
+        wanted, self._work = self._work is not None, None
+        if wanted:
+            self.failed.emit(why)
 
     def open(self, server: PhoneServer, networks: list[Address]) -> None:
         """Show the way to this address. networks: all that could be opened."""

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 
 from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import (
     QButtonGroup,
     QCheckBox,
@@ -26,17 +28,18 @@ from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import Armed, Key
 from dawnbeat.ui.window.parts.formats import clock, long_day
+from dawnbeat.ui.window.read.from_file import chosen_path, dropped_path
 from dawnbeat.ui.window.read.widgets import WHERE, button, label
 
 HOW = "Lay a fingertip over the whole lens, lie or sit still, and breathe as you like."
 
 
 class StartView(QWidget):
-    """begin: a reading is wanted; phone: with a phone; file: of a clip. rehearsing: whether the finger is invented."""
+    """begin: a reading is wanted; phone: with a phone; file: of this path. rehearsing: with an invented finger."""
 
     begin = Signal()
     phone = Signal()
-    file = Signal()
+    file = Signal(object)
 
     def __init__(self, context: AppContext, tone_available: bool) -> None:
         super().__init__()
@@ -71,7 +74,8 @@ class StartView(QWidget):
         self._phone_instead = button("Use a phone", "", "Take the reading with a phone's camera, through its browser")
         self._phone_instead.clicked.connect(self.phone)
         self.use_file = button("Read a file…", "O", "Make a reading of a clip or recording; or drop it here")
-        self.use_file.clicked.connect(self.file)
+        self.use_file.clicked.connect(lambda: self._file(chosen_path(self)))
+        self.setAcceptDrops(True)
         self.rehearsal.toggled.connect(lambda _on: self._refresh())
         self._lay_out()
         controls.register(Key("Space", "Press the button that has the focus; Return does the same", WHERE))
@@ -89,6 +93,20 @@ class StartView(QWidget):
         self._trouble_sheet.setVisible(bool(sentence))
         for each in (self._list, self._phone_instead, self._instead):
             each.setVisible(bool(sentence) and not self.rehearsing)
+
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: N802  Qt's name
+        """Take one clip or recording."""
+        if dropped_path(event.mimeData()) is not None:
+            event.acceptProposedAction()
+
+    def dropEvent(self, event: QDropEvent) -> None:  # noqa: N802  Qt's name
+        """Make a reading of what was dropped."""
+        self._file(dropped_path(event.mimeData()))
+        event.acceptProposedAction()
+
+    def _file(self, path: Path | None) -> None:
+        if path is not None:
+            self.file.emit(path)
 
     def _rehearse_instead(self) -> None:
         self.rehearsal.setChecked(True)
