@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.fft import next_fast_len
 
 from dawnbeat.shared.trace import FloatArray
 
@@ -66,7 +67,7 @@ def _tamed(wave: FloatArray) -> FloatArray:
 def _autocorrelation(wave: FloatArray, starts: np.ndarray, width: int, last_lag: int) -> FloatArray:
     windows = wave[starts[:, None] + np.arange(width)]
     windows = windows - windows.mean(axis=1, keepdims=True)
-    size = 1 << int(np.ceil(np.log2(2 * width)))
+    size = next_fast_len(width + last_lag, real=True)
     power = np.abs(np.fft.rfft(windows, size)) ** 2
     lagged = np.fft.irfft(power, size)[:, : last_lag + 1]
     # The overlap shrinks with the lag; undo that, or short lags would always win.
