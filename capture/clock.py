@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import fmean, median
 
 import numpy as np
+
+from dawnbeat.signal.clock import lost_frames
 
 MIN_STEP_S = 1e-4
 _FEWEST_TICKS = 10
@@ -17,6 +17,9 @@ _SLOPE_TOLERANCE = 0.02
 _LATE_S = 2.0
 _EARLY_S = 0.1
 _DRIFT = 0.002
+_RECENT, _RECOUNTED_EVERY, _NOT_YET, _MOST_HELD = 11, 48, 12, 9600
+_FEWEST_RECENT = 6
+_STEADY_SHARE, _JITTERING_SHARE = 0.3, 0.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,34 +116,41 @@ class FrameClock:
 
 
 class DropCounter:
-    """Estimates how many frames were lost before each frame, from its step against the usual step.
+    """Counts frames that were lost, from when the others came.
 
-    The usual step is the median of the last eleven, so that a rate that halves in dim light counts as loss
-    for at most six frames; where frames come in bursts it is their mean, and a frame that comes early leaves
-    the next one that much more time.
+    Where frames come steadily a gap is a loss at once. Where they come late or in bursts, a late frame is followed by
+    one that is not, and a lost one leaves all later frames a step later; which it was shows only afterwards. So every
+    second or two all frames are laid on a steady camera's clock, and what was counted too early or too late is made
+    up for.
     """
 
     def __init__(self) -> None:
-        self._steps_s: deque[float] = deque(maxlen=11)
-        self._last_s: float | None = None
-        self._early_s = 0.0
+        self._times_s: list[float] = []
+        self._counted = 0
 
     def lost_before(self, time_s: float) -> int:
-        """Frames lost between the previous frame and the one at `time_s`."""
-        last_s, self._last_s = self._last_s, time_s
-        if last_s is None:
-            return 0
-        step_s = time_s - last_s
-        lost = 0
-        if len(self._steps_s) >= 3:
-            usual_s = median(self._steps_s)
-            average_s = fmean(self._steps_s)
-            bursts = usual_s < 0.5 * average_s or min(self._steps_s) < 0.25 * average_s
-            if bursts:
-                usual_s = average_s
-            due_s = step_s - self._early_s
-            if usual_s > 0 and due_s > 1.6 * usual_s:
-                lost = round(due_s / usual_s) - 1
-            self._early_s = min(max(0.0, usual_s - due_s), 2.0 * usual_s) if bursts else 0.0
-        self._steps_s.append(step_s)
-        return lost
+        """Frames that are known to be lost since this was last asked."""
+        recent_s = np.diff(self._times_s[-_RECENT:])
+        self._times_s.append(time_s)
+        new = 0
+        if recent_s.size >= _FEWEST_RECENT:
+            usual_s = float(np.median(recent_s))
+            step_s = time_s - self._times_s[-2]
+            if step_s > 1.6 * usual_s and (np.abs(recent_s - usual_s) < _STEADY_SHARE * usual_s).all():
+                new = round(step_s / usual_s) - 1
+        self._counted += new
+        if len(self._times_s) % _RECOUNTED_EVERY == 0 and self._jitters():
+            # Those that only just came may be waiting for their burst.
+            missing = lost_frames(np.asarray(self._times_s[:-_NOT_YET])) - self._counted
+            if missing > 0:
+                new += missing
+                self._counted += missing
+        if len(self._times_s) > _MOST_HELD:
+            self._times_s, self._counted = self._times_s[-_RECOUNTED_EVERY:], 0
+        return new
+
+    def _jitters(self) -> bool:
+        """Whether frames come unevenly most of the time; a rate that changes once is even before and after."""
+        quarters = np.array_split(np.diff(self._times_s[-_RECOUNTED_EVERY:]), 4)
+        uneven = [np.abs(part - np.median(part)) > _STEADY_SHARE * np.median(part) for part in quarters]
+        return sum(bool(each.mean() > _JITTERING_SHARE) for each in uneven) >= 3

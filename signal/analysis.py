@@ -20,11 +20,13 @@ from dawnbeat.signal.figures import intervals_95, metrics_of
 from dawnbeat.signal.judging import judge
 from dawnbeat.signal.origin import origin_of
 from dawnbeat.signal.rhythm import rhythm_of
+from dawnbeat.signal.timing import timing_elsewhere_ms
 from dawnbeat.signal.verdict import ABSURD_RATE_HZ, Evidence, verdict_on
 
 # Shorter stretches hold too few beats to know one by its likeness to the others.
 _SHORTEST_PIECE_S = 3.0
 _FEWEST_FRAMES = 24
+_OF_NOISE = 0.85
 
 
 def analyse(trace: Trace, settings: Settings | None = None) -> Analysis:
@@ -43,7 +45,7 @@ def analysis_of(trace: Trace, pieces: list[PieceBeats], settings: Settings) -> A
     clock_ms = _clock_error_ms(time_s, pieces[0].times) if pieces else 0.0
     beats = Beats(
         time_s=time_s,
-        error_ms=np.hypot(_joined([piece.error_ms for piece in pieces]), clock_ms),
+        error_ms=np.hypot(_joined([piece.error_ms * _doubt_of(piece) for piece in pieces]), clock_ms),
         likeness=_joined([piece.likeness for piece in pieces]),
     )
     intervals = judge(pieces, settings)
@@ -95,6 +97,18 @@ def pieces_of(trace: Trace, settings: Settings) -> list[PieceBeats]:
         if time_s.size >= _FEWEST_FRAMES and time_s[-1] - time_s[0] >= _SHORTEST_PIECE_S:
             pieces.append(beats_of_piece(time_s, colour[rows], settings, times))
     return pieces
+
+
+def _doubt_of(piece: PieceBeats) -> float:
+    """How many times larger the errors of a stretch's beats are than white noise would make them; at least one."""
+    if not piece.time_s.size:
+        return 1.0
+    start_s = float(piece.wave_s[0])
+    rate_hz = (piece.wave_s.size - 1) / (float(piece.wave_s[-1]) - start_s)
+    wave = piece.colours @ piece.weights
+    elsewhere_ms = timing_elsewhere_ms(wave, rate_hz, piece.time_s - start_s, piece.before_s, piece.after_s)
+    # Some of what is left of a beat is the way in which beats differ, which no edge knows of.
+    return max(1.0, _OF_NOISE * (elsewhere_ms or 0.0) / max(float(np.median(piece.error_ms)), 1e-6))
 
 
 def _clock_error_ms(beat_s: FloatArray, times: FrameTimes) -> float:

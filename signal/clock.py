@@ -117,29 +117,46 @@ def steady_grid(stamp_s: FloatArray) -> FloatArray:
 
     The rate may change at a few moments. The least delayed frames are taken for not delayed.
     """
-    grid_s = _grid_of_stretch(stamp_s)
-    late_s = stamp_s - grid_s
-    if np.abs(running_median(late_s, 31, mirrored=False) - np.median(late_s)).max() > _BENT_S:
-        cut_s = np.concatenate([_grid_of_stretch(stamp_s[first:last]) for first, last in _stretches_of_rate(stamp_s)])
-        if np.std(stamp_s - cut_s) < _STRAIGHTER * np.std(late_s):
-            grid_s = cut_s
+    grid_s = np.concatenate([stretch[1] for stretch in _stretches(stamp_s)])
     # Where two stretches meet, the second may begin before the first ends by a hair.
     rising = _LEAST_STEP_S * np.arange(grid_s.size)
     return np.asarray(np.maximum.accumulate(grid_s - rising) + rising)
 
 
-def _grid_of_stretch(stamp_s: FloatArray) -> FloatArray:
-    """The steady times of a stretch of one rate: those of the step that leaves least."""
+def lost_frames(stamp_s: FloatArray) -> int:
+    """How many frames a camera of a steady rate took between the first and the last of these and never delivered.
+
+    A late frame is none of them. Fewer than 24 frames tell nothing.
+    """
+    if stamp_s.size < _FEWEST_FRAMES:
+        return 0
+    return sum(int(number[-1] - number[0]) + 1 - number.size for number, _ in _stretches(stamp_s))
+
+
+def _stretches(stamp_s: FloatArray) -> list[tuple[IntArray, FloatArray]]:
+    """Numbers and steady times of the frames of each stretch of one rate."""
+    whole = _numbered(stamp_s)
+    late_s = stamp_s - whole[1]
+    if np.abs(running_median(late_s, 31, mirrored=False) - np.median(late_s)).max() > _BENT_S:
+        parts = [_numbered(stamp_s[first:last]) for first, last in _stretches_of_rate(stamp_s)]
+        if np.std(stamp_s - np.concatenate([part[1] for part in parts])) < _STRAIGHTER * np.std(late_s):
+            return parts
+    return [whole]
+
+
+def _numbered(stamp_s: FloatArray) -> tuple[IntArray, FloatArray]:
+    """Numbers and steady times of the frames of one rate: those of the step that leaves least."""
     step_s = np.diff(stamp_s)
     usual = float(np.median(step_s))
-    plain_s = _line(stamp_s, np.arange(stamp_s.size), 0)
+    order = np.arange(stamp_s.size)
+    plain_s = _line(stamp_s, order, 0)
     # A lost frame would leave all later ones off by a step.
     if np.std(stamp_s - plain_s) < 0.1 * usual:
-        return plain_s
+        return order, plain_s
     near = step_s[np.abs(step_s - usual) < 0.25 * usual]
     # Where frames are lost the mean step is too long; where the clock is coarse, or they come in bursts, the usual is
     # wrong. A finer grid always fits better, at the price of frames that it calls lost.
-    numbers = [np.arange(stamp_s.size), _numbers(stamp_s, _mean_step(stamp_s))]
+    numbers = [order, _numbers(stamp_s, _mean_step(stamp_s))]
     if near.size:
         numbers.append(_numbers(stamp_s, float(near.mean())))
     grids = [_line(stamp_s, number, _MOST_BENDS) for number in numbers]
@@ -149,7 +166,8 @@ def _grid_of_stretch(stamp_s: FloatArray) -> FloatArray:
     ]
     # That none was lost is the plainest, and the others must explain much more.
     costs[0] *= 0.5
-    return grids[int(np.argmin(costs))]
+    best = int(np.argmin(costs))
+    return numbers[best], grids[best]
 
 
 def _mean_step(stamp_s: FloatArray) -> float:

@@ -15,6 +15,7 @@ import numpy as np
 from dawnbeat.shared.trace import BoolArray, FloatArray
 from dawnbeat.signal.beats import PieceBeats
 from dawnbeat.signal.detection import windows_at
+from dawnbeat.signal.timing import unexplained
 
 _FEWEST_BEATS = 8
 _STEP_S = 1.0 / 60.0
@@ -22,8 +23,6 @@ _STEP_S = 1.0 / 60.0
 _KNOWN_TO = 0.08
 _LEAST_SHARE = 0.02
 _MEDIAN_TO_SD = 1.4826
-# Beats of about the same length, whose mean says what a beat looks like.
-_ALIKE = 10
 
 
 @dataclass(frozen=True)
@@ -120,11 +119,6 @@ def _other_share(wave: FloatArray, beat_s: FloatArray, rate_hz: float) -> float 
     start_s, length_s = beat_s[:-1][whole], steps_s[whole]
     offset_s = np.arange(-0.1, float(np.median(length_s)) - 0.1, 0.03)
     rows = windows_at(wave, rate_hz, start_s, offset_s)[np.argsort(length_s)]
-    rows = rows - rows.mean(axis=1, keepdims=True)
-    size = min(_ALIKE, rows.shape[0] - 1)
-    sums = np.cumsum(np.vstack([np.zeros(rows.shape[1]), rows]), axis=0)
-    low = np.clip(np.arange(rows.shape[0]) - size // 2, 0, rows.shape[0] - size - 1)
-    like = sums[low + size + 1] - sums[low] - rows
-    scale = (rows * like).sum(axis=1) / np.maximum((like**2).sum(axis=1), 1e-12)
-    left = rows - scale[:, None] * like
-    return float(np.median((left**2).sum(axis=1) / np.maximum((rows**2).sum(axis=1), 1e-12)))
+    left = unexplained(rows)
+    power = (rows - rows.mean(axis=1, keepdims=True)) ** 2
+    return float(np.median((left**2).sum(axis=1) / np.maximum(power.sum(axis=1), 1e-12)))

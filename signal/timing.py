@@ -15,6 +15,7 @@ from scipy.interpolate import CubicSpline
 
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.signal.conditioning import running_median
+from dawnbeat.signal.detection import windows_at
 
 _STEP_S = 1.0 / 60.0
 _ROUNDS = 3
@@ -24,6 +25,10 @@ _COEFFICIENTS = 4
 _PRIOR_FREEDOM = 8.0
 # Median of the square of a standard normal value.
 _MEDIAN_OF_SQUARES = 0.4549
+_MEDIAN_TO_SD = 1.4826
+_FEWEST_ELSEWHERE = 20
+# Beats of about the same length, whose mean says what a beat looks like.
+_ALIKE = 10
 
 
 @dataclass(frozen=True)
@@ -145,3 +150,43 @@ def timing_error_ms(edges: FittedEdges, frame_rate_hz: float, lowpass_hz: float)
 def _median_of_chi_square(freedom: float) -> float:
     """Median of chi-square over its freedom (Wilson and Hilferty 1931, Proc Natl Acad Sci 17:684-688)."""
     return float((1.0 - 2.0 / (9.0 * freedom)) ** 3)
+
+
+def timing_elsewhere_ms(
+    wave: FloatArray, rate_hz: float, beat_s: FloatArray, before_s: float, after_s: float
+) -> float | None:
+    """Standard deviation of the shift that the fit finds where there is no edge; None for fewer than 20 beats.
+
+    wave: (n,) as beats are timed on. beat_s: (k,) in seconds from the first sample. The formula for a beat's error
+    takes noise for white. Drift, wandering light, blocks of compressed pictures and a second wave are not, and hide in
+    the coefficients of the fit. So the usual beat is taken out of each, and the fit is tried on what is left all along
+    the beat.
+    """
+    steps_s = np.diff(beat_s)
+    usual_s = float(np.median(steps_s)) if steps_s.size else 0.0
+    whole = (steps_s > 0.6 * usual_s) & (steps_s < 1.5 * usual_s)
+    if whole.sum() < _FEWEST_ELSEWHERE:
+        return None
+    points = round((before_s + after_s) / _STEP_S) + 1
+    offset_s = np.arange(-before_s, float(np.percentile(steps_s[whole], 30)), _STEP_S)
+    if offset_s.size < points:
+        return None
+    rows = windows_at(wave, rate_hz, beat_s[:-1][whole], offset_s)[np.argsort(steps_s[whole])]
+    left = unexplained(rows)
+    edge = np.median(rows[:, :points] - rows[:, :points].mean(axis=1, keepdims=True), axis=0)
+    basis = np.column_stack([edge, np.gradient(edge, _STEP_S), np.ones(points), offset_s[:points]])
+    shift = np.linalg.pinv(basis)[1]
+    found_s = np.stack([left[:, at : at + points] @ shift for at in range(0, offset_s.size - points + 1, 3)])
+    spread_s = _MEDIAN_TO_SD * np.median(np.abs(found_s - np.median(found_s, axis=1, keepdims=True)), axis=1)
+    return 1000.0 * float(np.median(spread_s))
+
+
+def unexplained(rows: FloatArray) -> FloatArray:
+    """(k, m) what the mean of ten neighbours, scaled to each row, leaves of it; rows are sorted by likeness."""
+    rows = rows - rows.mean(axis=1, keepdims=True)
+    size = min(_ALIKE, rows.shape[0] - 1)
+    sums = np.cumsum(np.vstack([np.zeros(rows.shape[1]), rows]), axis=0)
+    low = np.clip(np.arange(rows.shape[0]) - size // 2, 0, rows.shape[0] - size - 1)
+    like = (sums[low + size + 1] - sums[low] - rows) / size
+    scale = (rows * like).sum(axis=1) / np.maximum((like**2).sum(axis=1), 1e-12)
+    return np.asarray(rows - scale[:, None] * like)

@@ -94,8 +94,13 @@ def test_times_always_rise(grabs: list[tuple[float, float | None]], believed: bo
     assert len(set(rows)) == len(rows)
 
 
+def counted(times_s) -> int:
+    counter = DropCounter()
+    return sum(counter.lost_before(float(time_s)) for time_s in times_s)
+
+
 def test_lost_frames_are_counted_from_the_gaps_they_leave() -> None:
-    rng = np.random.default_rng(3)
+    rng = np.random.default_rng(0)
     lost = {50, 51, 52, 90, 120}
     counter = DropCounter()
     counts = {i: counter.lost_before(i / 30 + rng.normal(0, 0.003)) for i in range(200) if i not in lost}
@@ -103,12 +108,31 @@ def test_lost_frames_are_counted_from_the_gaps_they_leave() -> None:
 
 
 def test_a_rate_that_halves_counts_as_loss_for_a_moment_only() -> None:
-    counter = DropCounter()
-    times_s = [i / 30 for i in range(60)] + [2 + i / 15 for i in range(60)]
-    assert sum(counter.lost_before(time_s) for time_s in times_s) <= 6
+    assert counted([i / 30 for i in range(60)] + [2 + i / 15 for i in range(60)]) <= 6
 
 
 def test_frames_that_arrive_in_bursts_are_no_loss() -> None:
-    counter = DropCounter()
-    times_s = [(i - i % 2) / 30 + 0.0005 * (i % 2) for i in range(100)]
-    assert sum(counter.lost_before(time_s) for time_s in times_s) <= 3
+    assert counted([(i - i % 2) / 30 + 0.0005 * (i % 2) for i in range(200)]) <= 3
+    assert counted([(i - i % 4) / 30 + 0.0005 * (i % 4) for i in range(400)]) <= 4
+
+
+@pytest.mark.parametrize("late_ms", [3.0, 10.0, 20.0])
+def test_frames_that_are_only_late_are_no_loss(late_ms: float) -> None:
+    late_s = np.random.default_rng(1).uniform(0.0, 2.0 * late_ms / 1000.0, 3600)
+    assert counted(np.maximum.accumulate(np.arange(3600) / 30 + late_s)) <= 3
+
+
+def test_what_one_stall_seemed_to_lose_is_taken_off_what_is_lost_later() -> None:
+    times_s = np.arange(1200) / 30 + np.random.default_rng(3).uniform(0.0, 0.02, 1200)
+    times_s[100:108] = times_s[107] + 0.001 * np.arange(8)
+    kept = np.random.default_rng(4).uniform(size=1200) >= 0.05
+    kept[:300] = True
+    assert counted(np.maximum.accumulate(times_s[kept])) == pytest.approx(1200 - kept.sum(), abs=9)
+
+
+@pytest.mark.parametrize("late_ms", [0.0, 5.0, 10.0])
+def test_what_is_lost_among_late_frames_is_counted_nearly(late_ms: float) -> None:
+    rng = np.random.default_rng(2)
+    times_s = np.arange(3600) / 30 + rng.exponential(max(late_ms, 1e-3) / 1000.0, 3600)
+    kept = rng.uniform(size=3600) >= 0.03
+    assert counted(np.maximum.accumulate(times_s[kept])) == pytest.approx(3600 - kept.sum(), rel=0.25)
