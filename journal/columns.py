@@ -47,14 +47,15 @@ Part = Literal["taken", "analysed", "context", "derived"]
 class Kind:
     """How a value is stored and written: as SQL and as a CSV cell, both ways. None never comes here.
 
-    check: a condition on the stored value, with {} for the column's name.
+    from_stored: None where the stored value is the value itself. check: a condition on the stored value, with {} for
+    the column's name.
     """
 
     sql: str
     cell: Callable[[Any], str]
     from_cell: Callable[[str], Any]
     stored: Callable[[Any], Any] = lambda value: value
-    from_stored: Callable[[Any], Any] = lambda value: value
+    from_stored: Callable[[Any], Any] | None = None
     check: str = ""
 
 
@@ -248,26 +249,22 @@ def _notes() -> list[Column]:
     return found
 
 
-def reading_from(values: Mapping[str, Any]) -> StoredReading:
-    """The reading that these values make, by the names of all COLUMNS; its id is 0, and it doesn't count yet."""
+def reading_from(values: Mapping[str, Any], reading_id: int = 0, counts: bool = False) -> StoredReading:
+    """The reading that these values make, by the names of all COLUMNS, with its notes as one value, `context`."""
     intervals95 = {}
-    for name in WITH_INTERVAL:
-        low, high = values[f"{name}_low"], values[f"{name}_high"]
+    for name, low_name, high_name in _ENDS:
+        low, high = values[low_name], values[high_name]
         if low is not None and high is not None:
             intervals95[name] = (low, high)
     return StoredReading(
-        id=0,
-        metrics=Metrics(**{name: values[name] for name in METRICS}),
+        id=reading_id,
+        metrics=Metrics(*[values[name] for name in METRICS]),
         intervals95=intervals95,
         verdict=Verdict(values["usable"], values["pulse_usable"], values["irregular"], values["findings"]),
-        context=_context(tuple(values[name] for name in CONTEXT)),
-        **{each.path or each.name: values[each.name] for each in _OF_READING},
+        context=values["context"],
+        counts=counts,
+        **{path: values[name] for path, name in _OF_READING},
     )
-
-
-@functools.lru_cache(maxsize=4096)
-def _context(items: tuple[Any, ...]) -> Context:
-    return Context(*items)
 
 
 _taken = functools.partial(Column, part="taken")
@@ -313,7 +310,12 @@ METRICS = tuple(each.name for each in dataclasses.fields(Metrics))
 WITH_INTERVAL = tuple(each.name for each in dataclasses.fields(Metrics) if each.metadata["interval"])
 CONTEXT = tuple(each.name for each in dataclasses.fields(Context))
 _FIELDS = {each.name for each in dataclasses.fields(StoredReading)}
-_OF_READING = tuple(each for each in COLUMNS if (each.path or each.name) in _FIELDS - {"counts", _INTERVALS})
+_ENDS = tuple((name, f"{name}_low", f"{name}_high") for name in WITH_INTERVAL)
+_OF_READING = tuple(
+    (each.path or each.name, each.name)
+    for each in COLUMNS
+    if (each.path or each.name) in _FIELDS - {"counts", _INTERVALS}
+)
 
 
 def part(*names: Part) -> tuple[Column, ...]:

@@ -17,13 +17,13 @@ from pathlib import Path
 from typing import Any
 
 from dawnbeat.journal import rows
-from dawnbeat.journal.columns import BY_NAME, COLUMNS, WITH_INTERVAL, reading_from
+from dawnbeat.journal.columns import BY_NAME, COLUMNS, CONTEXT, WITH_INTERVAL, reading_from
 from dawnbeat.journal.faults import journal_errors
 from dawnbeat.journal.schema import copy_aside
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.csv_text import separator_of
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.morning import ORIGINS, StoredReading
+from dawnbeat.shared.morning import ORIGINS, Context, StoredReading
 from dawnbeat.shared.private_files import STANDARD_OUTPUT, refuse_existing, write_export
 
 MAX_BYTES = 256 * 2**20
@@ -350,7 +350,7 @@ def reading_of(cells: Mapping[str, str]) -> StoredReading:
         given["ln_rmssd"] = math.log(given["rmssd_ms"])
     _refuse_contradictions(given)
     try:
-        return reading_from(given)
+        return reading_from({**given, "context": Context(**{name: given[name] for name in CONTEXT})})
     except ValueError as error:
         raise DawnbeatError("usable: it goes with pulse_usable yes and irregular no") from error
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import sqlite3
 import uuid
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from datetime import date
 from typing import Any
 
@@ -23,14 +24,15 @@ TAKEN = part("taken")
 ANALYSED = part("analysed")
 CONTEXT = part("context")
 
-_TABLE = {"taken": "r", "analysed": "r", "context": "c"}
-_STORED = (*TAKEN, *ANALYSED, *CONTEXT)
+_SELECTED = ("id", "version", "settings", *(each.name for each in (*TAKEN, *ANALYSED, *CONTEXT)))
 _SELECT = (
     "SELECT r.id, a.version, a.settings_json, "
-    + ", ".join(f"{_TABLE[each.part]}.{each.sql_name}" for each in _STORED)
-    + " FROM readings r JOIN analysed_with a ON a.id = r.analysed_with"
-    " LEFT JOIN context c ON c.reading_id = r.id"
+    + ", ".join(f"r.{each.sql_name}" for each in (*TAKEN, *ANALYSED))
+    + "".join(f", c.{each.sql_name}" for each in CONTEXT)
+    + " FROM readings r JOIN analysed_with a ON a.id = r.analysed_with LEFT JOIN context c ON c.reading_id = r.id"
 )
+_CONVERTED = tuple((each.name, each.kind.from_stored) for each in (*TAKEN, *ANALYSED) if each.kind.from_stored)
+_NOTED = tuple(each.name for each in CONTEXT)
 _NORMAL_95 = 1.959964
 
 
@@ -39,18 +41,26 @@ def readings(connection: sqlite3.Connection, where: str, values: Sequence[Any] =
 
     Whether one counts depends on the others of its day, so `where` must choose whole days.
     """
-    cursor = connection.cursor()
-    cursor.row_factory = sqlite3.Row
-    found = cursor.execute(f"{_SELECT} {where} ORDER BY r.local_date, r.id", tuple(values))
-    return with_counts([_reading(row) for row in found])
+    found = []
+    for row in connection.execute(f"{_SELECT} {where} ORDER BY r.local_date, r.id", tuple(values)):
+        told = dict(zip(_SELECTED, row, strict=True))
+        for name, from_stored in _CONVERTED:
+            if told[name] is not None:
+                told[name] = from_stored(told[name])
+        told["context"] = _context(tuple([told[name] for name in _NOTED]))
+        found.append(told)
+    counting = _counting(found)
+    return [reading_from(told, told["id"], told["id"] in counting) for told in found]
 
 
-def _reading(row: sqlite3.Row) -> StoredReading:
-    values: dict[str, Any] = {"version": row["version"], "settings": row["settings_json"]}
-    for each in _STORED:
-        stored = row[each.sql_name]
-        values[each.name] = None if stored is None else each.kind.from_stored(stored)
-    return replace(reading_from(values), id=row["id"])
+@functools.lru_cache(maxsize=4096)
+def _context(stored: tuple[Any, ...]) -> Context:
+    return Context(
+        *(
+            value if value is None or each.kind.from_stored is None else each.kind.from_stored(value)
+            for each, value in zip(CONTEXT, stored, strict=True)
+        )
+    )
 
 
 def reading_of_analysis(taken: Circumstances, analysis: Analysis, recording: str | None) -> StoredReading:
@@ -88,26 +98,22 @@ def stored_values(columns: Sequence[Column], reading: Any) -> dict[str, Any]:
 # Which reading counts
 
 
-def with_counts(found: Sequence[StoredReading]) -> list[StoredReading]:
-    """The readings of whole days, by day and order of saving, each told whether it counts.
+def _counting(found: Sequence[Mapping[str, Any]]) -> set[int]:
+    """The ids of those that count, of the columns of readings of whole days by day and order of saving.
 
-    One whose variability is usable goes before one that has only a pulse, and one that is long enough to be compared
-    before a shorter one; among those alike the one that was picked, else the one saved first. A reading without a
-    usable pulse, or in the bin, never counts.
+    One whose variability is usable goes before one that has only a pulse, then one that was picked, then one that is
+    long enough to be compared; among those alike the one saved first. A reading without a usable pulse, or in the bin,
+    never counts.
     """
-    best: dict[date, StoredReading] = {}
-    for reading in found:
-        if reading.binned_at is not None or not (reading.verdict.usable or reading.verdict.pulse_usable):
+    best: dict[date, tuple[tuple[bool, bool, bool], int]] = {}
+    for told in found:
+        if told["binned_at"] is not None or not told["pulse_usable"]:
             continue
-        before = best.get(reading.local_date)
-        if before is None or _claim(reading) > _claim(before):
-            best[reading.local_date] = reading
-    ids = {each.id for each in best.values()}
-    return [replace(each, counts=True) if each.id in ids else each for each in found]
-
-
-def _claim(reading: StoredReading) -> tuple[bool, bool, bool]:
-    return reading.verdict.usable, reading.picked, reading.duration_s >= SHORTEST_COMPARABLE_S
+        claim = told["usable"], told["picked"], told["duration_s"] >= SHORTEST_COMPARABLE_S
+        before = best.get(told["date"])
+        if before is None or claim > before[0]:
+            best[told["date"]] = claim, told["id"]
+    return {reading_id for _, reading_id in best.values()}
 
 
 def one_a_day(found: Sequence[StoredReading]) -> list[StoredReading]:

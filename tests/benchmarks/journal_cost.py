@@ -91,7 +91,7 @@ def _ten_years(folder: Path, readings: int) -> None:
         _row("list all readings", _median(journal.readings), 100)
         _row("list the last eight weeks", _median(lambda: journal.readings(LAST - timedelta(days=55))), None)
         out = folder / "mornings.csv"
-        _row("export all mornings as CSV", _median(lambda: export_mornings(journal, out)), 1000)
+        _row("export all mornings as CSV", _median(lambda: export_mornings(journal, out, overwrite=True)), 1000)
         _row("plan the import of that CSV", _median(lambda: plan_import(journal, out), 2), None)
         mornings = journal.mornings()
         first = LAST - timedelta(days=364)
