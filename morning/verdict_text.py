@@ -9,6 +9,17 @@ from dawnbeat.shared.reading import Finding, Verdict
 _Values = Mapping[str, float]
 
 
+def verdict_title(verdict: Verdict) -> str:
+    """What may be used of a reading, in a few words: all, the pulse alone, or nothing."""
+    if verdict.usable:
+        return "usable"
+    if not verdict.pulse_usable:
+        return "not usable"
+    if verdict.irregular:
+        return "the pulse came irregularly: resting pulse usable, variability not usable"
+    return "resting pulse usable, variability not usable"
+
+
 def verdict_lines(verdict: Verdict) -> list[str]:
     """One line a finding, most important first; never empty, and without a full stop at the end."""
     return [finding_text(finding) for finding in verdict.findings] or ["nothing is known of why"]

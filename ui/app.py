@@ -16,6 +16,7 @@ from dawnbeat.ui.commands import (
     rehearse,
     replay,
     tidy,
+    window,
 )
 
 _ABOUT = (
@@ -33,6 +34,7 @@ def build_app() -> typer.Typer:
         rich_markup_mode=None,
         pretty_exceptions_enable=False,  # a fault of ours is reported as Python does, without the values of variables
     )
+    app.command("window")(window.window)
     app.command("demo")(demo.demo)
     app.command("read")(read.read)
     app.command("mornings")(mornings.mornings)

@@ -12,7 +12,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from dawnbeat.morning.verdict_text import verdict_lines
+from dawnbeat.morning.verdict_text import verdict_lines, verdict_title
 from dawnbeat.shared.errors import printable
 
 if TYPE_CHECKING:
@@ -26,16 +26,19 @@ NOT_MEDICAL = (
 
 def reading(name: str, analysis: Analysis) -> RenderableType:
     """The reading of one recording as something rich can print."""
-    usable = analysis.verdict.usable
+    usable, title = analysis.verdict.usable, verdict_title(analysis.verdict)
     rate = f", {analysis.frame_rate_hz:.1f} frames a second" if analysis.frame_rate_hz else ""
     parts: list[RenderableType] = [
         Text.assemble((printable(name), "bold"), f"  {analysis.duration_s:.0f} s{rate}"),
-        Text("usable" if usable else "NOT USABLE", style="bold" if usable else "bold reverse"),
+        Text(
+            title if usable else title.replace("not usable", "NOT USABLE"), style="bold" if usable else "bold reverse"
+        ),
     ]
     parts += [Text(f"  {'' if usable else 'because '}{reason}") for reason in verdict_lines(analysis.verdict)]
     if analysis.intervals95:
         if not usable:
-            parts.append(Text("  The figures below are for looking into it, not to be relied on.", style="italic"))
+            which = "The figures of variability" if analysis.verdict.pulse_usable else "The figures"
+            parts.append(Text(f"  {which} below are for looking into it, not to be relied on.", style="italic"))
         parts.append(Padding(_figures(analysis), (0, 0, 0, 2)))
     parts.append(Text(f"  {_left_out(analysis)}"))
     if analysis.channel:

@@ -16,7 +16,7 @@ from tests.ui.command_line import CommandLine
 SAMPLE = str(Path(__file__).parents[2] / "recordings" / "calm-morning")
 COMMANDS = [
     *("demo", "read", "mornings", "note", "replay", "record", "agree", "rehearse", "cameras", "backup", "restore"),
-    *("reanalyse", "export mornings", "export intervals", "import mornings"),
+    *("window", "reanalyse", "export mornings", "export intervals", "import mornings"),
 ]
 
 

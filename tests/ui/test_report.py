@@ -37,9 +37,20 @@ def test_each_figure_has_its_unit_and_its_interval() -> None:
 
 def test_the_verdict_comes_first_in_words_with_its_reasons() -> None:
     assert _shown(eight_beats())[1:3] == ["usable", "  beats, repetition and spectrum agree about the rate"]
-    lines = _shown(eight_beats(False))
+    bad = eight_beats(False)
+    lines = _shown(dataclasses.replace(bad, verdict=dataclasses.replace(bad.verdict, pulse_usable=False)))
     assert lines[1:3] == ["NOT USABLE", "  because the finger moved, mostly from 0:03 to 0:05"]
     assert any("not to be relied on" in line for line in lines)
+
+
+def test_a_pulse_that_may_be_used_is_told_from_a_variability_that_may_not() -> None:
+    analysis = eight_beats()
+    for irregular in (False, True):
+        verdict = dataclasses.replace(analysis.verdict, usable=False, irregular=irregular)
+        lines = _shown(dataclasses.replace(analysis, verdict=verdict))
+        assert lines[1].endswith("resting pulse usable, variability NOT USABLE")
+        assert ("irregularly" in lines[1]) == irregular
+        assert any("figures of variability below" in line for line in lines)
 
 
 def test_where_nothing_was_found_no_figure_is_shown() -> None:

@@ -14,14 +14,16 @@ from pytestqt.qtbot import QtBot
 
 from dawnbeat.capture.camera import NoCameraError
 from dawnbeat.capture.frames import FrameSource
-from dawnbeat.morning import keeping
+from dawnbeat.capture.recording import write_recording
+from dawnbeat.morning import keeping, sources
+from dawnbeat.morning.choices import Choices
 from dawnbeat.morning.flow import Plan
 from dawnbeat.ui.window.parts import theme
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.read.page import ReadPage
 from tests.capture.scenes import as_frame, webcam_finger
 from tests.morning.scripted import Clocks, Scripted
-from tests.ui.window.read_fakes import AWAY, FakeReading, moment, short
+from tests.ui.window.read_fakes import AWAY, FakeReading, cut, moment, short
 
 MakePage = Callable[[], ReadPage]
 
@@ -266,6 +268,24 @@ def test_what_the_terminal_says_of_a_missing_camera_stays_in_the_terminal(qtbot:
     page.start.main.click()
     qtbot.waitUntil(lambda: page.capture is None, timeout=10_000)
     assert page.start.trouble.text() == "There is no camera 0."
+
+
+def test_a_source_for_this_once_goes_before_the_chosen_one(
+    context: AppContext, make_page: MakePage, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    asked: list[str] = []
+    monkeypatch.setattr(sources, "open_source", lambda words, **more: asked.append(words))
+    context.source = "http://127.0.0.1:9/video"
+    page = make_page()
+    assert page.start.source.text() == context.source
+    begun(page).order.open_source()
+    assert asked == [context.source]
+    FakeReading.last.end("it was stopped", kept_s=0.0)
+    page._look()
+    recording = write_recording(tmp_path / "mine", cut(0.0, 30.0), {"began": "2025-03-01T06:30:00+01:00"})
+    context.source = str(recording)
+    assert begun(page).order.began == datetime.fromisoformat("2025-03-01T06:30:00+01:00")
+    assert context.store.load() == context.choices == Choices()
 
 
 def test_another_page_lets_the_camera_go_while_the_finger_is_placed_but_not_a_reading(make_page: MakePage) -> None:

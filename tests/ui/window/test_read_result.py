@@ -46,6 +46,21 @@ def test_the_figures_come_with_their_95_percent_intervals(page: ReadPage) -> Non
     assert page.result.pulse.value.text() == f"{calm().metrics.mean_hr_bpm:.0f} bpm"
 
 
+@pytest.mark.parametrize("irregular", [False, True])
+def test_a_pulse_that_may_be_used_is_told_from_a_variability_that_may_not(page: ReadPage, irregular: bool) -> None:
+    verdict = replace(calm().verdict, usable=False, irregular=irregular)
+    take(page, replace(calm(), verdict=verdict))
+    result = page.result
+    assert "esting pulse usable, variability not usable" in result.verdict.text()
+    assert ("irregularly" in result.verdict.text()) == irregular
+    assert result.pulse.value.property("class") == "figure"
+    assert result.pulse.standing.text() != "Not to be relied on"
+    assert result.rmssd.value.property("class") == "large"
+    assert result.rmssd.standing.text() == "Not to be relied on"
+    # A heart that beats irregularly does so again.
+    assert (result.main if irregular else result.take_again).property("class") == "main"
+
+
 def test_a_fault_is_told_in_one_sentence_on_the_page_and_at_the_foot(context: AppContext, page: ReadPage) -> None:
     take(page, why="camera 0 stopped sending frames: check that it is connected", broken=True, kept_s=49.9)
     told = page.result.ended.text()

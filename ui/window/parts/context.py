@@ -48,6 +48,7 @@ class AppContext(QObject):
         self.choices = self.store.load()
         self.background = Background(self)
         self.undo = QUndoStack(self)
+        self.source: str | None = None  # where light comes from this once, instead of what was chosen
         self.live_figures: LiveFigures | None = None  # of the present or last live view, once Read was shown
         self.theme = themes.Theme()
         self.last_said = ""

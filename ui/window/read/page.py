@@ -14,7 +14,7 @@ from dawnbeat.capture.recording import is_video
 from dawnbeat.morning.background import BackgroundReading, LiveFigures, Outcome
 from dawnbeat.morning.flow import Phase, Plan, plan_without_buttons
 from dawnbeat.morning.keeping import Kept, saved
-from dawnbeat.morning.sources import open_source, rehearsal_or
+from dawnbeat.morning.sources import file_named, is_phone, open_source, rehearsal_or
 from dawnbeat.morning.taking import Order, Snapshot
 from dawnbeat.morning.taking_text import ended_sentence, phone_line
 from dawnbeat.shared.errors import DawnbeatError
@@ -162,6 +162,13 @@ class ReadPage(PageWidget):
         """Open the source and place the finger."""
         if self._busy:
             return
+        words = "" if self.start.rehearsing else self.context.source or ""
+        if is_phone(words):
+            self.use_phone()
+            return
+        if (path := file_named(words)) is not None:
+            read_file(self.context, path, self.begin_file, self)
+            return
         self._rehearsing, self._hung_up, self._by_phone = self.start.rehearsing, False, False
         self._begin(self._open_source or self._source_opener(), self.finger)
 
@@ -231,7 +238,7 @@ class ReadPage(PageWidget):
 
     def _source_opener(self) -> Callable[[], FrameSource]:
         choices = self.context.choices
-        words = "rehearsal" if self._rehearsing else choices.source_words
+        words = "rehearsal" if self._rehearsing else self.context.source or choices.source_words
         seconds, seed = choices.duration_s + _REHEARSAL_SPARE_S, datetime.now().toordinal() % 1000
 
         def opened() -> FrameSource:

@@ -22,7 +22,7 @@ from PySide6.QtWidgets import (
 from dawnbeat.morning.background import Outcome
 from dawnbeat.morning.keeping import Kept
 from dawnbeat.morning.taking_text import NOT_MEDICAL, REHEARSAL, ended_sentence
-from dawnbeat.morning.verdict_text import verdict_lines
+from dawnbeat.morning.verdict_text import verdict_lines, verdict_title
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.ui.window.parts.answer_card import AnswerCard
@@ -75,7 +75,8 @@ class Figure(QFrame):
         bounds = analysis.intervals95.get(self._measure)
         self.value.setText("unknown" if value is None else f"{value:.0f} {self._unit}")
         self.bounds.setText("" if bounds is None else f"95 % interval\n{bounds[0]:.0f} to {bounds[1]:.0f} {self._unit}")
-        usable = analysis.verdict.usable
+        verdict = analysis.verdict
+        usable = verdict.usable if self._logarithmic else verdict.pulse_usable
         self.value.setProperty("class", "figure" if usable else "large")
         restyle(self.value)
         self.standing.setVisible(stand is not None or not usable)
@@ -170,7 +171,9 @@ class ResultView(QWidget):
             )
         self.ended.setText(" ".join(part for part in dict.fromkeys(told) if part))
         self.ended.setVisible(bool(self.ended.text()))
-        self.verdict.setText("Usable" if usable else "Not usable: take it again")
+        title = verdict_title(analysis.verdict)
+        again = "" if analysis.verdict.pulse_usable else ": take it again"
+        self.verdict.setText(f"{title[:1].upper()}{title[1:]}{again}")
         self.verdict.setProperty("class", "soft" if usable else "title")
         reasons = "; ".join(verdict_lines(analysis.verdict))
         self.reasons.setText(f"{reasons[:1].upper()}{reasons[1:]}.")
@@ -179,7 +182,8 @@ class ResultView(QWidget):
         self.save_again.setVisible(bool(kept.trouble))
         self.bin.setVisible(kept.stored is not None)
         self._beside.setVisible(kept.stored is not None)
-        self._show_main(self.main if usable else self.take_again)
+        # A heart that beats irregularly does so again; anything else may go better.
+        self._show_main(self.main if usable or analysis.verdict.irregular else self.take_again)
         self._show_standing(kept.grounds, rehearsing)
         self._offer_to_count()
         self.plots.show_analysis(analysis)

@@ -20,6 +20,7 @@ from PySide6.QtWidgets import (
 
 from dawnbeat.morning.choices import DURATIONS_S
 from dawnbeat.morning.keeping import BrokenOff, Kept, broken_off_readings, discard_recording, keep_broken_off
+from dawnbeat.morning.sources import is_rehearsal
 from dawnbeat.morning.taking_text import LAMP, NOT_MEDICAL, REHEARSAL
 from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.errors import DawnbeatError
@@ -65,7 +66,7 @@ class StartView(QWidget):
         self.tone.toggled.connect(lambda on: self._choose(tone=on))
         self.rehearsal = QCheckBox("Rehearsal finger (invented, not saved)")
         self.rehearsal.setToolTip(REHEARSAL)
-        self.rehearsal.setChecked(context.choices.source == "rehearsal")
+        self.rehearsal.setChecked(is_rehearsal(context.source or context.choices.source))
         self.source = label("", "soft", "Where frames come from")
         self._set_up = button("Camera settings", "G", "Go to Settings, where the camera is chosen")
         self._set_up.clicked.connect(lambda: context.go("settings"))
@@ -146,7 +147,8 @@ class StartView(QWidget):
         minutes = f"{choices.duration_s // 60} minute" + ("s" if choices.duration_s > 60 else "")
         self.takes.setText(f"15 seconds to settle, then {minutes}. It starts by itself once the finger lies well.")
         where = {"camera": f"Camera {choices.camera}", "stream": choices.stream or "No address given yet"}
-        self.source.setText(REHEARSAL if self.rehearsing else where.get(choices.source, "No camera chosen"))
+        chosen = self.context.source or where.get(choices.source, "No camera chosen")
+        self.source.setText(REHEARSAL if self.rehearsing else chosen)
 
     def _lay_out(self) -> None:
         self._trouble_sheet = QFrame()

@@ -15,20 +15,33 @@ from PySide6.QtWidgets import QApplication, QMessageBox
 
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.choices import ChoiceStore, home_to_open
+from dawnbeat.morning.sources import HELP as SOURCES_HELP
+from dawnbeat.morning.sources import file_named
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.display import display_problem
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.shell.main_window import MainWindow, icon
+from dawnbeat.ui.window.shell.main_window import HELP, PAGES, MainWindow, icon
 
 
-def run_window(journal_home: Path | None = None, page: str | None = None, settings_folder: Path | None = None) -> int:
+def run_window(
+    journal_home: Path | None = None,
+    page: str | None = None,
+    settings_folder: Path | None = None,
+    source: str | None = None,
+) -> int:
     """Open the window on a journal (else the chosen or usual one) at a page; returns when it is closed.
 
-    settings_folder: where choices are kept instead of the usual place.
+    settings_folder: where choices are kept instead of the usual place. source: where light comes from this once, in the
+    words of `dawnbeat read`.
 
-    Raises DawnbeatError when the journal can't be opened; where nobody reads a terminal, the sentence is
-    also shown on the screen.
+    Raises DawnbeatError when there is no such page or file, or the journal can't be opened; where nobody reads a
+    terminal, the sentence is also shown on the screen.
     """
+    known = [key for key, *_ in (*PAGES, HELP)]
+    if page is not None and page not in known:
+        raise DawnbeatError(f"there is no page {page!r}: say {', '.join(known[:-1])} or {known[-1]}")
+    if source is not None and (path := file_named(source)) is not None and not path.exists():
+        raise DawnbeatError(f"there is no source {source!r}: give {SOURCES_HELP}")
     problem = display_problem()
     if problem is not None:
         raise DawnbeatError(problem)
@@ -43,6 +56,7 @@ def run_window(journal_home: Path | None = None, page: str | None = None, settin
         raise
     with opened:
         context = AppContext(opened, store)
+        context.source = source
         window = MainWindow(context, page)
         window.show()
         with interrupts(window.end):
