@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import csv
 import dataclasses
 import threading
 from collections.abc import Iterator
@@ -14,13 +15,17 @@ from PySide6.QtWidgets import QAbstractButton, QAbstractSpinBox, QComboBox, QLin
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.capture.recording import read_recording, write_recording
+from dawnbeat.capture.trace_csv import read_times_csv
 from dawnbeat.morning.background import LiveFigures
+from dawnbeat.morning.bench_text import beats_csv, intervals_csv
+from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.settings import Settings, settings_from_toml
 from dawnbeat.shared.trace import Trace
 from dawnbeat.ui.window.bench.compare import NO_REFERENCE, OPINION, REFERENCE
 from dawnbeat.ui.window.bench.default import DefaultDialog
 from dawnbeat.ui.window.bench.page import BenchPage
-from dawnbeat.ui.window.parts import controls
+from dawnbeat.ui.window.bench.settings import plain_name
+from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.work import Background, Newest, Task
 from dawnbeat.ui.window.shell.main_window import MainWindow
@@ -78,9 +83,96 @@ def test_a_recording_is_opened_and_drawn(qtbot: QtBot, page: BenchPage) -> None:
     open_sample(qtbot, page, "motion-burst")
     assert page.verdict.text().startswith("<b>Usable</b>")
     assert "RMSSD" in page.figures.text()
-    assert "movement" in page.traces.counts.text()
+    assert "movement" in page.traces.legend.text()
+    low, high = page.traces.raw.visible_x()
+    assert (low, high) == pytest.approx((0.0, 10.0), abs=0.1), "a stretch that can be read"
+    page.traces.show_length(None)
     low, high = page.traces.raw.visible_x()
     assert low <= 0.0 < 139.0 <= high
+
+
+def test_the_view_goes_where_it_is_told(qtbot: QtBot, page: BenchPage, context: AppContext) -> None:
+    open_sample(qtbot, page, "motion-burst")
+    traces = page.traces
+    traces.show_length(20.0)
+    for text, at_s in (("1:10", 70.0), ("90", 90.0)):
+        traces.jump.setText(text)
+        qtbot.keyClick(traces.jump, Qt.Key.Key_Return)
+        low, high = traces.raw.visible_x()
+        assert ((low + high) / 2, high - low) == pytest.approx((at_s, 20.0), abs=0.2)
+    traces.jump.setText("noon")
+    qtbot.keyClick(traces.jump, Qt.Key.Key_Return)
+    assert "no time" in context.last_said
+    traces.whole.pressed.emit(30.0, 0.0)
+    assert sum(traces.raw.visible_x()) / 2 == pytest.approx(30.0, abs=0.2)
+
+
+def test_what_was_left_out_is_shaded_and_the_wave_can_keep_its_scale(qtbot: QtBot, page: BenchPage) -> None:
+    open_sample(qtbot, page, "motion-burst")
+    assert page.run is not None
+    intervals = page.run.analysis.intervals
+    lost = np.flatnonzero(~intervals.kept)
+    left = page.traces._whole_shade.path().boundingRect().left()
+    assert left == pytest.approx(intervals.start_s[lost[0]])
+    heights = []
+    for choice in range(3):
+        page.traces.scale.setCurrentIndex(choice)
+        low, high = page.traces.wave.box.viewRange()[1]
+        heights.append(high - low)
+    assert heights[0] < heights[1]
+    assert heights[2] == pytest.approx(heights[1] / 2)
+
+
+def test_a_change_is_shown_against_what_readings_use(qtbot: QtBot, page: BenchPage) -> None:
+    open_sample(qtbot, page, "calm-morning")
+    assert page.traces.before is None
+    page.panel.controls["channel"].editor.setCurrentText("blue")  # type: ignore[union-attr]
+    qtbot.waitUntil(lambda: page.traces.before is not None)
+    assert page.traces.before is not None
+    assert page.traces.before.settings == Settings()
+    assert "→" in page.figures.text()
+    assert page.traces._before_beats.getData()[0].size == len(page.traces.before.analysis.beats)
+    page.panel.reset.click()
+    qtbot.waitUntil(lambda: page.traces.before is None)
+    assert page.traces._before_beats.getData()[0].size == 0
+
+
+def test_beats_and_intervals_are_saved_for_other_programs(
+    qtbot: QtBot, page: BenchPage, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    open_sample(qtbot, page, "motion-burst")
+    assert page.run is not None
+    analysis = page.run.analysis
+    for what, text_of in (("beats", beats_csv), ("intervals", intervals_csv)):
+        path = tmp_path / f"{what}.csv"
+        monkeypatch.setattr(saving, "ask_save", lambda *_, path=path: path)
+        page.save_csv(what, text_of)
+    np.testing.assert_allclose(read_times_csv(tmp_path / "beats.csv"), analysis.beats.time_s, atol=1e-6)
+    rows = list(csv.DictReader((tmp_path / "intervals.csv").open()))
+    assert [float(row["interval_ms"]) for row in rows] == pytest.approx(list(analysis.intervals.interval_ms), abs=1e-3)
+    assert [row["left_out"] or None for row in rows] == list(analysis.intervals.left_out)
+
+
+def test_what_was_open_lately_and_the_journals_own_are_offered(
+    qtbot: QtBot, page: BenchPage, recorded: StoredReading, context: AppContext
+) -> None:
+    open_sample(qtbot, page, "calm-morning")
+    offered = [path for _, path in page.lately()]
+    assert offered[0] == SAMPLES / "calm-morning"
+    assert offered[-1] == context.home / str(recorded.recording)
+    again = BenchPage(context)
+    qtbot.addWidget(again)
+    assert [path for _, path in again.lately()] == offered
+
+
+def test_tuning_that_stands_nowhere_is_asked_about(page: BenchPage, tmp_path: Path) -> None:
+    assert page.unsaved() is None
+    page.panel.controls["lowpass_hz"].editor.setValue(5.0)  # type: ignore[union-attr]
+    assert "saved nowhere" in str(page.unsaved())
+    file = tmp_path / "mine.toml"
+    file.write_text("lowpass_hz = 5.0\n")
+    page.panel.load_from(file)
+    assert page.unsaved() is None
 
 
 def test_all_plots_over_time_move_together(qtbot: QtBot, page: BenchPage) -> None:
@@ -115,7 +207,7 @@ def test_beats_are_chosen_by_key_and_told(qtbot: QtBot, page: BenchPage) -> None
     page.activateWindow()
     canvas.setFocus()
     qtbot.waitUntil(canvas.hasFocus)
-    qtbot.keyClick(canvas, Qt.Key.Key_N)
+    qtbot.keyClick(canvas, Qt.Key.Key_J)
     qtbot.waitUntil(lambda: page.traces.beat is not None)  # Qt lets the button be seen to go down first
     assert page.run is not None
     assert page.traces.beat == int(np.flatnonzero(~page.run.analysis.intervals.kept)[0]) + 1
@@ -222,7 +314,7 @@ def test_readings_use_other_settings_only_after_confirmation(
     dialog = page.findChild(DefaultDialog)
     assert dialog is not None
     assert not dialog.yes.isEnabled()
-    assert dialog.settings_table.item(0, 0).text() == "lowpass_hz"  # type: ignore[union-attr]
+    assert dialog.settings_table.item(0, 0).text() == plain_name("lowpass_hz")  # type: ignore[union-attr]
     assert [dialog.settings_table.item(0, at).text() for at in (2, 3)] == ["8 Hz", "5 Hz"]  # type: ignore[union-attr]
     qtbot.waitUntil(dialog.yes.isEnabled)
     assert dialog.effect_table.item(0, 0).text() == "calm-morning"  # type: ignore[union-attr]
@@ -281,7 +373,7 @@ def test_everything_that_takes_keys_has_a_name(qtbot: QtBot, page: BenchPage) ->
                 text = widget.text() if isinstance(widget, QAbstractButton) else ""
                 assert widget.accessibleName() or text, widget
     keys = {key.keys for key in controls.overview()["Bench"]}
-    assert {"Ctrl+O", "Ctrl+S", "Ctrl+D", "Ctrl+G", "N", "PgDown"} <= keys
+    assert {"Ctrl+O", "Ctrl+S", "Ctrl+U", "Ctrl+G", "J", "PgDown"} <= keys
 
 
 def test_it_follows_the_theme_and_the_text_size(qtbot: QtBot, page: BenchPage, context: AppContext) -> None:

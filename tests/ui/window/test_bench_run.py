@@ -17,6 +17,7 @@ from dawnbeat.morning.bench_run import (
     second_opinion,
     spectrum_between,
 )
+from dawnbeat.morning.bench_text import beat_words, left_out_words, run_words, share_words
 from dawnbeat.morning.sources import read_with_reference, recordings_in
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.settings import Settings
@@ -24,7 +25,7 @@ from dawnbeat.shared.trace import Trace
 from dawnbeat.signal.analysis import analyse
 from dawnbeat.signal.compare import Series, compare
 from dawnbeat.ui.window.bench.default import differences, effect_on, effect_row
-from dawnbeat.ui.window.bench.figures import beat_words, left_out_words, run_words, share_words
+from dawnbeat.ui.window.bench.settings import plain_name
 
 SAMPLES = Path(__file__).parents[3] / "recordings"
 
@@ -168,8 +169,8 @@ def test_the_reference_of_a_sample_is_met(calm: BenchRun) -> None:
 def test_differences_name_exactly_what_differs() -> None:
     other = dataclasses.replace(Settings(), lowpass_hz=6.0, channel="red")
     assert [(name, now, then) for name, _, now, then in differences(Settings(), other)] == [
-        ("channel", "auto", "red"),
-        ("lowpass_hz", "8 Hz", "6 Hz"),
+        (plain_name("channel"), "auto", "red"),
+        (plain_name("lowpass_hz"), "8 Hz", "6 Hz"),
     ]
     assert differences(Settings(), Settings()) == []
 

@@ -1,6 +1,8 @@
 from __future__ import annotations
 
+import csv
 import dataclasses
+import io
 import threading
 from pathlib import Path
 
@@ -11,9 +13,9 @@ from pytestqt.qtbot import QtBot
 from dawnbeat.morning.scoring import Score, score
 from dawnbeat.shared.settings import Settings
 from dawnbeat.ui.window.bench import scoring as bench_scoring
-from dawnbeat.ui.window.bench.scoring import ScoringView
-from dawnbeat.ui.window.bench.table import COLUMNS, ScoreModel, ScoreOrder
+from dawnbeat.ui.window.bench.scoring import COLUMNS, ScoringView, scores_csv
 from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.tables import RowsModel
 
 SAMPLES = Path(__file__).parents[3] / "recordings"
 
@@ -54,19 +56,23 @@ def test_the_worst_comes_first_and_every_column_sorts(qtbot: QtBot) -> None:
         Score(Path("broken"), trouble="can't be read"),
         Score(Path("wrong"), usable=True, expected=False, agreement=0.99, kept_share=0.9),
     ]
-    model, order = ScoreModel(), ScoreOrder()
-    order.setSourceModel(model)
+    model = RowsModel(COLUMNS, lambda each: each.path)
     for each in scores:
         model.add(each)
-    order.sort(1, Qt.SortOrder.DescendingOrder)
-    names = [order.index(row, 0).data() for row in range(order.rowCount())]
-    assert names == ["broken", "wrong", "not-usable", "fair", "good", "rightly-not"]
+    assert [each.path.name for each in model.rows] == ["broken", "wrong", "not-usable", "fair", "good", "rightly-not"]
     for column in range(len(COLUMNS)):
-        order.sort(column, Qt.SortOrder.AscendingOrder)
-        assert order.rowCount() == len(scores)
-    order.sort(3, Qt.SortOrder.AscendingOrder)
-    kept = [order.index(row, 3).data() for row in range(order.rowCount())]
+        model.sort(column, Qt.SortOrder.AscendingOrder)
+        assert model.rowCount() == len(scores)
+    model.sort(3, Qt.SortOrder.AscendingOrder)
+    kept = [model.index(row, 3).data() for row in range(model.rowCount())]
     assert kept == ["", "10 %", "40 %", "90 %", "90 %", "99 %"]
+
+
+def test_scores_are_saved_with_whole_paths_and_no_formula(tmp_path: Path) -> None:
+    scores = [Score(Path("/a/=1+1"), usable=True, kept_share=0.9), Score(Path("/a/b"), trouble="=can't be read")]
+    rows = list(csv.DictReader(io.StringIO(scores_csv(scores))))
+    assert [row["Recording"] for row in rows] == ["/a/=1+1", "/a/b"]
+    assert rows[1]["Why"] == "'=can't be read"
 
 
 def test_a_folder_is_scored_in_other_processes(qtbot: QtBot, context: AppContext) -> None:
@@ -78,16 +84,16 @@ def test_a_folder_is_scored_in_other_processes(qtbot: QtBot, context: AppContext
     view.score([SAMPLES / "calm-morning", SAMPLES / "poor-light", SAMPLES / "nowhere"])
     assert view.running
     assert view.stop.isEnabled()
-    qtbot.waitUntil(lambda: not view.running and len(view.model.scores) == 3, timeout=60_000)
-    assert {each.path.name: each.usable for each in view.model.scores} == {
+    qtbot.waitUntil(lambda: not view.running and len(view.model.rows) == 3, timeout=60_000)
+    assert {each.path.name: each.usable for each in view.model.rows} == {
         "calm-morning": True,
         "poor-light": False,
         "nowhere": None,
     }
-    assert view.order.index(0, 0).data() == "nowhere"
+    assert view.model.rows[0].path.name == "nowhere"
     assert "3 scored: 1 usable, 1 not usable, 0 wrong, 1 unreadable." in view.told.text()
-    view.table.setCurrentIndex(view.order.index(2, 0))
-    view.table.activated.emit(view.order.index(2, 0))
+    view.table.setCurrentIndex(view.model.index(2, 0))
+    view.table.activated.emit(view.model.index(2, 0))
     assert opened == [SAMPLES / "poor-light"]
     view.set_settings(dataclasses.replace(Settings(), lowpass_hz=6.0))
     assert "score again" in view.told.text()
@@ -116,12 +122,12 @@ def test_cancelling_keeps_what_came_and_ends_the_processes(
     qtbot.addWidget(view)
     view.show()
     view.score([SAMPLES / "calm-morning", SAMPLES / "slow-heart"])
-    qtbot.waitUntil(lambda: len(view.model.scores) == 1)
+    qtbot.waitUntil(lambda: len(view.model.rows) == 1)
     view.stop.click()
     assert not view.running
     qtbot.waitUntil(lambda: not context.background.busy)
     assert pools[0]._stop.is_set()
-    assert len(view.model.scores) == 1
+    assert len(view.model.rows) == 1
     assert not view.stop.isEnabled()
     assert view.again.isEnabled()
 

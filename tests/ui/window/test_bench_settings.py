@@ -11,8 +11,7 @@ from PySide6.QtWidgets import QComboBox, QDoubleSpinBox, QFileDialog
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.shared.settings import Settings, settings_from_toml, settings_to_toml
-from dawnbeat.ui.window.bench.control import step_of
-from dawnbeat.ui.window.bench.settings import SettingsPanel
+from dawnbeat.ui.window.bench.settings import SettingsPanel, plain_name, step_of
 from dawnbeat.ui.window.parts.context import AppContext
 
 
@@ -34,7 +33,9 @@ def test_every_parameter_has_a_control_with_unit_range_and_name(panel: SettingsP
     assert list(panel.controls) == [each.name for each in dataclasses.fields(Settings)]
     for parameter in dataclasses.fields(Settings):
         control, about = panel.controls[parameter.name], parameter.metadata
-        assert parameter.name in control.editor.accessibleName()
+        assert plain_name(parameter.name) in control.editor.accessibleName()
+        assert parameter.name in control.editor.toolTip()
+        assert "_" not in control.title
         assert about["meaning"] in control.editor.accessibleName()
         if "choices" in about:
             assert isinstance(control.editor, QComboBox)

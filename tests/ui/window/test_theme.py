@@ -1,8 +1,12 @@
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import pytest
-from PySide6.QtGui import QColor
-from PySide6.QtWidgets import QApplication
+from PySide6.QtGui import QColor, QPalette
+from PySide6.QtWidgets import QApplication, QLineEdit
+from pytestqt.qtbot import QtBot
 
 from dawnbeat.ui.palette import DARK, LIGHT, Inks
 from dawnbeat.ui.window.parts.context import AppContext
@@ -55,3 +59,35 @@ def test_light_and_dark_can_be_chosen_whatever_the_system_says(context: AppConte
     context.choose(theme="light")
     assert seen == [DARK, LIGHT]
     assert qapp.palette().window().color() == QColor(LIGHT.paper)
+
+
+@pytest.mark.parametrize("inks", [LIGHT, DARK], ids=["light", "dark"])
+@pytest.mark.parametrize("ground", ["paper", "sheet"])
+def test_what_can_be_pressed_moved_or_typed_into_stands_out(inks: Inks, ground: str) -> None:
+    # WCAG 2.2, success criterion 1.4.11 (AA): 3 to 1 for the parts of controls.
+    assert contrast(inks.edge, getattr(inks, ground)) >= 3.0
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_placeholders_are_drawn_in_the_soft_ink(qtbot: QtBot, context: AppContext, theme: str) -> None:
+    # WCAG 2.2, success criterion 1.4.3: what stands in an empty field is text, too.
+    context.choose(theme=theme)
+    field = QLineEdit()
+    qtbot.addWidget(field)
+    field.ensurePolished()
+    drawn = field.palette().color(QPalette.ColorRole.PlaceholderText)
+    inks = context.theme.inks
+    assert drawn.alpha() == 255
+    assert contrast(drawn.name(), inks.sheet) >= 4.5
+    context.choose(theme="system")
+
+
+def test_no_colour_stands_anywhere_but_in_the_palette() -> None:
+    known = {value for inks in (LIGHT, DARK) for value in vars(inks).values()}
+    root = Path(__file__).parents[3]
+    for path in (*(root / "ui").rglob("*.py"), *(root / "ui").rglob("*.svg")):
+        if path.name == "palette.py":
+            continue
+        found = set(re.findall(r"#[0-9a-f]{6}\b", path.read_text(encoding="utf-8")))
+        found -= {"#000000", "#ffffff"}  # a code to be photographed is black on white
+        assert found <= (known if path.suffix == ".svg" else set()), path

@@ -17,7 +17,6 @@ from PySide6.QtWidgets import (
     QFrame,
     QHBoxLayout,
     QLabel,
-    QPushButton,
     QSizePolicy,
     QVBoxLayout,
     QWidget,
@@ -26,14 +25,14 @@ from PySide6.QtWidgets import (
 from dawnbeat.capture.recording import Recording
 from dawnbeat.capture.trace_csv import read_times_csv
 from dawnbeat.morning.bench_run import MOST_LAG_S, BenchRun, run_bench, second_opinion
+from dawnbeat.morning.bench_text import comparison_rows
 from dawnbeat.morning.sources import read_with_reference
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.signal.compare import Comparison, Series, compare
-from dawnbeat.ui.window.bench.figures import comparison_rows
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, Key
+from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox
 from dawnbeat.ui.window.parts.plots import Ink, Plot
 from dawnbeat.ui.window.parts.work import Newest, Task
 
@@ -43,8 +42,9 @@ NO_REFERENCE = "This recording has no reference beats: a beats.csv with the colu
 _REFERENCE_LAG_S = 0.6
 _LARGE_TEXT_PERCENT = 130
 _OPINION_NOTE = (
-    "neurokit2 marks crests at whole samples, so that its intervals scatter more than ours do; what tells is whether "
-    "it finds the same beats."
+    "Crests where one moving average stands above another (Elgendi et al. 2013, PLoS ONE 8:e76585), as the library "
+    "neurokit2 has it. They lie at whole samples, so that its intervals scatter more than ours do; what tells is "
+    "whether it finds the same beats."
 )
 
 
@@ -86,8 +86,8 @@ class CompareView(QWidget):
         self.lag.setToolTip("How far the clocks of two recordings may lie apart, 0 to 600 s")
         self._lag_words = QLabel("lag up to")
         self._lag_words.setBuddy(self.lag)
-        self.load = QPushButton("Load…")
-        controls.give(self.load, Key("Ctrl+B", "Load reference beats for this recording from a CSV file", "Bench"))
+        tip = "Load reference beats for this recording from a CSV file"
+        self.load = controls.button("Load…", "Ctrl+I", tip, self._ask_reference, "Bench")
         self.load.setAccessibleName("Load reference…")
         self.plot = Plot(
             context, "Differences of intervals", ("Mean of both intervals", "ms"), ("This less the other", "ms")
@@ -108,7 +108,6 @@ class CompareView(QWidget):
         self._lay_out()
         self.other.currentIndexChanged.connect(self.again)
         self.lag.valueChanged.connect(self.again)
-        self.load.clicked.connect(self._ask_reference)
         self.set_recordings([])
         self._show_rows([])
         for item in (*self._lines, *self._line_words):
@@ -152,7 +151,7 @@ class CompareView(QWidget):
         self._choices = [REFERENCE, OPINION, *paths]
         with QSignalBlocker(self.other):
             self.other.clear()
-            self.other.addItems(["with reference beats", "with neurokit2’s detector, a second opinion"])
+            self.other.addItems(["with reference beats", "with crests by two moving averages (Elgendi et al. 2013)"])
             self.other.addItems([f"with {path.name}" for path in paths])
         self.compare_with(chosen if chosen in self._choices else REFERENCE)
 
@@ -170,13 +169,10 @@ class CompareView(QWidget):
         if self.run is None:
             self.context.say("Open a recording first, then its reference.")
             return
-        try:
+        with self.context.saying():
             self._loaded = (str(self.run.recording.path), read_times_csv(path))
-        except DawnbeatError as error:
-            self.context.say(str(error))
-            return
-        self.compare_with(REFERENCE)
-        self.again()
+            self.compare_with(REFERENCE)
+            self.again()
 
     def _ask_reference(self) -> None:
         chosen, _ = QFileDialog.getOpenFileName(self, "Load reference beats", "", "Beats (*.csv);;All files (*)")

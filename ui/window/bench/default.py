@@ -7,27 +7,23 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
-    QAbstractItemView,
     QDialog,
     QDialogButtonBox,
-    QHeaderView,
     QLabel,
-    QTableWidget,
-    QTableWidgetItem,
     QVBoxLayout,
     QWidget,
 )
 
+from dawnbeat.morning.bench_text import verdict_words
 from dawnbeat.morning.sources import read_with_reference
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.settings import Settings
 from dawnbeat.signal.analysis import analyse
-from dawnbeat.ui.window.bench.control import shown_value
-from dawnbeat.ui.window.bench.figures import verdict_words
+from dawnbeat.ui.window.bench.settings import plain_name, shown_value
 from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.tables import plain_table, write_rows
 from dawnbeat.ui.window.parts.work import Task
 
 MOST_RECORDINGS = 40
@@ -51,7 +47,7 @@ def differences(now: Settings, then: Settings) -> list[tuple[str, str, str, str]
         if old != new:
             about = parameter.metadata
             values = shown_value(old, about["unit"]), shown_value(new, about["unit"])
-            found.append((parameter.name, about["meaning"], *values))
+            found.append((plain_name(parameter.name), about["meaning"], *values))
     return found
 
 
@@ -99,12 +95,14 @@ class DefaultDialog(QDialog):
         self.effects: list[Effect] = []
         shown = list(paths)[:MOST_RECORDINGS]
         self.setWindowTitle("Use for readings")
-        self.settings_table = _table(
+        self.settings_table = plain_table(
             ("Setting", "Meaning", "Readings use", "They would use"), "Settings that differ", stretch=1
         )
         rows = differences(self.now, then)
-        _fill(self.settings_table, rows)
-        self.effect_table = _table(("Recording", "Pulse", "RMSSD", "Verdict"), "What it does to recordings", stretch=3)
+        write_rows(self.settings_table, rows)
+        self.effect_table = plain_table(
+            ("Recording", "Pulse", "RMSSD", "Verdict"), "What it does to recordings", stretch=3
+        )
         self.told = QLabel()
         self.told.setWordWrap(True)
         buttons = QDialogButtonBox()
@@ -152,7 +150,7 @@ class DefaultDialog(QDialog):
 
     def _worked_out(self, effects: list[Effect]) -> None:
         self.effects = effects
-        _fill(self.effect_table, [effect_row(each) for each in effects])
+        write_rows(self.effect_table, [effect_row(each) for each in effects])
         pairs = [(each.now, each.then) for each in effects if each.now is not None and each.then is not None]
         turned = sum(now.verdict.usable != then.verdict.usable for now, then in pairs)
         moved = sum(effect_row(each)[2].count("→") for each in effects)
@@ -161,28 +159,3 @@ class DefaultDialog(QDialog):
             words += f" {self._left_aside} more are open and were left aside: score their folder instead."
         self.told.setText(words)
         self.yes.setEnabled(True)
-
-
-def _table(titles: Sequence[str], name: str, stretch: int) -> QTableWidget:
-    table = QTableWidget(0, len(titles))
-    table.setHorizontalHeaderLabels(list(titles))
-    table.setAccessibleName(name)
-    table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
-    table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-    table.setTabKeyNavigation(False)
-    table.setShowGrid(False)
-    table.verticalHeader().hide()
-    header = table.horizontalHeader()
-    header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-    header.setSectionResizeMode(stretch, QHeaderView.ResizeMode.Stretch)
-    header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
-    return table
-
-
-def _fill(table: QTableWidget, rows: Sequence[tuple[str, ...]]) -> None:
-    table.setRowCount(len(rows))
-    for row, texts in enumerate(rows):
-        for column, text in enumerate(texts):
-            item = QTableWidgetItem(text)
-            item.setToolTip(text)
-            table.setItem(row, column, item)

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import html
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import QSignalBlocker, Qt, QTimer
-from PySide6.QtGui import QDragEnterEvent, QDragLeaveEvent, QDropEvent
+from PySide6.QtGui import QDragEnterEvent, QDragLeaveEvent, QDropEvent, QResizeEvent
 from PySide6.QtWidgets import (
     QComboBox,
     QFileDialog,
     QHBoxLayout,
     QLabel,
-    QPushButton,
-    QScrollArea,
+    QMenu,
+    QSizePolicy,
     QSplitter,
     QStackedLayout,
     QTabWidget,
@@ -27,24 +28,29 @@ from PySide6.QtWidgets import (
 
 from dawnbeat.capture.recording import Recording
 from dawnbeat.morning.bench_run import BenchRun, run_bench
+from dawnbeat.morning.bench_text import beats_csv, change_words, intervals_csv, run_words, verdict_words
 from dawnbeat.morning.sources import FILTER, read_with_reference, recordings_in
 from dawnbeat.morning.verdict_text import verdict_lines
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.settings import Settings
 from dawnbeat.ui.window.bench.compare import CompareView
 from dawnbeat.ui.window.bench.default import DefaultDialog
-from dawnbeat.ui.window.bench.figures import run_words, verdict_words
 from dawnbeat.ui.window.bench.scoring import ScoringView
 from dawnbeat.ui.window.bench.settings import SettingsPanel
 from dawnbeat.ui.window.bench.shape import ShapeView
 from dawnbeat.ui.window.bench.traces import TracesView
-from dawnbeat.ui.window.parts import controls
+from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.controls import ComboBox, Key
-from dawnbeat.ui.window.parts.work import Newest
+from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
+from dawnbeat.ui.window.parts.work import Newest, Task
 
 WHERE = "Bench"
 _REMEMBERED = 6
 _LIVE_MS = 1000
+_RECENT = 8
+_RECENT_KEY = "bench_recent"
 _EMPTY = (
     "Open recordings with Ctrl+O, a whole folder with Ctrl+Shift+O, or drop them anywhere on this page. "
     "A recording is a folder with trace.csv, a CSV file with time_s, red, green and blue, or a video."
@@ -71,6 +77,8 @@ class BenchPage(PageWidget):
         self.context = context
         self.paths: list[Path] = []
         self.run: BenchRun | None = None
+        self._before: BenchRun | None = None  # the same recording with the settings that readings use
+        self._compared: BenchRun | None = None
         self._recording: Recording | None = None
         self._read = functools.lru_cache(maxsize=_REMEMBERED)(read_with_reference)
         self._finder = Newest(context.background, self._found, self._trouble, self)
@@ -94,24 +102,21 @@ class BenchPage(PageWidget):
         self.setAcceptDrops(True)
 
     def _lay_out(self) -> None:
-        open_files = QPushButton("Open…")
-        controls.give(open_files, Key("Ctrl+O", "Open one or many recordings", WHERE))
-        open_files.clicked.connect(self._ask_files)
-        open_folder = QPushButton("Folder…")
-        controls.give(open_folder, Key("Ctrl+Shift+O", "Open every recording below a folder", WHERE))
+        give = functools.partial(controls.button, where=WHERE)
+        open_files = give("Open…", "Ctrl+O", "Open one or many recordings", self._ask_files)
+        open_folder = give("Folder…", "Ctrl+Shift+O", "Open every recording below a folder", self._ask_folder)
         open_folder.setAccessibleName("Open folder…")
-        open_folder.clicked.connect(self._ask_folder)
+        self.recent = give("Recent", "Ctrl+K", "Open what was open lately, or one of the journal", self._ask_recent)
+        self.export = give("Export…", "Ctrl+E", "Save the beats or the intervals as CSV", self._ask_export)
         self.chooser.setAccessibleName("Recording on the bench")
         self.chooser.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.chooser.setMinimumContentsLength(3)
         self.earlier = self._step_button("‹", "PgUp", "Previous recording", -1)
         self.later = self._step_button("›", "PgDown", "Next recording", +1)
-        top = QHBoxLayout()
-        for button in (open_files, open_folder):
-            top.addWidget(button)
-        top.addWidget(self.chooser, 1)
-        top.addWidget(self.earlier)
-        top.addWidget(self.later)
+        chosen = QHBoxLayout()
+        chosen.addWidget(self.chooser, 1)
+        chosen.addWidget(self.earlier)
+        chosen.addWidget(self.later)
         self.verdict.setAccessibleName("Verdict")
         self.told.setTextFormat(Qt.TextFormat.PlainText)
         self.told.setProperty("class", "small")
@@ -138,35 +143,35 @@ class BenchPage(PageWidget):
         ):
             self.tabs.addTab(view, title)
         self.tabs.setDocumentMode(True)
+        # What plots would like to have is more than a screen.
+        self.tabs.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+        self.tabs.setMinimumHeight(self.context.theme.px(400))
         self.tabs.setTabToolTip(1, "Edges of the beats over their median, and the spectrum")
         self.tabs.setTabToolTip(2, "With a reference, another recording, or a second detector")
         self.tabs.setTabToolTip(3, "A whole folder with these settings")
         self.tabs.tabBar().setAccessibleName("Views")
         controls.register(
             Key("Ctrl+Tab", "Next view, Ctrl+Shift+Tab the one before", WHERE),
-            Key("Tab", "From view to view: then left and right arrow keys", WHERE),
         )
-        left = _Column()
+        left = QWidget()
         column = QVBoxLayout(left)
         column.setContentsMargins(16, 12, 8, 6)
         column.setSpacing(4)
-        column.addLayout(top)
+        column.addLayout(flow_of(open_files, open_folder, self.recent, self.export))
+        column.addLayout(chosen)
         column.addWidget(self.verdict)
         column.addWidget(self.told)
         column.addWidget(self.figures)
         column.addWidget(self.tabs, 1)
         column.addWidget(self.live)
         self.panel.setContentsMargins(8, 12, 12, 8)
-        both = QSplitter()
-        scroll = QScrollArea()  # for large text in a small window
-        scroll.setWidgetResizable(True)
-        scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        scroll.setWidget(left)
-        both.addWidget(scroll)
+        both = self.both = QSplitter()
+        both.addWidget(Scrolled(left))
         both.addWidget(self.panel)
         both.setStretchFactor(0, 1)
         both.setStretchFactor(1, 0)
         both.setCollapsible(0, False)
+        both.setSizes([2000, 1])  # the parameters as narrow as they can be
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.addWidget(both)
@@ -174,6 +179,8 @@ class BenchPage(PageWidget):
 
     def _connect(self) -> None:
         self.panel.changed.connect(self._settings_changed)
+        self.context.theme_changed.connect(self._turn)
+        self.context.detection_changed.connect(self._analyse)
         self.panel.wanted_as_default.connect(self.ask_default)
         self.chooser.activated.connect(lambda at: self.put_on(self.paths[at]))
         self.traces.viewed.connect(self.shape.look_at)
@@ -191,6 +198,15 @@ class BenchPage(PageWidget):
 
     # Page
 
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+        """Parameters beside the plots, or below them where that leaves no room."""
+        super().resizeEvent(event)
+        self._turn()
+
+    def _turn(self, _theme: object = None) -> None:
+        beside = self.width() >= self.context.theme.px(760)
+        self.both.setOrientation(Qt.Orientation.Horizontal if beside else Qt.Orientation.Vertical)
+
     def shown(self, what: Any = None) -> None:
         """`what`: None, the path of a recording or folder, or several."""
         self._show_live()
@@ -207,6 +223,10 @@ class BenchPage(PageWidget):
     def busy(self) -> str | None:
         """Scoring can be begun again, so it holds nobody up."""
         return None
+
+    def unsaved(self) -> str | None:
+        """Parameters that were tuned and stand nowhere else."""
+        return self.panel.unsaved()
 
     def closing(self) -> None:
         """Let the scoring processes go."""
@@ -235,6 +255,7 @@ class BenchPage(PageWidget):
         self.compare.set_recordings(self.paths)
         if len(found) > 1:
             self.context.say(f"{len(found)} recordings opened.")
+        self._remember(found[:_RECENT])
         self.put_on(found[0])
 
     def _name(self, path: Path) -> str:
@@ -280,6 +301,53 @@ class BenchPage(PageWidget):
     def _folder(self) -> str:
         return str(self.paths[-1].parent) if self.paths else ""
 
+    def _remember(self, paths: Sequence[Path]) -> None:
+        state = self.context.store.load_state()
+        before = [each for each in state.get(_RECENT_KEY, []) if isinstance(each, str)]
+        opened = [str(path.absolute()) for path in paths]
+        with contextlib.suppress(DawnbeatError):  # not worth a word
+            recent = [*opened, *(each for each in before if each not in opened)][:_RECENT]
+            self.context.store.save_state(state | {_RECENT_KEY: recent})
+
+    def lately(self) -> list[tuple[str, Path]]:
+        """What was open lately and is still there, then the newest recordings of the journal; each with its words."""
+        state = self.context.store.load_state()
+        kept = [Path(each) for each in state.get(_RECENT_KEY, []) if isinstance(each, str)]
+        found = [(f"{path.parent.name}/{path.name}", path) for path in kept if path.exists()]
+        with self.context.saying():
+            readings = [each for each in self.context.journal.readings() if each.recording]
+            for reading in reversed(readings[-_RECENT:]):
+                path = self.context.home / str(reading.recording)
+                found.append((f"the journal’s reading of {reading.local_date}, {reading.began:%H:%M}", path))
+        return found
+
+    def _ask_recent(self) -> None:
+        menu = QMenu(self)
+        for words, path in self.lately():
+            menu.addAction(words.replace("&", "&&"), functools.partial(self.open, [path]))
+        if menu.isEmpty():
+            menu.addAction("Nothing yet: open a recording first").setEnabled(False)
+        menu.popup(self.recent.mapToGlobal(self.recent.rect().bottomLeft()))
+
+    def _ask_export(self) -> None:
+        menu = QMenu(self)
+        menu.addAction("Beats…", lambda: self.save_csv("beats", beats_csv))
+        menu.addAction("Intervals…", lambda: self.save_csv("intervals", intervals_csv))
+        menu.popup(self.export.mapToGlobal(self.export.rect().bottomLeft()))
+
+    def save_csv(self, what: str, text_of: Callable[[Analysis], str]) -> None:
+        """Ask for a name and save the beats or the intervals of what is on the bench."""
+        run = self.run
+        if run is None:
+            self.context.say("Open a recording first.")
+            return
+        content = text_of(run.analysis).encode("utf-8")
+        name = f"{run.recording.name}-{what}.csv"
+        saving.save(
+            self.context, self, f"Save the {what}", name, "CSV (*.csv)",
+            lambda path: saving.write_whole(path, content, f"save the {what}"),
+        )  # fmt: skip
+
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: N802  Qt's name
         """Take files and folders."""
         if any(url.isLocalFile() for url in event.mimeData().urls()):
@@ -305,14 +373,27 @@ class BenchPage(PageWidget):
     def _analyse(self) -> None:
         recording, settings = self._recording, self.panel.settings
         if recording is not None:
-            self._runner.want(lambda _task: run_bench(recording, settings))
+            usual = self.context.detection
+            before = self._before if self._before is not None and self._before.recording is recording else None
+            if before is not None and before.settings != usual:
+                before = None
 
-    def _ran(self, run: BenchRun) -> None:
+            def work(_task: Task) -> tuple[BenchRun, BenchRun | None]:
+                run = run_bench(recording, settings)
+                if settings == usual:
+                    return run, None
+                return run, before or run_bench(recording, usual)
+
+            self._runner.want(work)
+
+    def _ran(self, what: tuple[BenchRun, BenchRun | None]) -> None:
+        run, before = what
         if run.recording is not self._recording:
             return
-        self.run = run
+        self.run, self._before = run, before if before is not None else self._before
+        self._compared = before
         self._front.setCurrentIndex(1)
-        self.traces.draw(run)
+        self.traces.draw(run, before)
         self.shape.draw(run)
         self.compare.draw(run)
         self._describe()
@@ -321,6 +402,7 @@ class BenchPage(PageWidget):
         run = self.run
         for label in (self.verdict, self.told, self.figures):
             label.setVisible(run is not None)
+        self.export.setEnabled(run is not None)
         if run is None:
             self.earlier.setEnabled(False)
             self.later.setEnabled(False)
@@ -331,7 +413,11 @@ class BenchPage(PageWidget):
         notes = [*run.recording.notes, str(run.recording.about.get("notes") or "")]
         self.told.setText(" · ".join(note for note in notes if note))
         self.told.setVisible(bool(self.told.text()))
-        self.figures.setText(run_words(run))
+        words = run_words(run)
+        if self._compared is not None:
+            changed = change_words(self._compared.analysis, run.analysis) or "nothing that is shown here"
+            words += f"<br>Against the settings that readings use: {html.escape(changed)}"
+        self.figures.setText(words)
 
     def _trouble(self, sentence: str) -> None:
         self.context.say(sentence)
@@ -366,11 +452,3 @@ class BenchPage(PageWidget):
         )
         if done:
             self.context.say("Readings use these settings from now on. Ctrl+Z takes it back.")
-
-
-class _Column(QWidget):
-    """Scrolls only where its parts can't shrink any further: what plots would like to have is more than a screen."""
-
-    def heightForWidth(self, width: int) -> int:  # noqa: N802  Qt's name
-        layout = self.layout()
-        return -1 if layout is None else layout.minimumHeightForWidth(width)

@@ -2,33 +2,98 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import csv
+import functools
+import io
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Any
 
 from PySide6.QtCore import QModelIndex, Qt, Signal
+from PySide6.QtGui import QFont
 from PySide6.QtWidgets import (
-    QAbstractItemView,
     QFileDialog,
-    QHBoxLayout,
-    QHeaderView,
     QLabel,
     QProgressBar,
-    QPushButton,
-    QTableView,
     QVBoxLayout,
     QWidget,
 )
 
+from dawnbeat.morning.bench_text import share_words
 from dawnbeat.morning.scoring import Score, scoring
 from dawnbeat.morning.sources import recordings_in
+from dawnbeat.shared.csv_text import guard
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.processes import Processes
 from dawnbeat.shared.settings import Settings
-from dawnbeat.ui.window.bench.table import VERDICT, ScoreModel, ScoreOrder
-from dawnbeat.ui.window.parts import controls
+from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import Key
+from dawnbeat.ui.window.parts.controls import label
+from dawnbeat.ui.window.parts.formats import count_of
+from dawnbeat.ui.window.parts.layouts import flow_of
+from dawnbeat.ui.window.parts.tables import Column, RowsModel, RowsView
 from dawnbeat.ui.window.parts.work import Task, Work
+
+
+def _right(title: str, tip: str, name: str, show: Callable[[Any], str]) -> Column[Score]:
+    """A figure, sorted by how far it is from nothing; none comes first."""
+
+    def text(score: Score) -> str:
+        value = getattr(score, name)
+        return "" if value is None else show(value)
+
+    def key(score: Score) -> float:
+        value = getattr(score, name)
+        return -1.0 if value is None else abs(float(value))
+
+    return Column(title, tip, text, key, right=True)
+
+
+def _verdict(score: Score) -> str:
+    if score.trouble is not None:
+        return "unreadable"
+    words = "usable" if score.usable else "not usable"
+    if score.expected is not None and score.expected != score.usable:
+        return f"{words}, but should {'' if score.expected else 'not '}be"
+    return f"{words}, but far off" if score.wrong else words
+
+
+def _path(score: Score) -> str:
+    return str(score.path)
+
+
+COLUMNS: tuple[Column[Score], ...] = (
+    Column("Verdict", "And whether it is the expected one", _verdict, lambda s: s.badness),
+    Column("Recording", "Its folder or file", lambda s: s.path.name, lambda s: s.path.name.casefold(), hint=_path),
+    _right("Agreement", "Beats that met their reference, or were met, the smaller share", "agreement", share_words),
+    _right("Kept", "Share of the time that was kept", "kept_share", share_words),
+    _right("Timing, ms", "Timing error of one beat", "timing_error_ms", "{:.1f}".format),
+    _right("Interval off, ms", "Mean absolute difference to the reference", "difference_ms", "{:.1f}".format),
+    _right("RMSSD off, ms", "RMSSD less the reference’s over the same intervals", "rmssd_off_ms", "{:+.1f}".format),
+    _right("Pulse, bpm", "Mean pulse", "pulse_bpm", "{:.1f}".format),
+    _right("RMSSD, ms", "Over the kept intervals", "rmssd_ms", "{:.1f}".format),
+    Column("Why", "First reason of the verdict", lambda s: s.trouble or s.reason, lambda s: s.trouble or s.reason),
+)
+
+
+def _look(score: Score, column: Column[Score]) -> QFont | None:
+    if column is not COLUMNS[0] or not (score.wrong or score.trouble):
+        return None
+    font = QFont()
+    font.setBold(True)
+    return font
+
+
+def scores_csv(scores: Sequence[Score]) -> str:
+    """The table as CSV, with whole paths."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([column.title for column in COLUMNS])
+    for score in scores:
+        texts = [_path(score) if column.title == "Recording" else column.text(score) for column in COLUMNS]
+        writer.writerow([guard(text) for text in texts])
+    return out.getvalue()
+
 
 _LEGEND = (
     "Worst first: what can’t be read; a verdict that isn’t the expected one, or a usable reading whose RMSSD is more "
@@ -48,64 +113,38 @@ class ScoringView(QWidget):
         self.context = context
         self.settings = context.detection
         self.folder: Path | None = None
-        self.model = ScoreModel()
-        self.order = ScoreOrder()
-        self.order.setSourceModel(self.model)
+        self.model = RowsModel(COLUMNS, lambda each: each.path, look=_look)
         self._work: Work | None = None
         self._pool: Processes[Path, Score] | None = None
         self._number = 0
         self._scored_with: Settings | None = None
         self._came.connect(self._add, Qt.ConnectionType.QueuedConnection)
-        self.choose = QPushButton("Score a folder…")
-        controls.give(self.choose, Key("Ctrl+G", "Score every recording below a folder", "Bench"))
-        self.again = QPushButton("Again")
-        controls.give(self.again, Key("F5", "Score the same folder again, with the settings as they are", "Bench"))
-        self.stop = QPushButton("Stop")
-        controls.give(self.stop, Key("Ctrl+.", "Stop scoring; what is scored stays", "Bench"))
+        give = functools.partial(controls.button, where="Bench")
+        self.choose = give("Score a folder…", "Ctrl+G", "Score every recording below a folder", self._ask)
+        self.again = give("Again", "F5", "Score the same folder again, with these settings", self._score_again)
+        self.stop = give("Stop", "Ctrl+.", "Stop scoring; what is scored stays", self.cancel)
+        self.save = give("Save…", "Ctrl+Shift+E", "Save the scores as CSV", self._save)
         self.bar = QProgressBar()
         self.bar.setAccessibleName("Recordings scored")
         self.bar.setFormat("%v of %m")
         self.told = QLabel("Score a folder with the settings at the side.")
         self.told.setWordWrap(True)
         self.told.setAccessibleName("Scoring")
-        self.table = QTableView()
-        self.table.setAccessibleName("Scores")
+        self.table = RowsView(context, self.model, "Scores", several=False, sorted_by=0)
+        self.table.all_columns = True
         self._lay_out()
-        self.choose.clicked.connect(self._ask)
-        self.again.clicked.connect(lambda: self.folder is not None and self.score([self.folder]))
-        self.stop.clicked.connect(self.cancel)
+        self.table.horizontalHeader().sortIndicatorChanged.connect(self.model.sort)
         self.table.activated.connect(self._open)
         self._show_state()
 
     def _lay_out(self) -> None:
-        table = self.table
-        table.setModel(self.order)
-        table.setSortingEnabled(True)
-        table.sortByColumn(VERDICT, Qt.SortOrder.DescendingOrder)
-        table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-        table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-        table.setTabKeyNavigation(False)
-        table.setAlternatingRowColors(True)
-        table.setShowGrid(False)
-        table.setWordWrap(False)
-        table.verticalHeader().hide()
-        header = table.horizontalHeader()
-        header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
-        header.setStretchLastSection(True)
-        legend = QLabel(_LEGEND)
-        legend.setProperty("class", "small")
-        legend.setWordWrap(True)
-        top = QHBoxLayout()
-        for button in (self.choose, self.again, self.stop):
-            top.addWidget(button)
-        top.addStretch(1)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 4, 0, 0)
-        layout.addLayout(top)
+        layout.addLayout(flow_of(self.choose, self.again, self.stop, self.save))
         layout.addWidget(self.bar)
         layout.addWidget(self.told)
-        layout.addWidget(table, 1)
-        layout.addWidget(legend)
+        layout.addWidget(self.table, 1)
+        layout.addWidget(label("small", "How the scores are sorted", _LEGEND))
 
     @property
     def running(self) -> bool:
@@ -121,7 +160,7 @@ class ScoringView(QWidget):
         """Score every recording below these paths, beginning anew."""
         self.cancel()
         self.folder = paths[0]
-        self.model.clear()
+        self.model.set_rows([])
         self._number += 1
         number, pool = self._number, scoring(self.settings)
         self._scored_with = self.settings
@@ -158,6 +197,17 @@ class ScoringView(QWidget):
             self._work = None
         self._show_state()
 
+    def _score_again(self) -> None:
+        if self.folder is not None:
+            self.score([self.folder])
+
+    def _save(self) -> None:
+        def write(path: Path) -> str:
+            saving.write_whole(path, scores_csv(self.model.rows).encode("utf-8"), "save the scores")
+            return count_of(len(self.model.rows), "score")
+
+        saving.save(self.context, self, "Save the scores", "dawnbeat-scores.csv", "CSV (*.csv)", write)
+
     def _ask(self) -> None:
         chosen = QFileDialog.getExistingDirectory(self, "Score a folder", str(self.folder or ""))
         if chosen:
@@ -171,27 +221,25 @@ class ScoringView(QWidget):
         number, score = came
         if number == self._number:
             self.model.add(score)
-            if len(self.model.scores) <= 20:
-                self._fit_columns()
+            if len(self.model.rows) <= 20:
+                self.table.fit()
             self._tell()
 
     def _ended(self, number: int) -> None:
         if number == self._number:
             self._work = self._pool = None
-            self._fit_columns()
+            self.table.fit()
             self._show_state()
-
-    def _fit_columns(self) -> None:
-        self.table.resizeColumnsToContents()
 
     def _show_state(self) -> None:
         self.stop.setEnabled(self.running)
         self.again.setEnabled(self.folder is not None and not self.running)
+        self.save.setEnabled(bool(self.model.rows))
         self.bar.setVisible(self.running)
         self._tell()
 
     def _tell(self) -> None:
-        scores = self.model.scores
+        scores = self.model.rows
         if not scores:
             if self.running:
                 self.told.setText(f"Looking for recordings below {self.folder}")
@@ -206,6 +254,5 @@ class ScoringView(QWidget):
         )
 
     def _open(self, index: QModelIndex) -> None:
-        row = self.order.mapToSource(index).row()
-        if 0 <= row < len(self.model.scores):
-            self.opened.emit(self.model.scores[row].path)
+        if 0 <= index.row() < len(self.model.rows):
+            self.opened.emit(self.model.rows[index.row()].path)

@@ -6,22 +6,41 @@ import math
 
 import numpy as np
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtGui import QKeySequence, QShortcut
+from PySide6.QtWidgets import QGridLayout, QLabel, QLineEdit, QSizePolicy, QToolButton, QVBoxLayout, QWidget
 
 from dawnbeat.morning.bench_run import BenchRun
+from dawnbeat.morning.bench_text import SHAPES, beat_words, left_out_words
 from dawnbeat.shared.beats import REASONS
 from dawnbeat.shared.trace import CHANNELS, FloatArray
-from dawnbeat.ui.window.bench.figures import SHAPES, beat_words, left_out_words
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, Key
+from dawnbeat.ui.window.parts.layouts import flow_of
 from dawnbeat.ui.window.parts.plots import Ink, Plot
 
 WHERE = "Bench"
 ALL_COLOURS = "all colours"
-_ALL_BRIGHTNESS = "Brightness from the median: red in colour, green strong, blue faint"
+_BRIGHTNESS, _WHOLE = "Brightness", "The whole"
+_TIPS = {
+    _BRIGHTNESS: "In per cent of the median: red in colour, green strong, blue faint; or one colour, of 255",
+    "Pulse wave": "The filtered wave, in per mille of the light absorbed",
+    "Misfit": "Fit residual of each beat beside the median beat",
+    "Timing error": "Timing error of each beat; the broken line is the greatest that counts",
+    "Interval": "Interval before each beat; below, the time in seconds",
+    _WHOLE: "The whole recording; press it to go there",
+}
 _TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
-_LEGEND = "○ candidate   ● beat that counts   ✕ beat that doesn’t   ▏reference"
+_LEGEND = "○ candidate   ● beat that counts   ✕ beat that doesn’t   ▏reference   ▒ left out"
+_LEGEND_BEFORE = "   ┅ and ◌ with the settings that readings use"
+_OPENS_WITH_S = 10.0
+_LENGTHS: tuple[tuple[str, float | None], ...] = (
+    *((f"{length} s", float(length)) for length in (5, 10, 20, 30, 60)),
+    ("all of it", None),
+)
+# How high the wave stands: against what is in view, or the same over the whole recording.
+_IN_VIEW, _THROUGHOUT, _TWICE = "wave fitted", "wave steady", "wave twice"
+_NAMES_PX = 92
 _COLOUR_TIP = (
     "All colours in percent of their own median: red in colour, green strong, blue faint. "
     "Or one as it was recorded, 0 to 255."
@@ -43,12 +62,13 @@ class TracesView(QWidget):
         self.context = context
         self.run: BenchRun | None = None
         self.beat: int | None = None
-        self._names: list[QLabel] = []
-        self.raw = self._plot(_ALL_BRIGHTNESS, "%")
-        self.wave = self._plot("Filtered pulse wave", "‰")
-        self.misfit = self._plot("Fit residual of each beat", "‰")
-        self.timing = self._plot("Timing error of each beat", "ms")
-        self.intervals = self._plot("Interval before each beat", "ms")
+        self.before: BenchRun | None = None
+        self._names: dict[Plot, QLabel] = {}
+        self.raw = self._plot(_BRIGHTNESS, "%")
+        self.wave = self._plot("Pulse wave", "‰")
+        self.misfit = self._plot("Misfit", "‰")
+        self.timing = self._plot("Timing error", "ms")
+        self.intervals = self._plot("Interval", "ms")
         self.plots = (self.raw, self.wave, self.misfit, self.timing, self.intervals)
         # One pixel and no dashes: anything else takes Qt ten times as long for thousands of points.
         looks = (Ink("accent", width=1.0), Ink("ink", width=1.0), Ink("soft", 140, 1.0))
@@ -67,13 +87,40 @@ class TracesView(QWidget):
             reason: self.intervals.dots(Ink("accent", width=1.6), SHAPES[reason][0], 9, filled=False)
             for reason in REASONS
         }
+        self._before_wave = self.wave.line(Ink("ink", 110, 1.4, dash=True))
+        self._before_beats = self.wave.dots(Ink("soft", width=1.2), "d", 10, filled=False)
+        self._before_intervals = self.intervals.line(Ink("ink", 110, 1.4, dash=True))
+        self._shades = [plot.band(Ink("soft", 45)) for plot in (self.raw, self.wave, self.intervals)]
+        self.whole = self._plot(_WHOLE, "")
+        self._whole_line = self.whole.line(Ink("soft", width=1.0))
+        self._whole_shade = self.whole.band(Ink("soft", 60))
+        self._window = self.whole.band(Ink("accent", 60))
         self._cursors = [plot.upright(Ink("accent", 160, 1.0)) for plot in self.plots]
         self.colour = ComboBox()
         self.colour.addItems((ALL_COLOURS, *CHANNELS))
         self.colour.setAccessibleName("Colour of the upper plot")
         self.colour.setToolTip(_COLOUR_TIP)
         self.colour.currentTextChanged.connect(self._draw_colours)
-        self.counts = QLabel(" ")
+        self.length = ComboBox()
+        for words, length in _LENGTHS:
+            self.length.addItem(words, length)
+        self.length.setAccessibleName("How much is shown")
+        self.length.setToolTip("How many seconds the plots show")
+        self.length.activated.connect(lambda _: self.show_length(self.length.currentData()))
+        self.scale = ComboBox()
+        self.scale.addItems((_IN_VIEW, _THROUGHOUT, _TWICE))
+        self.scale.setAccessibleName("How high the wave stands")
+        self.scale.setToolTip("The height of the wave: against what is in view, or the same over the whole recording")
+        self.scale.currentTextChanged.connect(lambda _: self._view())
+        self.jump = QLineEdit()
+        self.jump.setPlaceholderText("go to 1:10")
+        self.jump.setAccessibleName("Go to a time")
+        self.jump.setToolTip(f"Minutes and seconds, or seconds ({controls.shown('Ctrl+Shift+J')}, then Enter)")
+        self.jump.setMaximumWidth(context.theme.px(120))
+        self.jump.returnPressed.connect(self._jump)
+        QShortcut(QKeySequence("Ctrl+Shift+J"), self, self.jump.setFocus)
+        controls.register(Key("Ctrl+Shift+J", "Go to a time of the recording", WHERE))
+        self.counts = ""
         self.readout = QLabel(" ")
         self.readout.setAccessibleName("The chosen beat")
         self._lay_out()
@@ -81,13 +128,10 @@ class TracesView(QWidget):
             cursor.hide()
 
     def _plot(self, name: str, unit: str) -> Plot:
-        """The axis holds the unit only, since a name would not fit beside plots this low; it stands inside."""
+        """The axis holds the unit only, since a name would not fit beside plots this low; it stands at the right."""
         plot = Plot(self.context, name, ("", ""), (unit, ""), move_y=False)
-        title = QLabel(name, plot.canvas)
-        title.setProperty("class", "small")
-        title.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
-        title.move(self.context.theme.px(72), 1)
-        self._names.append(title)
+        self._names[plot] = controls.label("small", _TIPS[name], name)
+        self._names[plot].setToolTip(_TIPS[name])
         plot.readout.hide()
         plot.item.getAxis("left").setStyle(hideOverlappingLabels=True)
         plot.canvas.setAcceptDrops(False)  # what is dropped is for the page
@@ -98,45 +142,55 @@ class TracesView(QWidget):
         return plot
 
     def _lay_out(self) -> None:
-        legend = QLabel(_LEGEND)
-        for label in (legend, self.counts, self.readout):
+        self.legend = QLabel(_LEGEND)
+        for label in (self.legend, self.readout):
             label.setWordWrap(True)
             label.setProperty("class", "small")
         # Two lines' room, so that the plots don't jump as the pointer moves.
         self.readout.setMinimumHeight(round(2.1 * self.readout.fontMetrics().height()))
         self.readout.setAlignment(Qt.AlignmentFlag.AlignTop)
-        self.back = self._step_button("‹", "Shift+N", "Previous interval that was left out")
-        self.next = self._step_button("›", "N", "Next interval that was left out")
+        self.back = self._step_button("‹", "Shift+J", "Previous interval that was left out")
+        self.next = self._step_button("›", "J", "Next interval that was left out")
         self.back.clicked.connect(lambda: self.step_left_out(-1))
         self.next.clicked.connect(lambda: self.step_left_out(+1))
-        words = QVBoxLayout()
-        words.setSpacing(0)
-        words.addWidget(legend)
-        words.addWidget(self.counts)
-        top = QHBoxLayout()
-        top.addWidget(self.colour)
-        top.addLayout(words, 1)
-        top.addWidget(self.back)
-        top.addWidget(self.next)
-        stack = QVBoxLayout()
+        top = flow_of(
+            self.colour,
+            self.length,
+            self.scale,
+            self.jump,
+            self.back,
+            self.next,
+        )
+        stack = QGridLayout()
         stack.setSpacing(2)
-        for plot, share, least in zip(self.plots, (4, 7, 3, 3, 7), (58, 84, 48, 48, 112), strict=True):
+        shares, least_px = (4, 7, 3, 3, 7, 2), (52, 84, 44, 44, 96, 30)
+        for row, (plot, share, least) in enumerate(zip((*self.plots, self.whole), shares, least_px, strict=True)):
             plot.setMinimumHeight(self.context.theme.px(least))
             plot.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Ignored)
-            stack.addWidget(plot, share)
+            stack.addWidget(plot, row, 0)
+            stack.addWidget(self._names[plot], row, 1, Qt.AlignmentFlag.AlignTop)
+            stack.setRowStretch(row, share)
+        stack.setColumnStretch(0, 1)
         for plot in self.plots[1:]:
             plot.follow_x(self.raw)
-        for plot in self.plots[:-1]:
+        for plot in (*self.plots[:-1], self.whole):
             plot.item.getAxis("bottom").setStyle(showValues=False)
             plot.item.getAxis("bottom").setHeight(2)
-        self.intervals.name_axis("bottom", "Time", "s")
+        self.whole.item.getAxis("left").setStyle(showValues=False)
         self.raw.viewed.connect(self._view)
+        self._fit()
+        self.context.theme_changed.connect(lambda _: self._fit())
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 4, 0, 0)
         layout.setSpacing(2)
         layout.addLayout(top)
+        layout.addWidget(self.legend)
         layout.addLayout(stack, 1)
         layout.addWidget(self.readout)
+
+    def _fit(self) -> None:
+        for name in self._names.values():
+            name.setFixedWidth(self.context.theme.px(_NAMES_PX))
 
     def _step_button(self, text: str, keys: str, does: str) -> QToolButton:
         button = QToolButton()
@@ -147,10 +201,10 @@ class TracesView(QWidget):
 
     # Drawing
 
-    def draw(self, run: BenchRun) -> None:
-        """Draw a run; the view stays where it is unless another recording came."""
+    def draw(self, run: BenchRun, before: BenchRun | None = None) -> None:
+        """Draw a run; the view stays where it is unless another recording came. before: with other settings."""
         other = self.run is None or self.run.recording is not run.recording
-        self.run = run
+        self.run, self.before = run, before
         if other:
             self._draw_colours()
         self._line.setData(run.wave_s, run.wave)
@@ -167,13 +221,41 @@ class TracesView(QWidget):
         for reason, dots in self._left_out.items():
             which = np.array([each == reason for each in intervals.left_out], dtype=np.bool_)
             dots.setData(intervals.end_s[which], shown_ms[which])
-        self.counts.setText(left_out_words(run.analysis))
+        self._draw_before()
         if other:
+            self._draw_whole()
             self.choose(None)
-            self.show_all()
+            self._open_view()
         else:
             self.choose(self._beat_near(self._chosen_s) if self.beat is not None else None)
         self._view()
+
+    def _draw_before(self) -> None:
+        """What was found with the settings that readings use, where the bench uses others."""
+        before = self.before
+        assert self.run is not None
+        self.counts = left_out_words(self.run.analysis)
+        self.legend.setText(f"{_LEGEND}{_LEGEND_BEFORE if before is not None else ''}   {self.counts}")
+        if before is None:
+            for item in (self._before_wave, self._before_beats, self._before_intervals):
+                item.setData([], [])
+            return
+        intervals = before.analysis.intervals
+        self._before_wave.setData(before.wave_s, before.wave)
+        self._before_beats.setData(before.analysis.beats.time_s, before.beat)
+        shown_ms = self._interval_shown(intervals.interval_ms)
+        self._before_intervals.setData(intervals.end_s, np.where(intervals.kept, shown_ms, np.nan))
+
+    def _draw_whole(self) -> None:
+        run = self.run
+        if run is None or not run.wave_s.size:
+            self._whole_line.setData([], [])
+            return
+        self._whole_line.setData(run.wave_s, run.wave)
+        low, high = _fit(self.whole, run.wave)[0], sum(_fit(self.whole, run.wave))
+        self._whole_shade.set_data(*left_out_band(run, low, high))
+        first, last = run.recording.trace.time_s[[0, -1]].tolist()
+        self.whole.show_x(first, last)
 
     def _draw_colours(self) -> None:
         if self.run is None:
@@ -188,8 +270,7 @@ class TracesView(QWidget):
             there = chosen in (ALL_COLOURS, name)
             curve.setData(time_s, np.insert(value, breaks, np.nan)) if there else curve.setData([], [])
         self.raw.name_axis("left", "%" if chosen == ALL_COLOURS else "of 255", "")
-        self._names[0].setText(_ALL_BRIGHTNESS if chosen == ALL_COLOURS else f"Brightness, {chosen}")
-        self._names[0].adjustSize()
+        self._names[self.raw].setText(_BRIGHTNESS if chosen == ALL_COLOURS else f"{_BRIGHTNESS}, {chosen}")
         self._view()
 
     def _interval_shown(self, interval_ms: FloatArray) -> FloatArray:
@@ -200,6 +281,40 @@ class TracesView(QWidget):
         return np.clip(interval_ms, _INTERVAL_LIMITS[0] * usual, _INTERVAL_LIMITS[1] * usual)
 
     # Looking around
+
+    def _open_view(self) -> None:
+        """A stretch that can be read, from the beginning."""
+        self.length.setCurrentIndex(self.length.findData(_OPENS_WITH_S))
+        if self.run is not None and len(self.run.recording.trace):
+            first = float(self.run.recording.trace.time_s[0])
+            self.raw.show_x(first, first + _OPENS_WITH_S)
+            self.raw.home_button.hide()
+
+    def show_length(self, length_s: float | None) -> None:
+        """Show so many seconds around the middle of what is in view; None shows all."""
+        if length_s is None:
+            self.show_all()
+            return
+        low, high = self.raw.visible_x()
+        self._look_at((low + high) / 2, length_s)
+
+    def _look_at(self, middle_s: float, length_s: float) -> None:
+        if self.run is None or not len(self.run.recording.trace):
+            return
+        first, last = self.run.recording.trace.time_s[[0, -1]].tolist()
+        low = max(min(middle_s - length_s / 2, last - length_s), first)
+        self.raw.show_x(low, low + length_s)
+
+    def _jump(self) -> None:
+        minutes, colon, seconds = self.jump.text().strip().rpartition(":")
+        try:
+            at_s = 60.0 * (float(minutes) if colon else 0.0) + float(seconds)
+        except ValueError:
+            self.context.say(f"{self.jump.text()[:20]!r} is no time: type 1:10, or 70 for seconds.")
+            return
+        low, high = self.raw.visible_x()
+        self._look_at(at_s, high - low)
+        self.choose(self._beat_near(at_s))
 
     def show_all(self) -> None:
         """Show the whole recording."""
@@ -254,6 +369,10 @@ class TracesView(QWidget):
         return int(np.abs(self.run.analysis.beats.time_s - at_s).argmin())
 
     def _pressed(self, x: float, _y: float) -> None:
+        if self.sender() is self.whole:
+            low, high = self.raw.visible_x()
+            self._look_at(x, high - low)
+            return
         beat = self._beat_near(x)
         if beat is not None:
             self.choose(beat)
@@ -277,7 +396,11 @@ class TracesView(QWidget):
         else:
             raw = trace.colour[rows, CHANNELS.index(chosen)]
         _fit(self.raw, raw)
-        foot, height = _fit(self.wave, run.wave[(run.wave_s >= low_s) & (run.wave_s <= high_s)])
+        in_view = (run.wave_s >= low_s) & (run.wave_s <= high_s)
+        foot, height = _fit(self.wave, run.wave[in_view] if self.scale.currentText() == _IN_VIEW else run.wave)
+        if self.scale.currentText() == _TWICE:
+            foot, height = foot / 2, height / 2
+            self.wave.box.setYRange(foot, foot + height, padding=0)
         reference_s = np.zeros(0) if run.recording.beats_s is None else run.recording.beats_s
         reference_s = reference_s[(reference_s >= low_s) & (reference_s <= high_s)]
         ends = np.tile((foot, foot + _TICK_SHARE * height), reference_s.size)
@@ -290,7 +413,20 @@ class TracesView(QWidget):
         _fit_log(self.timing, np.append(beats.error_ms[inside], run.settings.max_beat_error_ms))
         inside = (intervals.end_s >= low_s) & (intervals.end_s <= high_s)
         _fit(self.intervals, self._interval_shown(intervals.interval_ms)[inside], margin=0.12)
+        for plot, shade in zip((self.raw, self.wave, self.intervals), self._shades, strict=True):
+            shade.set_data(*left_out_band(run, *plot.box.viewRange()[1]))
+        low, high = self.whole.box.viewRange()[1]
+        self._window.set_data(np.array([low_s, high_s]), np.full(2, low), np.full(2, high))
         self.viewed.emit(low_s, high_s)
+
+
+def left_out_band(run: BenchRun, low: float, high: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """The stretches of what was left out, as a band from `low` to `high`."""
+    intervals = run.analysis.intervals
+    lost = ~intervals.kept
+    edges = np.column_stack((intervals.start_s, intervals.end_s, np.full(len(intervals), np.nan)))[lost].ravel()
+    there = np.isfinite(edges)
+    return edges, np.where(there, low, np.nan), np.where(there, high, np.nan)
 
 
 def _log(value: FloatArray) -> FloatArray:

@@ -272,7 +272,7 @@ class Plot(QWidget):
         self.item.getAxis("left").setWidth(theme.px(64))
         bottom = self.item.getAxis("bottom")
         numbered = bottom.style["showValues"]
-        bottom.setHeight(theme.px(46 if self._axes["bottom"][0] else 24) if numbered else 2)
+        bottom.setHeight(theme.px(46 if self._axes["bottom"][0] else 28) if numbered else 2)
         # pyqtgraph lets the label below hang out by five pixels, where the canvas ends.
         self.item.layout.setContentsMargins(1, 1, 1, 6 if self._axes["bottom"][0] else 1)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import bisect
+import re
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -45,14 +46,16 @@ Row = TypeVar("Row")
 Index = QModelIndex | QPersistentModelIndex
 IN_THE_BIN = "in the bin"
 _ROOT = QModelIndex()
+# A number, with what may stand around it in a cell of figures.
+_FIGURE = re.compile(r"[–+−-]?[\d.,:]*\d[\d.,:]*( (%|bpm|ms|min/km|km|h|s))?( \*)?")
 _RIGHT = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
 _LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
 # Widths come from the first rows only: measuring every cell of ten years takes longer than a page may.
 _MEASURED_ROWS = 200
 
 
-def plain_table(headings: Sequence[str], name: str) -> QTableWidget:
-    """A table to read and to select rows in."""
+def plain_table(headings: Sequence[str], name: str, stretch: int | None = None) -> QTableWidget:
+    """A table to read and to select rows in. stretch: the column that takes what room is left, else the last."""
     table = QTableWidget(0, len(headings))
     table.setHorizontalHeaderLabels(list(headings))
     table.setAccessibleName(name)
@@ -64,7 +67,10 @@ def plain_table(headings: Sequence[str], name: str) -> QTableWidget:
     table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
     header = table.horizontalHeader()
     header.setHighlightSections(False)
-    header.setStretchLastSection(True)
+    header.setStretchLastSection(stretch is None)
+    if stretch is not None:
+        header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+        header.setSectionResizeMode(stretch, QHeaderView.ResizeMode.Stretch)
     header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
     return table
 
@@ -74,7 +80,10 @@ def write_rows(table: QTableWidget, rows: Sequence[Sequence[str]]) -> None:
     table.setRowCount(len(rows))
     for row, cells in enumerate(rows):
         for column, text in enumerate(cells):
-            table.setItem(row, column, QTableWidgetItem(text))
+            item = QTableWidgetItem(text)
+            item.setToolTip(text)
+            item.setTextAlignment(_RIGHT if _FIGURE.fullmatch(text) else _LEFT)
+            table.setItem(row, column, item)
 
 
 def give_tip(table: QTableWidget, row: int, column: int, tip: str) -> None:

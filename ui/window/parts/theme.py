@@ -121,7 +121,8 @@ QWidget#contents {{ background: {inks.paper}; border-right: 1px solid {inks.line
 QWidget#status {{ border-top: 1px solid {inks.line}; }}
 QLineEdit, QPlainTextEdit, QTextEdit, QTextBrowser, QSpinBox, QDoubleSpinBox, QComboBox, QDateTimeEdit {{
   background: {inks.sheet}; color: {inks.ink}; border: 1px solid {inks.edge}; border-radius: {px(4)}px;
-  padding: {px(5)}px {px(8)}px; selection-background-color: {inks.wash}; selection-color: {inks.ink}; }}
+  padding: {px(5)}px {px(8)}px; selection-background-color: {inks.wash}; selection-color: {inks.ink};
+  placeholder-text-color: {inks.soft}; }}
 QLineEdit:focus, QPlainTextEdit:focus, QTextEdit:focus, QTextBrowser:focus, QSpinBox:focus,
 QDoubleSpinBox:focus, QComboBox:focus, QDateTimeEdit:focus {{ border: 2px solid {inks.accent}; }}
 QLineEdit:disabled, QSpinBox:disabled, QDoubleSpinBox:disabled, QComboBox:disabled {{ color: {inks.soft}; }}
@@ -169,14 +170,18 @@ QMenu::item:selected {{ background: {inks.wash}; }}
 QMenu::item:disabled {{ color: {inks.soft}; }}
 QGraphicsView {{ border: 2px solid transparent; }}
 QGraphicsView:focus {{ border: 2px solid {inks.accent}; }}
-QSplitter::handle {{ background: {inks.edge}; border-radius: {px(2)}px; }}
-QSplitter::handle:horizontal {{ width: {px(3)}px; }}
-QSplitter::handle:vertical {{ height: {px(3)}px; }}
+QSplitter::handle {{ background: {inks.edge}; }}
+QSplitter::handle:horizontal {{ width: {px(8)}px; border: {px(3)}px solid {inks.paper}; border-top: none;
+  border-bottom: none; }}
+QSplitter::handle:vertical {{ height: {px(8)}px; border: {px(3)}px solid {inks.paper}; border-left: none;
+  border-right: none; }}
 QSplitter::handle:hover {{ background: {inks.accent}; }}
+QSlider {{ background: transparent; }}
 QSlider::groove:horizontal {{ height: {px(4)}px; background: {inks.line}; border-radius: {px(2)}px; }}
+QSlider::sub-page:horizontal, QSlider::add-page:horizontal {{ background: transparent; }}
 QSlider::handle:horizontal {{ background: {inks.soft}; width: {px(14)}px; margin: -{px(6)}px 0;
   border: 2px solid {inks.sheet}; border-radius: {px(7)}px; }}
-QSlider:focus::handle:horizontal {{ background: {inks.accent}; }}
+QSlider::handle:horizontal:focus {{ background: {inks.accent}; }}
 
 QScrollArea {{ border: none; background: transparent; }}
 QScrollArea > QWidget > QWidget {{ background: transparent; }}

@@ -46,7 +46,7 @@ HELP = ("help", "&Help", "shell.help")
 HELP_KEY = "F1"
 # What pages rest on and takes long to load. None of it touches Qt, so that another thread can load it.
 NEEDS = {
-    "bench": ("dawnbeat.morning.bench_run", "dawnbeat.morning.scoring", "dawnbeat.morning.bench_run"),
+    "bench": ("dawnbeat.morning.bench_run", "dawnbeat.morning.scoring"),
     "mornings": ("dawnbeat.morning.answering",),
 }
 _FIRST_SIZE = QSize(1180, 760)
@@ -351,7 +351,8 @@ class MainWindow(QMainWindow):
         self.context.background.stop()
         try:
             packed = bytes(self.saveGeometry().data())
-            self.context.store.save_state({"geometry": base64.b64encode(packed).decode("ascii")})
+            place = {"geometry": base64.b64encode(packed).decode("ascii")}
+            self.context.store.save_state(self.context.store.load_state() | place)
         except DawnbeatError:
             pass  # a place on the screen is not worth keeping a window open for
         event.accept()

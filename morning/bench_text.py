@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections import Counter
 
 from dawnbeat.morning.bench_run import BenchRun
+from dawnbeat.morning.verdict_text import clock
 from dawnbeat.shared.beats import REASONS, Reason
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.signal.compare import Comparison
-from dawnbeat.ui.window.parts.formats import clock
 
 # A shape for each reason, so that colour never has to tell.
 SHAPES: dict[Reason, tuple[str, str]] = {
@@ -106,3 +106,40 @@ def comparison_rows(found: Comparison) -> list[tuple[str, str]]:
         ("RMSSD, this and other", none if rmssd is None else f"{rmssd[0]:.1f}, {rmssd[1]:.1f} ms"),
         ("Pulse, this and other", none if rate is None else f"{rate[0]:.1f}, {rate[1]:.1f} bpm"),
     ]
+
+
+def change_words(before: Analysis, after: Analysis) -> str:
+    """What other settings did to a recording, on one line; empty where nothing that is shown changed."""
+    parts = []
+    for what, name, unit in (("pulse", "mean_hr_bpm", "bpm"), ("RMSSD", "rmssd_ms", "ms")):
+        old, new = figure(getattr(before.metrics, name), unit), figure(getattr(after.metrics, name), unit)
+        if old != new:
+            parts.append(f"{what} {old} → {new}")
+    old_kept, new_kept = share_words(before.metrics.kept_share), share_words(after.metrics.kept_share)
+    if old_kept != new_kept:
+        parts.append(f"kept {old_kept} → {new_kept}")
+    if len(before.beats) != len(after.beats):
+        parts.append(f"{len(before.beats)} → {len(after.beats)} beats")
+    if verdict_words(before) != verdict_words(after):
+        parts.append(f"{verdict_words(before)} → {verdict_words(after)}")
+    return " · ".join(parts)
+
+
+def beats_csv(analysis: Analysis) -> str:
+    """The beats as CSV, as a reference is loaded: time_s, and how sure each is."""
+    lines = ["time_s,error_ms,likeness"]
+    beats = analysis.beats
+    for time_s, error_ms, likeness in zip(beats.time_s, beats.error_ms, beats.likeness, strict=True):
+        lines.append(f"{time_s:.6f},{error_ms:.3f},{likeness:.4f}")
+    return "\n".join(lines) + "\n"
+
+
+def intervals_csv(analysis: Analysis) -> str:
+    """The intervals as CSV: from, to, length, and why one is left out."""
+    lines = ["start_s,end_s,interval_ms,left_out"]
+    intervals = analysis.intervals
+    for start_s, end_s, length_ms, reason in zip(
+        intervals.start_s, intervals.end_s, intervals.interval_ms, intervals.left_out, strict=True
+    ):
+        lines.append(f"{start_s:.6f},{end_s:.6f},{length_ms:.3f},{reason or ''}")
+    return "\n".join(lines) + "\n"
