@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import math
 import uuid
 from collections.abc import Iterator, Mapping
@@ -21,13 +22,16 @@ from dawnbeat.journal.columns import BY_NAME, COLUMNS, CONTEXT, WITH_INTERVAL, r
 from dawnbeat.journal.faults import journal_errors
 from dawnbeat.journal.schema import copy_aside
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.csv_text import separator_of
+from dawnbeat.shared.csv_text import separator_of, unguard
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.morning import ORIGINS, Context, StoredReading
 from dawnbeat.shared.private_files import STANDARD_OUTPUT, refuse_existing, write_export
+from dawnbeat.shared.reading import Finding, findings_from_data
 
 MAX_BYTES = 256 * 2**20
 _ERRORS_SHOWN = 20
+# A column of exports from before the first release: sentences, where findings are now.
+_SENTENCES = "reasons"
 # What a heart, a camera and a morning can give, by unit; far outside the sane, so that only slips are caught.
 BOUNDS: Mapping[str, tuple[float, float]] = {
     "bpm": (15, 300),
@@ -285,7 +289,7 @@ def _records(path: Path, text: str) -> Iterator[tuple[int, dict[str, str] | str]
 
 
 def _header(path: Path, cells: list[str]) -> list[str]:
-    known = {column.name for column in EXPORTED}
+    known = {_SENTENCES, *(column.name for column in EXPORTED)}
     missing = [column.name for column in EXPORTED if column.needed and column.name not in cells]
     unknown = [name for name in cells if name not in known]
     if missing:
@@ -346,6 +350,8 @@ def reading_of(cells: Mapping[str, str]) -> StoredReading:
     for name, value in usual.items():
         if given[name] is None:
             given[name] = value
+    if not given["findings"] and cells.get(_SENTENCES):
+        given["findings"] = _findings_of_sentences(cells[_SENTENCES])
     if given["ln_rmssd"] is None and given["rmssd_ms"]:
         given["ln_rmssd"] = math.log(given["rmssd_ms"])
     _refuse_contradictions(given)
@@ -353,6 +359,14 @@ def reading_of(cells: Mapping[str, str]) -> StoredReading:
         return reading_from({**given, "context": Context(**{name: given[name] for name in CONTEXT})})
     except ValueError as error:
         raise DawnbeatError("usable: it goes with pulse_usable yes and irregular no") from error
+
+
+def _findings_of_sentences(cell: str) -> tuple[Finding, ...]:
+    """A sentence becomes the code of a finding, which is shown as it stands."""
+    try:
+        return findings_from_data([{"code": sentence} for sentence in json.loads(unguard(cell))])
+    except (ValueError, TypeError, RecursionError) as error:
+        raise DawnbeatError(f"{_SENTENCES} is {cell[:40]!r}: give a JSON list of texts") from error
 
 
 def _refuse_contradictions(given: Mapping[str, Any]) -> None:

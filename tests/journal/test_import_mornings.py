@@ -230,3 +230,15 @@ def test_a_file_that_a_spreadsheet_saved_again_is_read_for_what_it_is(
         for row in found:
             writer.writerow({name: cell.replace(".", point) if name in numbers else cell for name, cell in row.items()})
     assert plan_import(filled, path).same == 3
+
+
+def test_an_export_from_before_there_were_codes_keeps_its_sentences(journal: Journal, tmp_path: Path) -> None:
+    path = tmp_path / "earlier.csv"
+    head = "uid,began,posture,duration_s,usable,reasons,rmssd_ms,mean_hr_bpm\r\n"
+    sentences = '"[""the finger moved at 0:40"", ""little light""]"'
+    path.write_text(f"{head}one,2025-03-01T06:30:00+01:00,lying,120,no,{sentences},,\r\n", newline="")
+    apply_import(journal, plan_import(journal, path))
+    (reading,) = journal.readings()
+    assert [each.code for each in reading.verdict.findings] == ["the finger moved at 0:40", "little light"]
+    path.write_text(f"{head}one,2025-03-01T06:30:00+01:00,lying,120,no,[1],,\r\n", newline="")
+    assert "reasons" in plan_import(journal, path).errors[0].message

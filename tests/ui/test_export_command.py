@@ -79,3 +79,43 @@ def test_what_cant_be_exported_gets_one_line_and_no_file(
 ) -> None:
     assert said in cli("export", *words).refused()
     assert [path.name for path in place.iterdir()] == ["journal"]
+
+
+@pytest.mark.parametrize("words", [("mornings", "kept.csv"), ("intervals", "kept.csv", "--day", str(TODAY))])
+def test_a_file_is_replaced_only_when_told_to(
+    cli: CommandLine, place: Path, filled: Path, words: tuple[str, ...]
+) -> None:
+    (place / "kept.csv").write_text("what somebody worked on")
+    assert "exists already" in cli("export", *words).refused()
+    assert (place / "kept.csv").read_text() == "what somebody worked on"
+    cli("export", *words, "--overwrite").fine()
+    assert "," in (place / "kept.csv").read_text()
+
+
+def test_a_dash_writes_to_standard_output_and_nothing_else(cli: CommandLine, place: Path, filled: Path) -> None:
+    cli("export", "mornings", "all.csv").fine()
+    out = cli("export", "mornings", "-").fine()
+    assert list(csv.DictReader(out.splitlines())) == list(csv.DictReader((place / "all.csv").read_text().splitlines()))
+    assert cli("export", "intervals", "-", "--day", TODAY).fine().startswith("time_s,interval_ms,kept,reason")
+    assert sorted(path.name for path in place.iterdir()) == ["all.csv", "journal"]
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="Windows has no such files")
+def test_a_pipe_is_refused_and_not_waited_for(cli: CommandLine, place: Path, filled: Path) -> None:
+    os.mkfifo(place / "pipe")
+    assert "no ordinary file" in cli("export", "mornings", "pipe", "--overwrite").refused()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no such permissions")
+def test_a_journal_closed_to_writing_is_listed_and_exported_and_stays_so(
+    cli: CommandLine, place: Path, filled: Path
+) -> None:
+    for path in (*filled.iterdir(), filled):
+        path.chmod(path.stat().st_mode & ~0o222)
+    before = {path.name: path.stat().st_mode for path in (filled, *filled.iterdir())}
+    assert "2025-05-" in cli("mornings", "--weeks", "200").fine()
+    cli("export", "mornings", "all.csv").fine()
+    assert "opened for reading only" in cli("note", str(TODAY), "ill=yes").refused()
+    assert "opened for reading only" in cli("bin", "1").refused()
+    assert {path.name: path.stat().st_mode for path in (filled, *filled.iterdir())} == before
+    filled.chmod(0o700)

@@ -60,6 +60,8 @@ def test_what_cant_be_noted_gets_one_line_and_changes_nothing(
         ("2025-06-01",): "there is no reading on 2025-06-01",
         ("03.05.2025",): "write it like 2026-05-03",
         (DAY, "sleep=8"): "sleep is 8",
+        (DAY, "note=half \udcff"): "is not valid Unicode",
+        (DAY, "note=a\0b"): "is not valid Unicode",
         (DAY, "sleep=2.5"): "a whole number from 1 to 7",
         (DAY, "hours=nan"): "hours_slept is nan",
         (DAY, "tired"): "'tired' is not understood",
