@@ -56,11 +56,16 @@ def camera(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """What the fake camera plays, over and over."""
     needs_chromium()
     path = tmp_path_factory.mktemp("camera") / "finger.y4m"
+    write_camera(path)
+    return path
+
+
+def write_camera(path: Path) -> None:
+    """The finger in the one form of video without compression that Chromium's fake camera plays."""
     with path.open("wb") as file:
         file.write(b"YUV4MPEG2 W160 H120 F30:1 Ip A1:1 C420jpeg\n")
         for image in FingerVideo(finger()).images():
             file.write(b"FRAME\n" + cv2.cvtColor(image, cv2.COLOR_BGR2YUV_I420).tobytes())
-    return path
 
 
 @contextmanager
