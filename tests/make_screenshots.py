@@ -3,8 +3,8 @@
     QT_QPA_PLATFORM=offscreen python tests/make_screenshots.py [FOLDER]
 
 Writes light and dark PNGs of the pages, at 1280 x 800, into ui/screenshots unless another folder is named. Everything
-in them is invented: the runner, the mornings, the runs and the finger. The phone's page is taken from Chromium, with its
-fake camera, where there is one.
+in them is invented: the runner, the mornings, the runs and the finger. The phone's page is taken from Chromium, with
+its fake camera, where there is one.
 """
 
 from __future__ import annotations
@@ -130,7 +130,7 @@ def take_page_of_the_phone(path: Path) -> None:
     gap = 24
     width = sum(each.width() for each in pictures) + gap * (len(pictures) - 1)
     whole = QImage(width, pictures[0].height(), QImage.Format.Format_RGB32)
-    whole.fill(QColor("#8a86a0"))
+    whole.fill(QColor("#7f849c"))
     painter, left = QPainter(whole), 0
     for each in pictures:
         painter.drawImage(left, 0, each)

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import re
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -91,3 +92,12 @@ def test_no_colour_stands_anywhere_but_in_the_palette() -> None:
         found = set(re.findall(r"#[0-9a-f]{6}\b", path.read_text(encoding="utf-8")))
         found -= {"#000000", "#ffffff"}  # a code to be photographed is black on white
         assert found <= (known if path.suffix == ".svg" else set()), path
+
+
+def test_the_page_on_the_phone_wears_the_same_inks() -> None:
+    page = files("dawnbeat.capture.phone").joinpath("page.html").read_text(encoding="utf-8")
+    light, dark = re.findall(r":root \{(.*?)\}", page, re.DOTALL)
+    for said, inks in ((light, LIGHT), (dark, DARK)):
+        colours = dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", said))
+        assert colours
+        assert colours == {name: getattr(inks, name.replace("-", "_")) for name in colours}
