@@ -13,13 +13,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from dawnbeat.journal.csv_files import (
-    EXPORTED,
-    apply_import,
-    export_mornings,
-    mornings_csv,
-    plan_import,
-)
+from dawnbeat.journal.csv_files import EXPORTED, export_mornings, mornings_csv
+from dawnbeat.journal.import_mornings import apply_import, plan_import
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading

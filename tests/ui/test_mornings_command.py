@@ -47,6 +47,7 @@ def test_each_reading_is_one_line_however_wide_the_terminal(
         assert metrics.mean_hr_bpm is not None
         assert metrics.rmssd_ms is not None
         assert metrics.ln_rmssd is not None
+        assert row.split()[2] == str(reading.id)  # which `bin` and `note --pick` ask for
         assert f"{metrics.mean_hr_bpm:.0f} (" in row
         assert f"{metrics.rmssd_ms:.0f} (" in row
         assert f"{metrics.ln_rmssd:.2f}" in row

@@ -85,7 +85,7 @@ def import_mornings(
 
     Rows with errors are listed by line, and then nothing is imported.
     """
-    from dawnbeat.journal.csv_files import apply_import, plan_import
+    from dawnbeat.journal.import_mornings import apply_import, plan_import
     from dawnbeat.morning.choices import open_journal
 
     with open_journal(journal, new=True) as opened:

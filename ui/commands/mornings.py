@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from dawnbeat.journal.store import Journal
     from dawnbeat.shared.morning import Context, StoredReading
 
-_LN_RMSSD, _VERDICT = 5, 6
+_NUMBER, _LN_RMSSD, _VERDICT = 2, 5, 6
 # A narrower terminal has no room for what was noted beside the figures.
 _LEAST_NOTED = 16
 JOURNAL_HELP = "Folder of the journal instead of the usual one (or set DAWNBEAT_HOME)."
@@ -104,11 +104,12 @@ def _table(readings: list[StoredReading], width: int) -> Table:
 
     from dawnbeat.journal.listing import HEADINGS, table
 
-    rows = [_in_terminal(row) for row in table(readings)]
-    headings = list(HEADINGS[: _VERDICT + 1])
+    rows = [_in_terminal(row, each.id) for row, each in zip(table(readings), readings, strict=True)]
+    headings = [*HEADINGS[:_NUMBER], "No.", *HEADINGS[_NUMBER : _VERDICT + 1]]
     widths = [max(len(row[column]) for row in [headings, *rows]) for column in range(len(headings))]
     room = width - sum(widths) - 2 * len(widths)
-    shown = Table(box=box.SIMPLE, show_edge=False, padding=(0, 1, 0, 0))
+    # Where two blanks between the columns are too many, one must do: a figure cut off would be a wrong one.
+    shown = Table(box=box.SIMPLE if room >= 0 else None, show_edge=False, padding=(0, 1, 0, 0))
     for heading, wide in zip(headings, widths, strict=True):
         shown.add_column(heading, no_wrap=True, width=wide)
     if room >= _LEAST_NOTED:
@@ -121,11 +122,13 @@ def _table(readings: list[StoredReading], width: int) -> Table:
     return shown
 
 
-def _in_terminal(row: tuple[str, ...]) -> list[str]:
-    """The cells of one reading up to the verdict: lnRMSSD without its interval."""
+def _in_terminal(row: tuple[str, ...], number: int) -> list[str]:
+    """The cells of one reading up to the verdict, with the number that other commands call it by; lnRMSSD without its
+    interval.
+    """
     cells = list(row[: _VERDICT + 1])
     cells[_LN_RMSSD] = cells[_LN_RMSSD].split(" (")[0]
-    return cells
+    return [*cells[:_NUMBER], str(number), *cells[_NUMBER:]]
 
 
 def _noted(context: Context) -> str:
