@@ -11,7 +11,7 @@ from urllib.parse import urlsplit
 from dawnbeat.capture.frames import Frame, SourceAbout
 from dawnbeat.capture.live import LiveReader
 from dawnbeat.capture.opencv import Capture, load_cv2
-from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.errors import DawnbeatError, one_line
 
 SCHEMES = ("http", "https", "rtsp")
 ANSWER_LIMIT_S = 5.0
@@ -124,15 +124,23 @@ def shown_address(url: str) -> str:
 
 
 def _open(url: str) -> Capture:
+    """Ask the host ourselves, so that nothing leads to another; only rtsp is the decoder's own affair after that."""
+    from dawnbeat.capture.address import MOST_PIXELS, check_rtsp, open_address
+
+    url, what = url.strip(), f"the stream {shown_address(url)}"
+    try:
+        if not url.lower().startswith("rtsp"):
+            return open_address(url, what)
+        check_rtsp(url, what)
+    except OSError as error:
+        raise DawnbeatError(
+            f"{what} doesn't answer ({one_line(error.strerror or error)}): check the address, and that the phone sends"
+        ) from error
     cv2 = load_cv2()
-    capture: Capture = cv2.VideoCapture(
-        url.strip(),
-        cv2.CAP_FFMPEG,
-        [
-            cv2.CAP_PROP_OPEN_TIMEOUT_MSEC,
-            _DECODER_LIMIT_MS,
-            cv2.CAP_PROP_READ_TIMEOUT_MSEC,
-            _DECODER_LIMIT_MS,
-        ],
-    )
+    limits = [cv2.CAP_PROP_OPEN_TIMEOUT_MSEC, _DECODER_LIMIT_MS, cv2.CAP_PROP_READ_TIMEOUT_MSEC, _DECODER_LIMIT_MS]
+    capture: Capture = cv2.VideoCapture(url, cv2.CAP_FFMPEG, limits)
+    width, height = capture.get(cv2.CAP_PROP_FRAME_WIDTH), capture.get(cv2.CAP_PROP_FRAME_HEIGHT)
+    if width * height > MOST_PIXELS:
+        capture.release()
+        raise DawnbeatError(f"{what} sends pictures of {width:.0f} x {height:.0f}: choose a smaller size there")
     return capture

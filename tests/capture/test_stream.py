@@ -128,7 +128,7 @@ def test_a_page_that_is_no_video_is_refused() -> None:
         connection.recv(4096)
         connection.sendall(b"HTTP/1.0 200 OK\r\nContent-Type: text/html\r\n\r\n<html>hello</html>" + b" " * 9000)
 
-    with server(page) as port, pytest.raises(DawnbeatError, match="doesn't answer with video"):
+    with server(page) as port, pytest.raises(DawnbeatError, match="is a web page"):
         StreamSource(f"http://127.0.0.1:{port}/")
 
 
