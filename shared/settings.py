@@ -30,6 +30,8 @@ class Settings:
     rhythm_cost: float = number(0.8, 0.0, 5.0, "", "how much an odd interval counts against a beat")
     edge_before_ms: float = number(220.0, 40.0, 300.0, "ms", "edge compared from this long before the beat")
     edge_after_ms: float = number(120.0, 40.0, 400.0, "ms", "edge compared until this long after the beat")
+    whole_before_ms: float = number(150.0, 40.0, 300.0, "ms", "whole beat compared from this long before the beat")
+    whole_after_ms: float = number(400.0, 100.0, 600.0, "ms", "whole beat compared until this long after the beat")
     min_likeness: float = number(0.7, 0.0, 1.0, "", "least correlation of a beat with the median beat")
     min_height_ratio: float = number(0.35, 0.0, 1.0, "", "least height of a beat beside those around it")
     max_height_ratio: float = number(2.5, 1.0, 10.0, "", "greatest height of a beat beside those around it")

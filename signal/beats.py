@@ -12,7 +12,7 @@ from dawnbeat.signal.clock import FrameTimes
 from dawnbeat.signal.colour import absorbance, mixture, single
 from dawnbeat.signal.conditioning import Piece, even_grid, lowpass_for, without_flicker, without_steps, zero_phase
 from dawnbeat.signal.detection import Detection, detect, repetition_of
-from dawnbeat.signal.timing import align, curve_of, timing_error_ms
+from dawnbeat.signal.timing import curve_of, time_beats, timing_error_ms
 
 # A pulse changes its shape over many minutes; beats of about two are compared with one median edge.
 _BLOCK_S = 120.0
@@ -73,6 +73,7 @@ def beats_of_piece(time_s: FloatArray, colour: FloatArray, settings: Settings, t
     band[:, band.std(axis=0) < flat] = 0.0
     weights, found = _choose_colour(band, low, piece, settings)
     before_s, after_s = edge_window(settings, piece.frame_rate_hz, float(np.median(found.repetition.period_s)))
+    whole_s = whole_window(settings, float(np.median(found.repetition.period_s)))
     length_s = (band.shape[0] - 1) / rate_hz
     inside = (found.beat_s > before_s) & (found.beat_s < length_s - after_s)
     guess_s = found.beat_s[inside]
@@ -81,7 +82,7 @@ def beats_of_piece(time_s: FloatArray, colour: FloatArray, settings: Settings, t
     columns = np.zeros((4, guess_s.size))
     for part in np.array_split(np.arange(guess_s.size), max(1, round(length_s / _BLOCK_S))):
         if part.size:
-            edges = align(curve, guess_s[part], before_s, after_s)
+            edges = time_beats(curve, guess_s[part], (before_s, after_s), whole_s, length_s)
             error_ms = timing_error_ms(edges, piece.frame_rate_hz, timing_lowpass_hz)
             columns[:, part] = edges.time_s, error_ms, edges.height, edges.misfit
     beat_s, error_ms, height, misfit = columns
@@ -116,6 +117,13 @@ def edge_window(settings: Settings, frame_rate_hz: float, period_s: float) -> tu
     before_s, after_s = settings.edge_before_ms / 1000.0, settings.edge_after_ms / 1000.0
     stretch = max(1.0, _FEWEST_FRAMES_AN_EDGE / frame_rate_hz / (before_s + after_s))
     stretch = min(stretch, 0.7 * period_s / (before_s + after_s))
+    return before_s * stretch, after_s * stretch
+
+
+def whole_window(settings: Settings, period_s: float) -> tuple[float, float]:
+    """How long before and after a beat its whole wave is compared, in seconds; narrower where the next beat is near."""
+    before_s, after_s = settings.whole_before_ms / 1000.0, settings.whole_after_ms / 1000.0
+    stretch = min(1.0, 0.7 * period_s / (before_s + after_s))
     return before_s * stretch, after_s * stretch
 
 

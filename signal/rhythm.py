@@ -267,7 +267,7 @@ def _late_waves(piece: PieceBeats) -> _LateWaves:
     norm = float(np.linalg.norm(edge))
     if norm < 1e-12:
         return _LateWaves(np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0), 0.0, beat_s.size - 1)
-    along = windows @ (edge / norm)
+    along = np.convolve(piece.wave, edge[::-1] / norm, "valid")
     top = np.flatnonzero((along[1:-1] > along[:-2]) & (along[1:-1] >= along[2:])) + 1
     top_s = (top - first) / rate_hz
     beat = np.searchsorted(beat_s, top_s) - 1

@@ -4,11 +4,17 @@ Each beat's edge is laid over the recording's own median edge by least squares: 
 baseline and shift in time. The steepest part of the rising edge is the mark that two hands share and that
 keeps its place when the crest changes (Peláez-Coca et al., IEEE J Biomed Health Inform 26, 2022, found the
 middle of the rising edge most accurate of five marks).
+
+The edge is what two hands share; the whole beat, laid over the median beat in the same way, lies nearer to the heart's
+own: where an electrocardiogram ran along, RMSSD by whole beats was 1.06 to 1.10 times the heart's and by edges 1.09 to
+1.17. Both hold the heart's intervals alike, so whichever makes them steadier adds less of its own. Each beat therefore
+moves a fifth of the way from where its edge lies to where the whole beat does, and further the more the intervals of
+the edges are the restless ones.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -18,7 +24,7 @@ from dawnbeat.signal.conditioning import running_median
 from dawnbeat.signal.detection import windows_at
 
 _STEP_S = 1.0 / 60.0
-_ROUNDS = 3
+_ROUNDS = 2
 # A first guess that is further off than this isn't this beat's edge.
 _FURTHEST_S = 0.06
 _COEFFICIENTS = 4
@@ -47,12 +53,59 @@ class FittedEdges:
     points: int
 
 
+# Of the way from the edge's time to the whole beat's: at the least, and how it grows with what the edges' intervals are
+# restless beyond a small excess that chance makes.
+_LEAST_SHARE, _SHARE_PER_EXCESS, _EXCESS_BY_CHANCE = 0.2, 10.0, 0.06
+_FEWEST_WHOLE_BEATS = 12
+# Times further apart are not of one beat: its wave was disturbed after the edge.
+_FURTHEST_APART_S = 0.03
+# Differences this many times the usual say more of odd beats than of timing.
+_ODD = 4.0
+
+
 def curve_of(wave: FloatArray, rate_hz: float) -> CubicSpline:
     """The wave between its samples; (n,) low-passed only, since a high-pass smears one beat into the next."""
     return CubicSpline(np.arange(wave.size) / rate_hz, wave)
 
 
-def align(curve: CubicSpline, guess_s: FloatArray, before_s: float, after_s: float) -> FittedEdges:
+def time_beats(
+    curve: CubicSpline,
+    guess_s: FloatArray,
+    edge_s: tuple[float, float],
+    whole_s: tuple[float, float],
+    length_s: float,
+) -> FittedEdges:
+    """Time each beat by its edge, moved towards the time of the whole beat.
+
+    edge_s, whole_s: how long before and after a beat its edge and its whole are compared. length_s: of the curve. The
+    rest as in `align`; height, misfit and noise are the edges'.
+    """
+    edges = align(curve, guess_s, *edge_s)
+    fits = (edges.time_s > whole_s[0] + _FURTHEST_S) & (edges.time_s < length_s - whole_s[1] - _FURTHEST_S)
+    if fits.sum() < _FEWEST_WHOLE_BEATS:
+        return edges
+    whole = align(curve, edges.time_s[fits], *whole_s, rounds=1)
+    # The two have marks of their own; what counts is how they differ from beat to beat.
+    apart_s = whole.time_s - edges.time_s[fits]
+    apart_s -= np.median(apart_s)
+    apart_s[np.abs(apart_s) > _FURTHEST_APART_S] = 0.0
+    time_s = edges.time_s.copy()
+    time_s[fits] += _share_of_whole(time_s[fits], apart_s) * apart_s
+    return replace(edges, time_s=time_s)
+
+
+def _share_of_whole(edge_s: FloatArray, apart_s: FloatArray) -> float:
+    """How far to go from the edges' times towards the whole beats', 0 to 1."""
+    change = np.abs(np.diff([edge_s, edge_s + apart_s], n=2, axis=1))
+    usual = (change < _ODD * np.median(change, axis=1, keepdims=True)).all(axis=0)
+    by_edge, by_whole = np.sqrt(np.mean(change[:, usual] ** 2, axis=1)) if usual.any() else (1.0, 1.0)
+    excess = by_edge / max(by_whole, 1e-9) - 1.0 - _EXCESS_BY_CHANCE
+    return float(np.clip(_LEAST_SHARE + _SHARE_PER_EXCESS * max(excess, 0.0), 0.0, 1.0))
+
+
+def align(
+    curve: CubicSpline, guess_s: FloatArray, before_s: float, after_s: float, rounds: int = _ROUNDS
+) -> FittedEdges:
     """Lay each edge over the median edge, with the steepest point of the median edge as the beat's moment.
 
     curve: the wave, as `curve_of` makes it. guess_s: (k,) k >= 1, in seconds from the first sample. Edges are
@@ -63,7 +116,7 @@ def align(curve: CubicSpline, guess_s: FloatArray, before_s: float, after_s: flo
     time_s = guess_s.copy()
     rows = curve(time_s[:, None] + offset_s)
     fit = np.stack([np.ptp(rows, axis=1), np.zeros_like(time_s), rows.mean(axis=1), np.zeros_like(time_s)])
-    for _ in range(_ROUNDS):
+    for _ in range(rounds):
         edge = CubicSpline(offset_s, _median_edge(rows, fit, drift))
         # Anchored at its steepest point, the median edge means the same in every block and recording.
         time_s = time_s + _steepest(edge, before_s, after_s)

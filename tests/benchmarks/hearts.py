@@ -69,11 +69,11 @@ def hearts_of(folder: Path) -> list[Heart]:
 
 
 def agreement(screen: Console, hearts: list[Heart], methods: dict[str, Callable[[Trace], Series | None]]) -> None:
-    """Intervals and RMSSD of each method against the electrocardiogram's, on the regular windows that ours uses."""
-    chosen = [heart for heart in hearts if heart.kind == "regular" and heart.analysis.verdict.usable]
+    """Intervals and RMSSD of each method against the electrocardiogram's, on regular windows."""
+    chosen = [heart for heart in hearts if heart.kind == "regular"]
     for source in ("all", "rest"):
         windows = [heart for heart in chosen if source in ("all", heart.source)]
-        table = Table(title=f"electrocardiogram, {source}: {len(windows)} regular windows that are usable")
+        table = Table(title=f"electrocardiogram, {source}: {len(windows)} regular windows")
         for title in ("method", "interval diff. median (ms)", "90th pct (ms)", "RMSSD, times the heart's", "could do"):
             table.add_column(title, justify="left" if title == "method" else "right")
         for name, method in methods.items():
