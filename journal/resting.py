@@ -98,14 +98,22 @@ def resting_pulse(journal: Journal, today: date) -> RestingPulse | None:
     return max(known, key=lambda each: each.dates[-1]) if known else None
 
 
-def add_hand_count(journal: Journal, day: date, beats_in_30_s: int) -> None:
-    """Keep a count by hand; raises DawnbeatError for a number that can't be a resting count."""
+def add_hand_count(journal: Journal, day: date, beats_in_30_s: int) -> int:
+    """Keep a count by hand and return its number; raises DawnbeatError for one that can't be a resting count."""
     count = HandCount(day, beats_in_30_s)
     with journal.transaction("save the count") as connection:
-        connection.execute(
+        kept = connection.execute(
             "INSERT INTO hand_counts (local_date, beats_in_30_s, saved_at) VALUES (?, ?, ?)",
             (count.date.isoformat(), count.beats_in_30_s, datetime.now(UTC).isoformat()),
         )
+    assert kept.lastrowid is not None
+    return kept.lastrowid
+
+
+def remove_hand_count(journal: Journal, count_id: int) -> None:
+    """Delete a count kept by mistake."""
+    with journal.transaction("remove the count") as connection:
+        connection.execute("DELETE FROM hand_counts WHERE id = ?", (count_id,))
 
 
 def hand_counts(journal: Journal) -> list[HandCount]:

@@ -294,9 +294,10 @@ def race_plan(
     else:
         middle, around = line.at(speed), 2 * line.run_sd_bpm
         start_bpm = (middle - around, middle + around)
-    held = sorted((found for found in map(held_of, recent) if found is not None), key=lambda each: -each.duration_s)[
-        :LONGEST_RUNS
-    ]
+    held = sorted(
+        (found for found in map(held_of, recent) if found is not None),
+        key=lambda each: (-each.duration_s, -each.day.toordinal()),
+    )[:LONGEST_RUNS]
     drift = float(np.median([each.drift_pct_per_hour for each in held])) if held else None
     span = None if not held else (min(h.drift_pct_per_hour for h in held), max(h.drift_pct_per_hour for h in held))
     if not held:

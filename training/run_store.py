@@ -206,6 +206,7 @@ def edit(
     sport: Sport | None = None,
     counts: bool | None = None,
     talk: Talk | None = None,
+    clear_talk: bool = False,
 ) -> Run:
     """Change what the runner adds; None leaves an item as it is. A sport decides anew whether the run counts."""
     present = run(journal, run_id)
@@ -218,7 +219,7 @@ def edit(
         present.race if race is None else race,
         present.sport if sport is None else sport,
         counts,
-        present.talk if talk is None else talk,
+        None if clear_talk else present.talk if talk is None else talk,
         run_id,
     )
     with journal.transaction("change the run") as connection:

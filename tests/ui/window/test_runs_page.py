@@ -25,7 +25,7 @@ from dawnbeat.ui.window.parts.tables import IN_THE_BIN
 from dawnbeat.ui.window.runs.after_view import AfterView
 from dawnbeat.ui.window.runs.bars import Bar, StackedBars
 from dawnbeat.ui.window.runs.estimates_view import EstimatesView
-from dawnbeat.ui.window.runs.page import AFTER, ESTIMATES, VIEWS, WEEKS, RunsPage
+from dawnbeat.ui.window.runs.page import AFTER, ESTIMATES, MONTHS, RACE, VIEWS, WEEKS, RunsPage
 from dawnbeat.ui.window.runs.run_view import RunView
 from dawnbeat.ui.window.runs.table import COLUMNS, UNRATED, WITHOUT_PULSE
 from dawnbeat.ui.window.runs.weeks_view import WeeksView
@@ -486,9 +486,9 @@ def test_weeks_are_stacked_by_zone_with_the_aim_and_the_range_before(page: RunsP
     assert list(timed) == pytest.approx([100 * week.easy_share for week in weeks if week.easy_share is not None])
     monday = weeks[-2].first
     view.select(monday)
-    counted = f"{weeks[-2].easy_runs} of {weeks[-2].judged_runs} easy (aim 80 %; the eight weeks before"
+    counted = f"{weeks[-2].easy_runs} of {weeks[-2].judged_runs} easy (aim 80 %; eight weeks before"
     assert counted in view.said.text()
-    assert f"{100 * (weeks[-2].easy_share or 0):.0f} % of the time easy (aim 90 %)" in view.said.text()
+    assert f"{100 * (weeks[-2].easy_share or 0):.0f} % of the time (aim 90 %)" in view.said.text()
     view.as_table.click()
     row = len(weeks) - 1 - weeks.index(weeks[-2])
     assert view.table.currentRow() == row
@@ -660,3 +660,93 @@ def test_changes_made_elsewhere_are_read_when_the_page_comes_back(
     page.show()
     page.shown()
     assert page.table.model.rowCount() == len(run_store.runs(invented))
+
+
+# Months, races, units, what counts
+
+
+def test_months_are_listed_newest_first_and_saved(page: RunsPage, invented: Journal, tmp_path: Path) -> None:
+    page.shown()
+    page.show_view(MONTHS)
+    view = page.months
+    assert view is not None
+    assert view.fixed is not None
+    assert f"Pace at {view.fixed.pulse_bpm:.0f} bpm" in view.said.text()
+    assert view.table.item(0, 0).text() == "2025-06"
+    assert view.table.item(view.table.rowCount() - 1, 0).text() == view.periods[0].first.strftime("%Y-%m")
+    assert len(view._dots.getData()[0]) == sum(each.pace_s_per_km is not None for each in view.periods) >= 2
+    view.years_button.click()
+    assert [view.table.item(row, 0).text() for row in range(view.table.rowCount())] == ["2025"]
+    assert view.save(tmp_path / "years.csv") == 1
+    assert "pace_s_per_km" in (tmp_path / "years.csv").read_text(encoding="utf-8")
+
+
+def test_a_race_is_asked_for_and_answered_from_own_runs(page: RunsPage, invented: Journal) -> None:
+    page.shown()
+    page.show_view(RACE)
+    view = page.race
+    assert view is not None
+    assert view.plan is not None
+    assert "Start at" in view.first.text()
+    view.goal.setText("1:45:00")
+    view.distance.setCurrentIndex(2)
+    view.distance.activated.emit(2)
+    assert view.plan is not None
+    assert view.plan.goal_s == 6300
+    assert "Stay under" in view.lines.text()
+    assert view.held.rowCount() == len(view.plan.held) > 0
+    assert "Ask a doctor first" in words_of(view)
+    view.goal.setText("soon")
+    view.goal.editingFinished.emit()
+    assert view.plan is None
+    assert "is not a time" in view.trouble.text()
+
+
+def test_miles_are_chosen_once_and_hold_everywhere(page: RunsPage, invented: Journal) -> None:
+    page.shown()
+    row = next(n for n, each in enumerate(page.table.model.rows) if each.run.figures.distance_m)
+    place = TITLES.index("km")
+    way_m = page.table.model.rows[row].run.figures.distance_m
+    assert page.table.model.index(row, place).data() == f"{way_m / 1000:.2f}"
+    page.table.miles_button.click()
+    page.shown()
+    assert zone_store.setting(invented, "units") == "miles"
+    assert page.table.model.columns[place].title == "miles"
+    assert page.table.model.index(row, place).data() == f"{way_m / 1609.344:.2f}"
+    assert " miles " in page.week.text()
+    page.table.miles_button.click()
+    page.shown()
+    assert page.table.model.columns[place].title == "km"
+
+
+def test_a_walk_says_that_it_does_not_count_and_can_be_made_to(
+    page: RunsPage, invented: Journal, context: AppContext
+) -> None:
+    page.shown()
+    walk = next(each for each in page.table.model.rows if not each.run.counts)
+    row = page.table.model.row_of(walk.run.id)
+    assert row is not None
+    assert page.table.model.index(row, TITLES.index("What")).data() == "walking, not counted"
+    page.open_run(walk.run.id)
+    view = page.run_view
+    assert view is not None
+    assert "does not count" in view.summary.text()
+    view.counts.click()
+    assert run_store.run(invented, walk.run.id).counts
+    view.talk.setCurrentText("whole sentences")
+    view.talk.activated.emit(1)
+    assert run_store.run(invented, walk.run.id).talk == "whole sentences"
+    context.undo.undo()
+    context.undo.undo()
+    back = run_store.run(invented, walk.run.id)
+    assert (back.counts, back.talk, back.felt_effort, back.note) == (False, None, walk.run.felt_effort, walk.run.note)
+
+
+def test_whose_factors_are_used_is_asked_where_they_count(page: RunsPage, invented: Journal) -> None:
+    page.shown()
+    view = estimates_view(page)
+    assert not any("from pulses:" in card.accessibleName() for card in view.cards)
+    view.factors.setCurrentIndex(view.factors.findData("men"))
+    view.factors.activated.emit(view.factors.currentIndex())
+    assert zone_store.chosen_coefficients(invented) == "men"
+    assert any("from pulses:" in card.accessibleName() for card in view.cards)

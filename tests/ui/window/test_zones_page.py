@@ -14,6 +14,7 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.runs import fill_with_invented_runs
 from dawnbeat.training import cautions, run_store, zone_store
 from dawnbeat.training.maximum import Maximum
+from dawnbeat.training.protocols import PROTOCOLS, WHO_MUST_NOT
 from dawnbeat.training.zone_store import Threshold, snapshot
 from dawnbeat.training.zones import ROUNDING
 from dawnbeat.ui.window.parts import saving
@@ -372,3 +373,62 @@ def test_text_at_twice_the_size_still_fits_the_width(page: ZonesPage, with_zones
     scrolled = page.findChild(Scrolled)
     assert scrolled is not None
     assert scrolled.horizontalScrollBar().maximum() == 0
+
+
+# Counting by hand, testing, and whether the zones still hold
+
+
+def test_three_counts_by_hand_are_a_resting_pulse(page: ZonesPage, journal: Journal, context: AppContext) -> None:
+    page.shown()
+    for back, beats in ((2, 26), (1, 25), (0, 24)):
+        dialog = page.pulses.ask_count()
+        dialog.beats.setValue(beats)
+        dialog.day.setDate(dialog.day.date().addDays(-back))
+        assert f"Doubled: {2 * beats} bpm" in dialog.doubled.text()
+        dialog.accept()
+    known = zone_store.standing(journal, TODAY).resting
+    assert known is not None
+    assert (known.bpm, known.source) == (50, "hand count")
+    assert "counts by hand" in page.pulses.resting_words.text()
+    context.undo.undo()
+    assert zone_store.standing(journal, TODAY).resting is None
+
+
+def test_the_timer_stops_by_itself_and_asks_for_the_number(page: ZonesPage) -> None:
+    page.shown()
+    dialog = page.pulses.ask_count()
+    dialog.start_button.click()
+    assert not dialog.keep_button.isEnabled()
+    dialog.ended()
+    assert dialog.keep_button.isEnabled()
+    assert "how many" in dialog.bar.format()
+
+
+def test_who_must_not_test_stands_before_the_steps(page: ZonesPage) -> None:
+    page.shown()
+    for key in PROTOCOLS:
+        dialog = page.ask_protocol(key)
+        said = [each.text() for each in dialog.findChildren(QLabel)]
+        assert said.index(WHO_MUST_NOT) < next(n for n, text in enumerate(said) if text.startswith("1. Rested"))
+        assert any("Stop at once" in text for text in said)
+        dialog.reject()
+
+
+def test_what_speaks_against_the_zones_is_said_and_changes_nothing(page: ZonesPage, journal: Journal) -> None:
+    fill_with_invented_runs(journal, TODAY)
+    for each in run_store.runs(journal):
+        run_store.edit(journal, each.id, talk="a few words")
+    before = snapshot(journal)
+    page.shown()
+    assert "could not talk in whole sentences" in page.review.text()
+    assert snapshot(journal) == before
+
+
+def test_every_formula_by_age_is_shown_beside_the_chosen_one(page: ZonesPage) -> None:
+    page.shown()
+    dialog = page.pulses.ask_maximum()
+    dialog.kind.setCurrentIndex(dialog.kind.findData("formula"))
+    dialog.age.setValue(40)
+    for bpm in ("180 bpm", "185 bpm", "179 bpm"):
+        assert bpm in dialog.about.text()
+    assert "rest zones on none" in dialog.about.text()

@@ -17,9 +17,9 @@ from dawnbeat.training.weeks import JudgedRun
 from dawnbeat.training.wording import UNKNOWN, Units, clock, pace_of, way
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, label
+from dawnbeat.ui.window.parts.controls import ComboBox, label, labelled
 from dawnbeat.ui.window.parts.formats import short_day
-from dawnbeat.ui.window.parts.layouts import Scrolled
+from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
 from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
 
 
@@ -38,6 +38,12 @@ class EstimatesView(QWidget):
         self.race.setAccessibleName("Race")
         self.race.setToolTip("Which race the estimates rest on; mark a run as a race where you open it")
         self.race.activated.connect(lambda _: self._show())
+        self.factors = ComboBox()
+        for shown, name in (("not chosen yet", None), ("women", "women"), ("men", "men")):
+            self.factors.addItem(shown, name)
+        self.factors.activated.connect(lambda _: self._choose_factors())
+        self.factors.setAccessibleName("Factors for")
+        self.factors.setToolTip("Whose published factors are used for oxygen uptake from pulses and training impulse")
         self._race_row = QWidget()
         row = QHBoxLayout(self._race_row)
         row.setContentsMargins(0, 0, 0, 0)
@@ -53,6 +59,7 @@ class EstimatesView(QWidget):
         inside = QWidget()
         column = QVBoxLayout(inside)
         column.setContentsMargins(0, 0, 6, 0)
+        column.addLayout(flow_of(labelled("Factors for", self.factors)))
         for part in (self._pulses, self._tests):
             column.addLayout(part)
         column.addWidget(self._race_row)
@@ -88,6 +95,7 @@ class EstimatesView(QWidget):
         try:
             known = zone_store.standing(journal, self._today())
             coefficients = zone_store.chosen_coefficients(journal)
+            self.factors.setCurrentIndex(self.factors.findData(coefficients))
             self._units = zone_store.chosen_units(journal)
             race = self.races[self.race.currentIndex()] if self.races and self.race.currentIndex() >= 0 else None
             found = estimates_of([each.run for each in self._judged], known, coefficients, self._today(), race)
@@ -109,7 +117,9 @@ class EstimatesView(QWidget):
             lines = [f"{found.marathon.words[0].upper()}{found.marathon.words[1:]}."]
             self._add(self._of_race, "Marathon", clock(found.marathon.duration_s), lines)
         if found.missing:
-            lines = [f"{each[0].upper()}{each[1:]}." for each in found.missing]
+            # The command line's options are chosen above here.
+            words = [each.split(": say which with")[0] for each in found.missing]
+            lines = [f"{each[0].upper()}{each[1:]}." for each in words]
             self._add(self._of_race, "What is missing for the rest", UNKNOWN, lines)
         self._race_row.setVisible(race is not None)
         rows = [(each.name, clock(each.duration_s), f"{each.away:.1f}") for each in found.equals]
@@ -117,6 +127,12 @@ class EstimatesView(QWidget):
         fit_rows(self.equals, 8, self.context.theme.px(6))
         for widget in (self.equals, self.equals_title, self.equals_error):
             widget.setVisible(bool(rows))
+
+    def _choose_factors(self) -> None:
+        with self.context.saying("Not changed: "):
+            zone_store.set_setting(self.context.journal, "coefficients", self.factors.currentData())
+        self.context.journal_changed.emit()
+        self._show()
 
     def _rests_on(self, each: Estimate, known: zone_store.Standing, race: Run | None) -> str:
         if each.name.endswith("pulses") and known.resting is not None and known.maximum is not None:

@@ -38,17 +38,21 @@ from dawnbeat.ui.window.runs.table import RunsTable, rating_from
 if TYPE_CHECKING:
     from dawnbeat.ui.window.runs.after_view import AfterView
     from dawnbeat.ui.window.runs.estimates_view import EstimatesView
+    from dawnbeat.ui.window.runs.months_view import MonthsView
+    from dawnbeat.ui.window.runs.race_view import RaceView
     from dawnbeat.ui.window.runs.run_view import RunView
     from dawnbeat.ui.window.runs.weeks_view import WeeksView
 
 _WHERE = "Runs"
-LIST, WEEKS, AFTER, ESTIMATES = "List", "Weeks", "After", "Estimates"
-VIEWS = (LIST, WEEKS, AFTER, ESTIMATES)
+LIST, WEEKS, MONTHS, AFTER, ESTIMATES, RACE = "List", "Weeks", "Months", "After", "Estimates", "Race"
+VIEWS = (LIST, WEEKS, MONTHS, AFTER, ESTIMATES, RACE)
 _TIPS = {
     LIST: "Show the list of runs",
     WEEKS: "Show the weeks: zones, easy share, load and mornings on one time axis",
+    MONTHS: "Show months and years: what was run, and how fast at the same pulse",
     AFTER: "Show the hardest days and where the morning after stood",
     ESTIMATES: "Show estimates of oxygen uptake, threshold and equal races",
+    RACE: "Show a pulse and a pace for a race, from your own runs",
 }
 
 
@@ -75,6 +79,8 @@ class RunsPage(PageWidget):
         self.weeks: WeeksView | None = None
         self.after: AfterView | None = None
         self.estimates: EstimatesView | None = None
+        self.months: MonthsView | None = None
+        self.race: RaceView | None = None
         self.run_view: RunView | None = None
         self.views = QStackedWidget()
         # Its own wish for height would make the page scroll where it could shrink.
@@ -127,7 +133,7 @@ class RunsPage(PageWidget):
     # Views
 
     def show_view(self, name: str) -> None:
-        """Bring one of the four views to the front."""
+        """Bring one of the views to the front."""
         view: QWidget = self.table
         if name == WEEKS:
             if self.weeks is None:
@@ -149,6 +155,18 @@ class RunsPage(PageWidget):
 
                 self.estimates = EstimatesView(self.context, self._today)
             view = self.estimates
+        elif name == MONTHS:
+            if self.months is None:
+                from dawnbeat.ui.window.runs.months_view import MonthsView
+
+                self.months = MonthsView(self.context, self._today)
+            view = self.months
+        elif name == RACE:
+            if self.race is None:
+                from dawnbeat.ui.window.runs.race_view import RaceView
+
+                self.race = RaceView(self.context, self._today)
+            view = self.race
         if view not in self._holders:
             self._holders[view] = Scrolled(view)
             self.views.addWidget(self._holders[view])
@@ -200,6 +218,17 @@ class RunsPage(PageWidget):
         dialog = ByHandDialog(self.context, now, self._keep_by_hand, self)
         dialog.open()
         return dialog
+
+    def save_shown(self) -> None:
+        """Save as CSV what the view in front shows: weeks, months or years, else the runs."""
+        front = self.views.currentWidget()
+        if self.weeks is not None and front is self._holders.get(self.weeks):
+            self.save_weeks()
+        elif self.months is not None and front is self._holders.get(self.months):
+            what = "year" if self.months.years else "month"
+            self._save(f"dawnbeat-{what}s.csv", what, self.months.save)
+        else:
+            self.save_runs()
 
     def save_runs(self) -> None:
         """Ask for a name and write all runs as CSV."""
@@ -258,7 +287,7 @@ class RunsPage(PageWidget):
         return judge_runs(run_store.binned(journal), zone_store.present_sets(journal, self._today()))
 
     def _show_runs(self, view: QWidget) -> None:
-        for each in (self.weeks, self.after, self.estimates):
+        for each in (self.weeks, self.months, self.after, self.estimates, self.race):
             if each is not None and each is view:
                 each.show_runs(self.judged)
 
@@ -271,7 +300,8 @@ class RunsPage(PageWidget):
             self.week.setText("")
         else:
             this, before = weeks_of(recent, monday, today)[-1], weeks_of(recent, monday - timedelta(weeks=1), today)[0]
-            said = f"<b>This week</b>: {week_words(this)}<br><b>Last week</b>: {week_words(before)}"
+            units = zone_store.chosen_units(self.context.journal)
+            said = f"<b>This week</b>: {week_words(this, units)}<br><b>Last week</b>: {week_words(before, units)}"
             if any(each.run.has_pulse and each.judged is None for each in self.judged):
                 said += f"<br>{NO_ZONES}"
             self.week.setText(said)
@@ -319,8 +349,7 @@ class RunsPage(PageWidget):
             ("Import…", "Ctrl+O", "Import FIT, TCX, GPX or CSV files; or drop them here", self.ask_files),
             ("Folder…", "Ctrl+Shift+O", "Import every run of a folder and below", self.ask_folder),
             ("By hand…", "N", "Enter a run without a file", self.ask_by_hand),
-            ("Runs CSV…", "Ctrl+E", "Save all runs as CSV", self.save_runs),
-            ("Weeks CSV…", "Ctrl+Shift+E", "Save all weeks as CSV", self.save_weeks),
+            ("Save CSV…", "Ctrl+E", "Save what is shown as CSV: the runs, the weeks, or the months", self.save_shown),
         ):
             tools.addWidget(controls.button(words, keys, tip, does, _WHERE))
         self.views.addWidget(self.table)

@@ -22,13 +22,13 @@ from PySide6.QtWidgets import (
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.maximum import Maximum, MaximumProposal
-from dawnbeat.training.run import CAN_BE_OVERRULED, MARK_WORDS, Mark, Samples
+from dawnbeat.training.run import CAN_BE_OVERRULED, MARK_WORDS, TALKS, Mark, Samples
 from dawnbeat.training.weeks import JudgedRun, judge_runs
 from dawnbeat.training.wording import DRIFT_IN_WORDS, clock
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import Key, label
+from dawnbeat.ui.window.parts.controls import ComboBox, Key, label
 from dawnbeat.ui.window.parts.formats import long_day
 from dawnbeat.ui.window.parts.layouts import Flow, Scrolled
 from dawnbeat.ui.window.parts.tables import fit_rows, give_tip, plain_table, write_rows
@@ -69,6 +69,11 @@ class RunView(QWidget):
         self.marks_table = plain_table(("No.", "From", "To", "What", ""), "What is marked in this run")
         self.felt = felt_box()
         self.race = QCheckBox("It was a race")
+        self.counts = QCheckBox("It counts as a run")
+        self.talk = ComboBox()
+        self.talk.addItem("")
+        for words in TALKS:
+            self.talk.addItem(words)
         self.note = QLineEdit()
 
         def give(words: str, keys: str, tip: str, does: Callable[[], object]) -> QPushButton:
@@ -91,6 +96,8 @@ class RunView(QWidget):
         if line is not None:
             line.editingFinished.connect(lambda: self._edit("felt_effort", felt_in(self.felt)))
         self.race.clicked.connect(lambda on: self._edit("race", "yes" if on else "no"))
+        self.counts.clicked.connect(lambda on: self._edit("counts", "yes" if on else "no"))
+        self.talk.activated.connect(lambda _: self._edit("talk", self.talk.currentText()))
         self.note.editingFinished.connect(lambda: self._edit("note", self.note.text()))
 
     # Showing
@@ -126,7 +133,7 @@ class RunView(QWidget):
         assert each is not None
         run, zones = each.run, None if each.zone_set is None else each.zone_set.zones
         self.heading.setText(f"{long_day(run.local_date)}, {run.began:%H:%M}")
-        self.summary.setText(headline_of(each))
+        self.summary.setText(headline_of(each, zone_store.chosen_units(self.context.journal)))
         self.figures.setText("\n".join(figures_words(each)))
         self.curve.setVisible(self.samples is not None)
         if self.samples is not None:
@@ -138,6 +145,8 @@ class RunView(QWidget):
         self._writing = True
         show_felt(self.felt, run.felt_effort)
         self.race.setChecked(run.race)
+        self.counts.setChecked(run.counts)
+        self.talk.setCurrentText(run.talk or "")
         self.note.setText(run.note)
         self._writing = False
         self.test_button.setEnabled(self.samples is not None and run.has_pulse)
@@ -250,6 +259,7 @@ class RunView(QWidget):
         own.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
         for words, control, tip in (
             ("Felt, 0 to 10", self.felt, "How hard the whole run felt: 0 is rest, 10 the most you could give"),
+            ("Talking went in", self.talk, "How talking went on most of it: the talk test, held against your zones"),
             ("Note", self.note, "Anything else"),
         ):
             label = QLabel(words)
@@ -259,6 +269,9 @@ class RunView(QWidget):
             own.addRow(label, control)
         self.race.setAccessibleName("It was a race")
         own.addRow("", self.race)
+        self.counts.setAccessibleName("It counts as a run")
+        self.counts.setToolTip("Whether it enters weeks, months, proposals and estimates; only running does by itself")
+        own.addRow("", self.counts)
         side = QWidget()
         column = QVBoxLayout(side)
         column.setContentsMargins(0, 0, 6, 0)

@@ -3,25 +3,27 @@
 from __future__ import annotations
 
 from dawnbeat.training.weeks import EASY_AIM, EASY_TIME_AIM, JudgedRun, Week
-from dawnbeat.training.wording import clock, number, pace, percent
+from dawnbeat.training.wording import Units, clock, number, pace, percent, way
 from dawnbeat.ui.window.parts.formats import short_day
 
 NO_ZONES = "No zones yet: the page Zones says what is missing."
 
 
-def headline_of(each: JudgedRun) -> str:
+def headline_of(each: JudgedRun, units: Units = "km") -> str:
     """Duration, distance, pace and easy share in one line."""
     figures = each.run.figures
     parts = [clock(figures.duration_s)]
     if figures.distance_m is not None:
-        parts.append(f"{figures.distance_m / 1000:.2f} km")
-        parts.append(f"{pace(figures.distance_m, figures.duration_s)}")
+        parts.append(f"{way(figures.distance_m, units)} {units}")
+        parts.append(pace(figures.distance_m, figures.duration_s, units))
     if each.judged is not None and each.judged.easy_share is not None:
         parts.append(f"{percent(each.judged.easy_share)} easy, at or below {each.judged.top_of_easy_bpm} bpm")
     elif not each.run.has_pulse:
         parts.append("no pulse")
     if each.run.race:
         parts.append("a race")
+    if not each.run.counts:
+        parts.append(f"{each.run.sport}: it does not count as a run")
     return " · ".join(parts)
 
 
@@ -54,6 +56,7 @@ def figures_words(each: JudgedRun) -> list[str]:
         loads.append(f"rating load {number(each.session_load)} (rating times minutes)")
     if loads:
         said.append(f"Load: {'; '.join(loads)}.")
+    said += [f"{note.words[0].upper()}{note.words[1:]}." for note in run.notes if note.code != "no pulse"]
     return said
 
 
@@ -71,17 +74,17 @@ def missing_words(each: JudgedRun) -> str:
     )
 
 
-def week_words(week: Week) -> str:
+def week_words(week: Week, units: Units = "km") -> str:
     """A week in one line."""
     if not week.runs:
         return "no run"
     parts = [f"{week.runs} run{'' if week.runs == 1 else 's'}", clock(week.duration_s)]
     if week.distance_m is not None:
-        parts.append(f"{week.distance_m / 1000:.1f} km{_without(week.without_distance)}")
+        parts.append(f"{way(week.distance_m, units, 1)} {units}{_without(week.without_distance)}")
     if week.judged_runs:
         parts.append(f"{week.easy_runs} of {week.judged_runs} easy{_around(week)}")
     if week.easy_share is not None:
-        parts.append(f"{percent(week.easy_share)} of the time easy (aim {percent(EASY_TIME_AIM)})")
+        parts.append(f"{percent(week.easy_share)} of the time (aim {percent(EASY_TIME_AIM)})")
         missing_s = week.duration_s - week.measured_s
         if missing_s >= 60:
             parts.append(f"{clock(missing_s)} not measured")
@@ -105,7 +108,7 @@ def _around(week: Week) -> str:
     aim = f" (aim {percent(EASY_AIM)}"
     if week.easy_runs_range is not None:
         low, high = week.easy_runs_range
-        aim += f"; the eight weeks before {100 * low:.0f} to {percent(high)}"
+        aim += f"; eight weeks before {100 * low:.0f} to {percent(high)}"
     return f"{aim})"
 
 

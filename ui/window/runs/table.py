@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import date
 
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QPushButton
+
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.training import run_store
-from dawnbeat.training.run import Run
+from dawnbeat.training import run_store, zone_store
+from dawnbeat.training.run import Run, check_talk
 from dawnbeat.training.weeks import JudgedRun
-from dawnbeat.training.wording import clock, number, pace, percent
+from dawnbeat.training.wording import PACE_UNIT, Units, bare_pace, clock, number, percent, way
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import count_of, long_day, short_day
 from dawnbeat.ui.window.parts.tables import Column, RowsModel, RowsTable, all_rows, back_undoably, bin_undoably
@@ -66,13 +71,12 @@ def _pace_s(each: JudgedRun) -> float:
     return figures.duration_s / figures.distance_m if figures.distance_m else float("inf")
 
 
-def _pace(each: JudgedRun) -> str:
-    return pace(each.run.figures.distance_m, each.run.figures.duration_s).removesuffix(" /km")
-
-
-def _km(each: JudgedRun) -> str:
-    way_m = each.run.figures.distance_m
-    return number(None if way_m is None else way_m / 1000, 2)
+def _what(each: JudgedRun) -> str:
+    """What the row is, where it is no plain run that counts."""
+    run = each.run
+    if run.counts:
+        return "race" if run.race else ""
+    return f"{'run' if run.sport == 'running' else run.sport}, not counted"
 
 
 def _right(
@@ -87,7 +91,7 @@ def _right(
     return Column(title, tip, text, key, item, right=True, widest=widest, hint=hint)
 
 
-COLUMNS: tuple[Column[JudgedRun], ...] = (
+_BEFORE: tuple[Column[JudgedRun], ...] = (
     Column(
         "Day",
         "the day of the run, by the clock of the place",
@@ -109,8 +113,29 @@ COLUMNS: tuple[Column[JudgedRun], ...] = (
         lambda e: e.run.figures.duration_s,
         "1:02:30",
     ),
-    _right("km", "distance", _km, lambda e: _value(e.run.figures.distance_m), "42.20"),
-    _right("min/km", "pace without pauses", _pace, _pace_s, "10:30"),
+)
+
+
+def _ways(units: Units) -> tuple[Column[JudgedRun], ...]:
+    return (
+        _right(
+            units,
+            "distance",
+            lambda e: way(e.run.figures.distance_m, units),
+            lambda e: _value(e.run.figures.distance_m),
+            "42.20",
+        ),
+        _right(
+            PACE_UNIT[units],
+            "pace without pauses",
+            lambda e: bare_pace(e.run.figures.distance_m, e.run.figures.duration_s, units),
+            _pace_s,
+            "10:30",
+        ),
+    )
+
+
+_AFTER: tuple[Column[JudgedRun], ...] = (
     _right(
         "Pulse, bpm",
         "mean of the measured pulse; – where there is none",
@@ -150,6 +175,13 @@ COLUMNS: tuple[Column[JudgedRun], ...] = (
         item="felt_effort",
     ),
     Column(
+        "What",
+        "a race, or what does not count as a run in weeks, months and findings",
+        _what,
+        _what,
+        hint=lambda e: "" if e.run.counts else "open it to let it count after all",
+    ),
+    Column(
         "Race",
         "whether it was a race",
         lambda e: "yes" if e.run.race else "",
@@ -170,6 +202,14 @@ COLUMNS: tuple[Column[JudgedRun], ...] = (
 )
 
 
+def columns_for(units: Units) -> tuple[Column[JudgedRun], ...]:
+    """All columns, with distance and pace in kilometres or miles."""
+    return (*_BEFORE, *_ways(units), *_AFTER)
+
+
+COLUMNS = columns_for("km")
+
+
 class RunsTable(RowsTable[JudgedRun]):
     """All runs. read, read_bin: give them judged by the zones of their day."""
 
@@ -177,6 +217,10 @@ class RunsTable(RowsTable[JudgedRun]):
         self, context: AppContext, read: Callable[[], Sequence[JudgedRun]], read_bin: Callable[[], Sequence[JudgedRun]]
     ) -> None:
         self._read, self._read_bin = read, read_bin
+        self.miles_button = controls.button(
+            "Miles", "", "Miles and min/mile instead of km and min/km, everywhere", self._choose_units, "Runs"
+        )
+        self.miles_button.setCheckable(True)
         model = RowsModel(COLUMNS, lambda each: each.run.id, self._edit, also=lambda e: long_day(e.run.local_date))
         super().__init__(context, model, KINDS, "run", "Runs", "a date, a weekday, a word of a note, a file", _EMPTY)
 
@@ -185,6 +229,26 @@ class RunsTable(RowsTable[JudgedRun]):
         row = next((row for row, each in enumerate(self.model.rows) if each.run.local_date == day), None)
         if row is not None:
             self.go_to(row)
+
+    def more_tools(self) -> Sequence[QPushButton]:  # noqa: D102
+        return [self.miles_button]
+
+    def show_rows(self, rows: Sequence[JudgedRun]) -> None:
+        """Show these, in the units chosen."""
+        units = zone_store.chosen_units(self.context.journal)
+        if self.miles_button.isChecked() != (units == "miles"):
+            self.miles_button.setChecked(units == "miles")
+            self.model.columns = columns_for(units)
+            self.model.headerDataChanged.emit(Qt.Orientation.Horizontal, 0, len(self.model.columns) - 1)
+        super().show_rows(rows)
+
+    def _choose_units(self) -> None:
+        units: Units = "miles" if self.miles_button.isChecked() else "km"
+        # show_rows changes the columns where the button and the choice differ.
+        self.miles_button.setChecked(units != "miles")
+        with self.context.saying("Not changed: "):
+            zone_store.set_setting(self.context.journal, "units", units)
+        self.context.journal_changed.emit()
 
     def listed(self) -> Sequence[JudgedRun]:  # noqa: D102
         return self._read()
@@ -221,21 +285,37 @@ def rating_from(text: str) -> float | None:
 
 
 def change(context: AppContext, run: Run, item: str, text: str) -> bool:
-    """Change felt_effort, race or note as typed, undoable; says what is wrong and returns whether it was done."""
-    felt = "" if run.felt_effort is None else f"{run.felt_effort:g}"
-    if text.strip() == {"felt_effort": felt, "race": "yes" if run.race else "no", "note": run.note}[item]:
+    """Change felt_effort, race, counts, talk or note as typed, undoable; returns whether it was done."""
+    text = text.strip()
+    before = {
+        "felt_effort": "" if run.felt_effort is None else f"{run.felt_effort:g}",
+        "race": "yes" if run.race else "no",
+        "counts": "yes" if run.counts else "no",
+        "talk": run.talk or "",
+        "note": run.note,
+    }
+    if text == before[item]:
         return False
     with context.saying("Not changed: "):
-        rating = rating_from(text) if item == "felt_effort" else run.felt_effort
-        note = text.strip() if item == "note" else run.note
-        race = text.strip() == "yes" if item == "race" else run.race
+        new = _as_typed(run, item, text)
         words = f"change {item.replace('_', ' ')} of the run of {short_day(run.local_date)}"
-        return context.do(
-            words,
-            lambda: _put(context, run.id, rating, note, race),
-            lambda: _put(context, run.id, run.felt_effort, run.note, run.race),
-        )
+        return context.do(words, lambda: _put(context, new), lambda: _put(context, run))
     return False
+
+
+def _as_typed(run: Run, item: str, text: str) -> Run:
+    """The run with one item changed; raises DawnbeatError for what can't be."""
+    match item:
+        case "felt_effort":
+            return replace(run, felt_effort=rating_from(text))
+        case "race":
+            return replace(run, race=text == "yes")
+        case "counts":
+            return replace(run, counts=text == "yes")
+        case "talk":
+            return replace(run, talk=check_talk(text) if text else None)
+        case _:
+            return replace(run, note=text)
 
 
 def to_bin(context: AppContext, runs: Sequence[Run]) -> None:
@@ -254,8 +334,19 @@ def overrule(context: AppContext, run: Run, number: int, overruled: bool) -> boo
     )
 
 
-def _put(context: AppContext, run_id: int, rating: float | None, note: str, race: bool) -> None:
-    run_store.edit(context.journal, run_id, rating, note, race, clear_felt_effort=rating is None)
+def _put(context: AppContext, run: Run) -> None:
+    """Write what the runner can change, as it is in `run`."""
+    run_store.edit(
+        context.journal,
+        run.id,
+        run.felt_effort,
+        run.note,
+        run.race,
+        clear_felt_effort=run.felt_effort is None,
+        counts=run.counts,
+        talk=run.talk,
+        clear_talk=run.talk is None,
+    )
 
 
 def _bin(context: AppContext, runs: Sequence[Run]) -> None:

@@ -101,7 +101,7 @@ class WeeksChart(QWidget):
         low, high = _bounds([week.easy_runs_range for week in weeks])
         self._range.set_data(middle, 100 * low, 100 * high)
         least = float(np.nanmin(np.concatenate((share[known], timed)))) if known.any() else 50.0
-        self.share.box.setYRange(min(40.0, 10 * math.floor(least / 10)), 103, padding=0)
+        self.share.box.setYRange(min(40.0, 10 * math.floor(least / 10)) - 6, 106, padding=0)
         self.select(self.selected)
 
     def show_load(self, loads: Sequence[float | None], spans: Sequence[Span | None], name: str) -> None:
@@ -119,7 +119,7 @@ class WeeksChart(QWidget):
         self.load.name = f"{name[0].upper()}{name[1:]} by week"
         self.load.canvas.setAccessibleName(self.load.name)
         self.legends[2].setText(
-            _spaced(f"● {name} of the week", "▒ lowest to highest of the eight weeks before", "no dot: a run lacks it")
+            _spaced(f"● the week’s {name}", "▒ lowest to highest of the eight weeks before", "no dot: a run lacks it")
         )
 
     def show_mornings(self, mornings: Sequence[Morning], settings: RangeSettings) -> None:

@@ -19,7 +19,7 @@ from PySide6.QtWidgets import (
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import zone_store
 from dawnbeat.training.weeks import EASY_AIM_SOURCE, JudgedRun, Week, weeks_of
-from dawnbeat.training.wording import UNKNOWN, clock, number, percent
+from dawnbeat.training.wording import UNKNOWN, Units, clock, number, percent, way
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, label
@@ -71,6 +71,7 @@ class WeeksView(QWidget):
         self.context = context
         self._today = today
         self.weeks: list[Week] = []
+        self._units: Units = "km"
         self._judged: Sequence[JudgedRun] = ()
         self._span: int | None = 12
         self._first_time = True
@@ -103,6 +104,7 @@ class WeeksView(QWidget):
             sets = zone_store.present_sets(self.context.journal, today)
             mornings = self.context.journal.mornings()
             kept = zone_store.chosen_coefficients(self.context.journal)
+            self._units = zone_store.chosen_units(self.context.journal)
         except DawnbeatError as error:
             self.context.say(str(error))
             return
@@ -127,7 +129,7 @@ class WeeksView(QWidget):
             return
         week = self.weeks[place]
         self.chart.select(monday)
-        self.said.setText(f"<b>Week of {short_day(monday)}</b>: {week_words(week)}")
+        self.said.setText(f"<b>Week of {short_day(monday)}</b>: {week_words(week, self._units)}")
         self.loads.setText(load_words(week, str(self.which.currentData())) or "No load is known for this week.")
         if not self.as_table.isChecked():
             return
@@ -185,9 +187,7 @@ class WeeksView(QWidget):
                     week.first.isoformat(),
                     str(week.runs),
                     clock(week.duration_s),
-                    _partly(
-                        number(None if week.distance_m is None else week.distance_m / 1000, 1), week.without_distance
-                    ),
+                    _partly(way(week.distance_m, self._units, 1), week.without_distance),
                     f"{week.easy_runs} of {week.judged_runs}" if week.judged_runs else UNKNOWN,
                     around,
                     percent(week.easy_share),
@@ -199,6 +199,7 @@ class WeeksView(QWidget):
                 )
             )
         self.table.blockSignals(True)
+        self.table.setHorizontalHeaderLabels([self._units if each == "km" else each for each in _HEADINGS])
         write_rows(self.table, rows)
         self.table.blockSignals(False)
         self._fit()

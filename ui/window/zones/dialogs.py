@@ -1,21 +1,43 @@
-"""Entering a maximum or a threshold pulse; the cautions of a maximal test stand in both."""
+"""A maximum, a threshold pulse or a pulse counted by hand; how to test, with the cautions of a maximal test."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date
 
-from PySide6.QtWidgets import QLineEdit, QWidget
+from PySide6.QtCore import QElapsedTimer, QTimer
+from PySide6.QtWidgets import (
+    QApplication,
+    QDialog,
+    QDialogButtonBox,
+    QHBoxLayout,
+    QLineEdit,
+    QProgressBar,
+    QVBoxLayout,
+    QWidget,
+)
 
+from dawnbeat.journal.resting import FEWEST, HandCount
 from dawnbeat.training import cautions
-from dawnbeat.training.maximum import AGE_FORMULAS, KIND_WORDS, KINDS, MOST_ADDED_BPM, Maximum, maximum_by_age
+from dawnbeat.training.maximum import (
+    AGE_FORMULAS,
+    KIND_WORDS,
+    KINDS,
+    MOST_ADDED_BPM,
+    Maximum,
+    maxima_by_age,
+    maximum_by_age,
+)
+from dawnbeat.training.protocols import WHO_MUST_NOT, Protocol
 from dawnbeat.training.threshold_effort import ERROR
 from dawnbeat.training.wording import seconds_from
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.training.zones import MAXIMUM_HIGH, MAXIMUM_LOW
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, SpinBox
+from dawnbeat.ui.window.parts.controls import ComboBox, SpinBox, label
 from dawnbeat.ui.window.parts.forms import FormDialog, day_edit, day_in
+from dawnbeat.ui.window.parts.layouts import Scrolled
 
 _USUAL_AGE = 40
 
@@ -84,8 +106,12 @@ class MaximumDialog(FormDialog):
             self.rows.setRowVisible(control, by_age)
         for control in (self.bpm, self.added):
             self.rows.setRowVisible(control, not by_age)
+        beside = [f"{each.formula.name}: {each.bpm:.0f} bpm" for each in maxima_by_age(self.age.value())]
         found = maximum_by_age(self.age.value(), self.formula.currentData())
-        self.about.setText(found.label if by_age else "")
+        self.about.setText(
+            f"{'; '.join(beside)}. One runner in three is more than {found.error_bpm:g} beats off any of them, so rest "
+            f"zones on none: test, or go by the talk test. {found.label[0].upper()}{found.label[1:]}."
+        )
         self.about.setVisible(by_age)
 
 
@@ -115,3 +141,107 @@ class ThresholdDialog(FormDialog):
         pace = self.pace.text().strip()
         seconds = seconds_from(pace) if pace else None
         return Threshold(day_in(self.day), self.bpm.value(), seconds, self.note.text().strip())
+
+
+COUNT_S = 30
+
+
+class CountDialog(FormDialog):
+    """A resting pulse counted by hand: a timer of 30 seconds, then the number. kept: the counts there are."""
+
+    def __init__(
+        self,
+        context: AppContext,
+        today: date,
+        kept: Sequence[HandCount],
+        keep: Callable[[date, int], object],
+        parent: QWidget,
+    ) -> None:
+        super().__init__(
+            context, "Resting pulse by hand", lambda: keep(day_in(self.day), self.beats.value()), parent, height=430
+        )
+        self.start_button = controls.button(
+            "Start 30 seconds", "Ctrl+Return", "Start the timer at a beat, which is 0", self.start, "Zones, counting"
+        )
+        self.bar = QProgressBar()
+        self.bar.setRange(0, 1000 * COUNT_S)
+        self.bar.setAccessibleName("Seconds to go")
+        self.bar.setFormat(f"{COUNT_S} s")
+        timer_row = QWidget()
+        row = QHBoxLayout(timer_row)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.addWidget(self.start_button)
+        row.addWidget(self.bar, 1)
+        self.beats = SpinBox(minimum=10, maximum=120, value=30, suffix=" beats")
+        self.day = day_edit(today, today)
+        self.row("Timer", timer_row, "Thirty seconds")
+        self.row("Counted", self.beats, "Beats in the thirty seconds")
+        self.row("Morning", self.day, "The morning of the count")
+        self.doubled = self.say("", "soft")
+        days = sorted({each.date: each.beats_in_30_s for each in kept}.items())[-FEWEST:]
+        said = ", ".join(f"{day.isoformat()}: {2 * beats} bpm" for day, beats in days)
+        self.say(f"Kept so far: {said or 'none'}. Three mornings make a resting pulse (common practice, no source).")
+        self.say(
+            "Before getting up, lying still: two fingers lightly on the wrist below the thumb, or beside the windpipe "
+            "on one side only. Begin at a beat and count it as 0."
+        )
+        self._clock, self._timer = QElapsedTimer(), QTimer(self, interval=100)
+        self._timer.timeout.connect(self._tick)
+        self.beats.valueChanged.connect(lambda _: self._say_doubled())
+        self._say_doubled()
+
+    def start(self) -> None:
+        """Run the timer from the beginning."""
+        self._clock.start()
+        self._timer.start()
+        self.keep_button.setEnabled(False)
+
+    def _tick(self) -> None:
+        gone = min(self._clock.elapsed(), 1000 * COUNT_S)
+        self.bar.setValue(gone)
+        self.bar.setFormat(f"{(1000 * COUNT_S - gone) / 1000:.0f} s to go")
+        if gone >= 1000 * COUNT_S:
+            self.ended()
+
+    def ended(self) -> None:
+        """The time is up: ask for the number."""
+        self._timer.stop()
+        QApplication.beep()
+        self.bar.setFormat("Stop: how many were there?")
+        self.keep_button.setEnabled(True)
+        self.beats.setFocus()
+        self.beats.selectAll()
+
+    def _say_doubled(self) -> None:
+        self.doubled.setText(f"Doubled: {2 * self.beats.value()} bpm.")
+
+
+class ProtocolDialog(QDialog):
+    """How to test, step by step; who must not comes first."""
+
+    def __init__(self, context: AppContext, protocol: Protocol, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.setWindowTitle(protocol.name)
+        steps = "\n".join(f"{number}. {step}" for number, step in enumerate(protocol.steps, start=1))
+        inside = QWidget()
+        column = QVBoxLayout(inside)
+        for style, name, words in (
+            ("", "Who must not", WHO_MUST_NOT),
+            ("small", "Cautions", "\n".join(cautions.MAXIMAL_TEST)),
+            ("large", "Test", protocol.name),
+            ("", "Steps", steps),
+            ("", "Result", f"Result: {protocol.reading} Import the run, open it, and press “Highest pulse…”."),
+            ("small", "Beats added", f"{cautions.ADDED_BEATS} The steps are common practice, no source."),
+        ):
+            if protocol.kind is None and name == "Result":
+                words = f"Result: {protocol.reading} Import the run, open it, and press “30-minute test…”."
+            if protocol.kind is not None or name != "Beats added":
+                column.addWidget(label(style, name, words))
+        column.addStretch(1)
+        buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Close)
+        buttons.rejected.connect(self.reject)
+        layout = QVBoxLayout(self)
+        layout.addWidget(Scrolled(inside), 1)
+        layout.addWidget(buttons)
+        px, room = context.theme.px, parent.window().size()
+        self.resize(min(px(700), room.width()), min(px(620), room.height()))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import date
+from functools import partial
 from typing import Any
 
 from PySide6.QtCore import Qt
@@ -11,7 +12,11 @@ from PySide6.QtWidgets import QFrame, QGroupBox, QPushButton, QSizePolicy, QVBox
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions, run_store, zone_store
+from dawnbeat.training.adaptation import fixed_of
 from dawnbeat.training.maximum import MaximumProposal, maximum_proposal
+from dawnbeat.training.protocols import PROTOCOLS, ProtocolKey
+from dawnbeat.training.weeks import judged_runs
+from dawnbeat.training.zone_review import EARLIER, review
 from dawnbeat.training.zone_store import Proposal, ZoneSet, why_words
 from dawnbeat.training.zones import (
     METHODS,
@@ -29,6 +34,7 @@ from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
 from dawnbeat.ui.window.parts.controls import label
 from dawnbeat.ui.window.parts.formats import short_day
 from dawnbeat.ui.window.parts.layouts import Flow, Scrolled, flow_of
+from dawnbeat.ui.window.zones.dialogs import ProtocolDialog
 from dawnbeat.ui.window.zones.editor import ZonesEditor
 from dawnbeat.ui.window.zones.methods import MethodsView
 from dawnbeat.ui.window.zones.pulses import AS_KEPT, ENTERED, PulsesPanel
@@ -61,6 +67,7 @@ class ZonesPage(PageWidget):
         self.headline = label("large", "Top of easy")
         self.rests = label("small", "What these zones rest on")
         self.trouble = label("", "What is missing or wrong")
+        self.review = label("", "What speaks against these zones")
         self.pulses = PulsesPanel(context, today)
         self.editor = ZonesEditor(context, self._work_out)
         self.methods = MethodsView(context)
@@ -123,6 +130,7 @@ class ZonesPage(PageWidget):
         if not self._edited:
             self.editor.scheme = self._kept_scheme()
         self.sets.show_sets(kept)
+        self._say_review(known)
         self.moved.offer("" if self._proposal is None else self._proposal.words)
         found = self._maximum
         self.higher.offer("" if found is None else f"{found.words} {found.caution}".strip())
@@ -243,6 +251,23 @@ class ZonesPage(PageWidget):
         why = why_words(self.pulses.known, entered, as_kept)
         return ZoneSet(self._today(), self.draft, why)
 
+    def _say_review(self, known: zone_store.Standing) -> None:
+        """What runs and mornings say against the zones in force; nothing is changed by it."""
+        journal, today = self.context.journal, self._today()
+        if self.in_force is None:
+            self.review.setText("No zones are kept yet.")
+            return
+        judged = judged_runs(journal, today, today - EARLIER)
+        found = review(judged, known, self.in_force, fixed_of(judged, today), today)
+        said = [f"• {each.words}" for each in found]
+        self.review.setText("\n".join(said) or "Nothing in your runs and mornings speaks against them.")
+
+    def ask_protocol(self, key: ProtocolKey) -> ProtocolDialog:
+        """Show how to test, step by step."""
+        dialog = ProtocolDialog(self.context, PROTOCOLS[key], self)
+        dialog.open()
+        return dialog
+
     def _journal_changed(self) -> None:
         self._stale = True
         if self.isVisible():
@@ -270,9 +295,30 @@ class ZonesPage(PageWidget):
         column.addWidget(self.moved)
         column.addWidget(self.higher)
         column.addWidget(_group("Your zones", self.editor))
+        still = QWidget()
+        column_of_review = QVBoxLayout(still)
+        column_of_review.setContentsMargins(0, 0, 0, 0)
+        column_of_review.addWidget(self.review)
+        column_of_review.addWidget(
+            label("small", "What becomes of it", "None of this is applied by itself: it is for you to judge.")
+        )
+        column.addWidget(_group("Are they still right?", still))
         column.addWidget(_group("By each method", self.methods))
         column.addWidget(_group("What they hang on", self.pulses))
-        tests = label("small", "Cautions for maximal tests", "\n".join(cautions.MAXIMAL_TEST))
+        tests = QWidget()
+        column_of_tests = QVBoxLayout(tests)
+        column_of_tests.setContentsMargins(0, 0, 0, 0)
+        column_of_tests.addWidget(label("small", "Cautions for maximal tests", "\n".join(cautions.MAXIMAL_TEST)))
+        tips: dict[ProtocolKey, tuple[str, str]] = {
+            "hills": ("Hill repeats…", "How to test your maximum on a hill, step by step"),
+            "mile": ("Hard mile…", "How to test your maximum on a track, step by step"),
+            "threshold": ("30 minutes…", "How to test your threshold, step by step"),
+        }
+        how = [
+            controls.button(words, "", tip, partial(self.ask_protocol, key), _WHERE)
+            for key, (words, tip) in tips.items()
+        ]
+        column_of_tests.addLayout(flow_of(*how))
         column.addWidget(_group("Before any maximal test", tests))
         column.addWidget(_group("Zones by date", self.sets))
         column.addWidget(label("small", "Rounding, and what zones are not", f"{ROUNDING} {cautions.NOT_MEDICAL}"))

@@ -15,9 +15,10 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from dawnbeat.journal import resting
 from dawnbeat.training import zone_store
 from dawnbeat.training.maximum import KIND_WORDS, Maximum
-from dawnbeat.training.wording import UNKNOWN, clock
+from dawnbeat.training.wording import PACE_UNIT, UNKNOWN, bare_pace
 from dawnbeat.training.zone_store import Standing, Threshold, ZoneSet
 from dawnbeat.training.zones import RESTING_HIGH, RESTING_LOW, Anchors
 from dawnbeat.ui.window.parts import controls
@@ -26,7 +27,7 @@ from dawnbeat.ui.window.parts.controls import ComboBox, SpinBox, label, on_key
 from dawnbeat.ui.window.parts.formats import short_day
 from dawnbeat.ui.window.parts.layouts import flow_of
 from dawnbeat.ui.window.parts.tables import fit_rows, give_tip, plain_table, write_rows
-from dawnbeat.ui.window.zones.dialogs import MaximumDialog, ThresholdDialog
+from dawnbeat.ui.window.zones.dialogs import CountDialog, MaximumDialog, ThresholdDialog
 from dawnbeat.ui.window.zones.sets import change_zones
 
 AS_KEPT, FROM_JOURNAL, ENTERED = "as kept", "from the journal", "entered"
@@ -62,6 +63,7 @@ class PulsesPanel(QWidget):
             return controls.button(words, keys, tip, does, _WHERE)
 
         self.add_maximum = give("Add…", "M", "Enter a measured maximum, or one by age", lambda: self.ask_maximum())
+        self.count_button = give("Count by hand…", "H", "Count your pulse for 30 seconds, with a timer", self.ask_count)
         self.drop_maximum = give(
             "Remove", "Ctrl+Shift+M", "Remove the selected maximum; Ctrl+Z brings it back", self.remove_maximum
         )
@@ -135,6 +137,26 @@ class PulsesPanel(QWidget):
             f"add the maximum of {entry.counts_as_bpm:.0f} bpm",
             lambda: zone_store.add_maximum(self.context.journal, entry, self._today()),
         )
+
+    def ask_count(self) -> CountDialog:
+        """Open the dialog with the timer."""
+        journal = self.context.journal
+        dialog = CountDialog(self.context, self._today(), resting.hand_counts(journal), self._keep_count, self)
+        dialog.open()
+        return dialog
+
+    def _keep_count(self, day: date, beats: int) -> None:
+        journal, kept = self.context.journal, [0]
+
+        def forth() -> None:
+            kept[0] = resting.add_hand_count(journal, day, beats)
+
+        if self.context.do(
+            f"add the count of {2 * beats} bpm", forth, lambda: resting.remove_hand_count(journal, kept[0])
+        ):
+            found = resting.from_hand_counts(resting.hand_counts(journal), self._today())
+            said = "three mornings make a resting pulse" if found is None else f"resting pulse {found.label}"
+            self.context.say(f"Kept: {2 * beats} bpm counted on {short_day(day)}; {said}.")
 
     def ask_maximum(self, proposed: Maximum | None = None) -> MaximumDialog:
         """Open the dialog; one proposed by a run comes filled in."""
@@ -222,7 +244,7 @@ class PulsesPanel(QWidget):
         elif self.known.resting is not None:
             said = f"{self.known.resting.label[0].upper()}{self.known.resting.label[1:]}."
         else:
-            said = "It takes three usable mornings in one posture; or choose “entered”."
+            said = "It takes three usable mornings in one posture, or three counts by hand; or choose “entered”."
         self.resting_words.setText(said)
 
     def _fill(self) -> None:
@@ -247,9 +269,12 @@ class PulsesPanel(QWidget):
             )
         self.maxima_words.setText(said)
         rows = []
+        units = zone_store.chosen_units(self.context.journal)
         for entry in self._thresholds:
-            pace = UNKNOWN if entry.pace_s_per_km is None else f"{clock(entry.pace_s_per_km)} /km"
+            known = entry.pace_s_per_km is not None
+            pace = bare_pace(1000.0, entry.pace_s_per_km or 0.0, units) if known else UNKNOWN
             rows.append((entry.date.isoformat(), f"{entry.bpm:.0f} bpm", pace, entry.note))
+        self.thresholds.setHorizontalHeaderLabels(["Day", "Pulse", PACE_UNIT[units], "Note"])
         write_rows(self.thresholds, rows)
         self.thresholds_words.setText(
             "None yet: the mean pulse of the last 20 minutes of a 30-minute test."
@@ -268,7 +293,7 @@ class PulsesPanel(QWidget):
         self._columns.setSpacing(26)
         line = flow_of(self.resting_from, self.resting)
         parts: tuple[tuple[str, tuple[Any, ...]], ...] = (
-            ("Resting pulse", (line, self.resting_words)),
+            ("Resting pulse", (line, self.resting_words, flow_of(self.count_button))),
             ("Maximum", (self.maxima_words, self.maxima, flow_of(self.add_maximum, self.drop_maximum))),
             (
                 "Threshold pulse",
