@@ -9,7 +9,9 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFileDialog
 from pytestqt.qtbot import QtBot
 
+from dawnbeat.capture.camera import NoCameraError
 from dawnbeat.capture.frames import FrameSource
+from dawnbeat.journal.ranges import RangeSettings
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.choices import ChoiceStore
 from dawnbeat.recordings.invented.rehearsal import RehearsalSource
@@ -60,7 +62,7 @@ def test_the_usual_windows_come_back(page: SettingsPage, context: AppContext) ->
     page.ranges["history_days"].setValue(30)
     page._reset_ranges()
     assert context.choices.ranges == {}
-    assert page.ranges["history_days"].value() == 60
+    assert page.ranges["history_days"].value() == RangeSettings().history_days
 
 
 def test_a_disk_that_refuses_is_said(page: SettingsPage, context: AppContext, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -84,6 +86,12 @@ def test_the_rehearsal_finger_is_measured_live(qtbot: QtBot, page: SettingsPage,
     assert last.jitter_ms is not None
     assert "30.0 frames a second" in last.words()
     assert "jitter" in last.words()
+    assert last.answer() == "This will do."
+    assert last.picture is not None
+    page._measured(last)
+    assert page.answer.text() == "This will do."
+    assert page.picture.isVisible()
+    assert "jitter" in page.figures.text()
 
 
 def test_a_camera_that_cannot_be_opened_says_why_and_the_button_comes_back(
@@ -112,7 +120,7 @@ def test_leaving_the_page_ends_the_test_and_lets_the_camera_go(
 
     page.test._open = lambda words: Endless(seed=1, duration_s=600.0, realtime=True)
     page._try()
-    qtbot.waitUntil(lambda: "frames a second" in page.answer.text())
+    qtbot.waitUntil(lambda: "frames a second" in page.figures.text())
     page.hidden()
     qtbot.waitUntil(lambda: not page.test.running)
     assert closed
@@ -123,8 +131,33 @@ def test_the_locks_of_a_camera_are_told() -> None:
     assert "640 x 480 pixels" in words
     assert "exposure: locked" in words
     assert "1 lost" in words
-    slow = Measured("camera 0", 640, 480, 60, 0, 14.8, 2.0).words()
-    assert "more light" in slow
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "dropped", "words"),
+    [
+        (29.97, 0, "This will do."),
+        (14.8, 0, "it is slow: give it more light"),
+        (30.0, 20, "frames are lost"),
+        (6.0, 0, "This won't do: 6 frames a second, and 9 are needed"),
+        (None, 0, "Waiting for frames"),
+    ],
+)
+def test_the_answer_says_whether_it_will_do(rate_hz: float | None, dropped: int, words: str) -> None:
+    assert words in Measured("camera 0", 640, 480, 120, dropped, rate_hz, 1.2).answer()
+
+
+def test_a_camera_that_is_not_there_gets_the_windows_own_ways_out(
+    qtbot: QtBot, page: SettingsPage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(words: str) -> FrameSource:
+        raise NoCameraError("there is no camera 0", "`dawnbeat cameras` lists those that are there")
+
+    page.test._open = fails
+    page.try_button.click()
+    qtbot.waitUntil(lambda: not page.test.running)
+    assert page.answer.text().startswith("There is no camera 0: press List cameras")
+    assert "`" not in page.answer.text()
 
 
 def test_cv2_is_not_loaded_before_a_camera_is_wanted() -> None:

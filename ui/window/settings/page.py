@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QResizeEvent
+from PySide6.QtGui import QImage, QPixmap, QResizeEvent
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
@@ -32,7 +32,7 @@ from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import POSTURES
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
-from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, Key, SpinBox
+from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, Key, SpinBox, label
 from dawnbeat.ui.window.parts.forms import RowsForm
 from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
 from dawnbeat.ui.window.parts.work import Task
@@ -115,12 +115,17 @@ class SettingsPage(PageWidget):
         self.stream.setPlaceholderText("http://…, https://… or rtsp://…")
         form.row("Address of the camera", self.stream, "The only address that the program ever connects to")
         self.stream.editingFinished.connect(lambda: self._choose(stream=self.stream.text().strip()))
-        self.try_button = self._button("Try it", "Alt+T", "Measure frames, jitter and locks", self._try)
+        self.try_button = self._button("Try it", "Alt+T", "See whether it will do, with a picture", self._try)
         self.list_button = self._button("List cameras", "Alt+L", "Measure every camera of this computer", self._list)
         form.below(flow_of(self.try_button, self.list_button))
-        self.answer = _note("")
-        self.answer.setAccessibleName("What the camera answered")
-        form.below(self.answer)
+        self.answer = label("large", "What the camera answered")
+        self.picture = QLabel()
+        self.picture.setAccessibleName("What the camera sees")
+        self.picture.hide()
+        self.figures = _note("")
+        self.figures.setAccessibleName("The figures behind the answer")
+        for each in (self.answer, self.picture, self.figures):
+            form.below(each)
         form.below(_note("A lamp or flash under the finger can get hot: take the finger off before it hurts."))
 
     def _reading_group(self) -> None:
@@ -217,14 +222,17 @@ class SettingsPage(PageWidget):
         self.move_button.setEnabled(not named)
         self.usual_button.setEnabled(not named and bool(chosen))
 
-    def _choose(self, **changes: Any) -> None:
+    def _choose(self, **changes: Any) -> bool:
+        """Keep a choice; False where it was refused."""
         if self._filling:
-            return
+            return False
         try:
             self.context.choose(**changes)
         except DawnbeatError as error:
             self.context.say(str(error))
             self._fill()
+            return False
+        return True
 
     def _choose_ranges(self) -> None:
         if self._filling:
@@ -244,34 +252,52 @@ class SettingsPage(PageWidget):
             return
         words = self.context.choices.source_words
         if not words:
-            self.answer.setText("Type the address of the camera first.")
+            self._show_answer("Type the address of the camera first.")
             return
-        self.answer.setText("Opening…")
+        self._show_answer("Opening…")
         self.try_button.setText("Stop")
         self.test.start(words)
 
     def _measured(self, measured: Measured) -> None:
-        self.answer.setText(measured.words())
+        self.answer.setText(measured.answer())
+        self.figures.setText(measured.words())
+        pixels = measured.picture
+        self.picture.setVisible(pixels is not None)
+        if pixels is not None:
+            height, width = pixels.shape[:2]
+            drawn = QImage(pixels.data, width, height, 3 * width, QImage.Format.Format_BGR888)
+            self.picture.setPixmap(QPixmap.fromImage(drawn))
 
     def _test_failed(self, why: str) -> None:
-        self.answer.setText(why)
+        self._show_answer(f"{why[:1].upper()}{why[1:]}.")
 
     def _test_ended(self) -> None:
         self.try_button.setText("Try it")
 
     def _list(self) -> None:
-        self.answer.setText("Looking for cameras…")
+        self._show_answer("Looking for cameras…")
         self.list_button.setEnabled(False)
         self.context.background.run(
-            _cameras, self.answer.setText, self.answer.setText, ended=lambda: self.list_button.setEnabled(True)
+            _cameras, self._show_listed, self._show_answer, ended=lambda: self.list_button.setEnabled(True)
         )
+
+    def _show_answer(self, words: str) -> None:
+        """Say something that has no picture and no figures."""
+        self.answer.setText(words)
+        self.figures.clear()
+        self.picture.hide()
+
+    def _show_listed(self, lines: str) -> None:
+        self._show_answer("")
+        self.figures.setText(lines)
 
     # Journal
 
     def _move(self) -> None:
         chosen = QFileDialog.getExistingDirectory(self, "Folder of the journal", str(self.context.home))
         if chosen:
-            self._choose(journal=chosen)
+            if not self._choose(journal=chosen):
+                return
             self.context.say("The window opens this folder from the next start on; nothing was moved.")
 
     def _usual(self) -> None:
