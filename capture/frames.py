@@ -57,7 +57,7 @@ class SourceAbout:
     promises, None if it promises nothing. controls: what the camera really took, by name of the control.
     live: whether frames come at their own pace and are lost when nobody takes them. invented: whether this light never
     shone through anybody's finger. patience_s: how long it may be silent before it counts as gone. taken: when what
-    it plays was filmed; None for now, or unknown.
+    it plays was filmed; None for now, or unknown. doubt: what is to be said of its clock, empty where it is good.
     """
 
     camera: str
@@ -69,6 +69,7 @@ class SourceAbout:
     invented: bool = False
     patience_s: float = 5.0
     taken: datetime | None = None
+    doubt: str = ""
 
 
 class FrameSource(Protocol):

@@ -80,6 +80,11 @@ def phone_line(news: News) -> str:
     return _PHONE_STAGES[news.stage]
 
 
+def clock_line(doubt: str) -> str:
+    """What is said of a source's own clock that can't be trusted; empty where it can."""
+    return f"{doubt[:1].upper()}{doubt[1:]}: look at the beats around it before you trust them." if doubt else ""
+
+
 _PHONE_STAGES = {
     "waiting": "Waiting for the phone.",
     "opened": "The phone has the page: press Open the camera there.",

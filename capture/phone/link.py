@@ -39,6 +39,7 @@ class News:
     long the phone has been silent, 0 while it is heard. hidden: its page is in the background. trouble: what
     went wrong, one line or empty. share: of the clip, 0 to 1. strangers: how often another device, or one
     with a wrong address, was turned away. lamp: of the camera that sends, in the page's words.
+    clock: what is to be said of the phone's clock, or empty.
     """
 
     stage: Stage
@@ -48,6 +49,7 @@ class News:
     share: float = 0.0
     strangers: int = 0
     lamp: str = ""
+    clock: str = ""
 
 
 class Link:
@@ -191,6 +193,7 @@ class Link:
                 0.0 if file is None else self.upload.stored / file.size,
                 self.strangers,
                 "" if self.facts is None else self.facts.known.get("lamp", ""),
+                self.clock.words,
             )
 
     def _ready(self) -> bool:

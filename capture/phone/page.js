@@ -406,6 +406,8 @@ class Camera {
   get can() { return this.track?.getCapabilities?.() ?? {}; }
 
   async light(on) {
+    // Some browsers know of the lamp only a moment after the camera is open.
+    for (let tries = 0; on && !this.can.torch && tries < 3; tries++) await new Promise((done) => setTimeout(done, 300));
     if (!("torch" in this.can) || !this.can.torch) { this.lamp = "not offered"; return; }
     this.lampOn = on;
     try {

@@ -43,6 +43,7 @@ _TOKEN_LETTERS = 26
 _COOKIE = "__Host-dawnbeat"
 _MOST_CONNECTIONS = 12
 _MOST_VISITS = 8  # loads of the page before a phone began: a look ahead by the phone's own scanner is one
+_ICONS = ("/favicon", "/apple-touch-icon")  # which browsers ask for by themselves, some without the cookie
 _ACCEPT_EVERY_S = 0.02
 _HANDSHAKE_S = 8.0
 _REQUEST_S = 30.0
@@ -251,8 +252,7 @@ class _Serving:
         known = secrets.compare_digest(token.upper().encode(), self.server._token.encode())
         visitor = request.cookies.get(_COOKIE, "")
         if not known or request.headers.get("Host") != self.host or not self._welcome(visitor, name):
-            self.link.strangers += 1
-            return self._nothing()
+            return self._turned_away(visitor, request.path)
         if request.method == "GET" and name in ("", "page.js"):
             return self._static(name, visitor)
         if name == "link" and request.headers.get("Origin") == self.origin and visitor in self.visits:
@@ -262,7 +262,13 @@ class _Serving:
             if request.method == "POST":
                 self.owner = visitor
                 return await self._post(request)
-        self.link.strangers += 1
+        return self._turned_away(visitor, request.path)
+
+    def _turned_away(self, visitor: str, path: str) -> Any:
+        """Nothing, and a mark where it was another device than the one that the address is for."""
+        ours = visitor in self.visits if self.owner is None else visitor == self.owner
+        if not ours and not path.startswith(_ICONS):
+            self.link.strangers += 1
         return self._nothing()
 
     def _welcome(self, visitor: str, name: str) -> bool:

@@ -75,6 +75,7 @@ class PhoneSource:
             nominal_rate_hz=facts.rate_hz,
             controls={**known, "frame times": f"{times}; {doubt}" if doubt else times},
             patience_s=self._patience_s,
+            doubt=doubt,
         )
 
     def frames(self) -> Iterator[Frame]:

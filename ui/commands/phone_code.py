@@ -34,9 +34,9 @@ def phone_in_terminal(where: str, screen: Console | None = None) -> FrameSource:
         # Dark on light whatever the terminal's own colours are, or scanners can't read it.
         screen.print(Text(code_in_letters(server.url), style="#000000 on #ffffff"), soft_wrap=True)
         screen.print("Scan this code with the phone, or type the address into its browser:")
-        screen.print(server.url, style="bold", soft_wrap=True, highlight=False)
+        screen.print(Text(server.url, style="bold"), soft_wrap=True)
         screen.print(f"{PHONE_WARNING} The fingerprint:")
-        screen.print(server.fingerprint, soft_wrap=True, highlight=False)
+        screen.print(Text(server.fingerprint), soft_wrap=True)  # as it is: ":AB:" would become a picture
         others = [str(each) for each in addresses() if each.ip != server.ip]
         if others:
             screen.print(f"Only {server.ip} is open; --network names another of this computer: {', '.join(others)}.")

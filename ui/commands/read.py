@@ -61,6 +61,7 @@ def read(
     from dawnbeat.morning.choices import ChoiceStore, chosen_home, reading_settings
     from dawnbeat.morning.flow import plan_without_buttons
     from dawnbeat.morning.taking import Order
+    from dawnbeat.morning.taking_text import clock_line
     from dawnbeat.shared.morning import posture_from
 
     choices = ChoiceStore().load()
@@ -88,6 +89,8 @@ def read(
         if frames.about.live:
             talk.say(_HOLD)
         got, kept = _take(order, home, quiet or as_json)
+        if frames.about.doubt:
+            talk.say(clock_line(frames.about.doubt))
     finally:
         frames.close()
     # Saved before anything is said or asked, so that a closed pipe or an answer that never comes costs nothing.

@@ -16,7 +16,7 @@ from dawnbeat.morning.flow import Phase, Plan, plan_without_buttons
 from dawnbeat.morning.keeping import Kept, saved
 from dawnbeat.morning.sources import file_named, is_phone, open_source, rehearsal_or
 from dawnbeat.morning.taking import Order, Snapshot
-from dawnbeat.morning.taking_text import ended_sentence, phone_line
+from dawnbeat.morning.taking_text import clock_line, ended_sentence, phone_line
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.formats import interval_words
@@ -89,7 +89,7 @@ class ReadPage(PageWidget):
         self.phone = PhoneView(context)
         self._server: PhoneServer | None = None
         self._elsewhere: str | None = None
-        self._hung_up = self._by_phone = False
+        self._hung_up = self._by_phone = self._clock_said = False
         for view in (self.start, self.finger, self.live, self.phone):
             self.stack.addWidget(view)
         column = QVBoxLayout(self)
@@ -193,7 +193,7 @@ class ReadPage(PageWidget):
     def _phone_open(self, server: PhoneServer) -> None:
         from dawnbeat.capture.phone.source import wait_for_phone
 
-        self._server = server
+        self._server, self._clock_said = server, False
         self._begin(lambda: wait_for_phone(server), self.phone)
 
     def _phone_failed(self, why: str) -> None:
@@ -268,7 +268,10 @@ class ReadPage(PageWidget):
             self._finish(capture.outcome)
 
     def _say_of_phone(self, news: News) -> None:
-        """Why no frames come from the phone, where that is known."""
+        """Why no frames come from the phone, where that is known; and once, that its clock is not to be trusted."""
+        if news.clock and not self._clock_said:
+            self._clock_said = True
+            self.context.say(clock_line(news.clock))
         if news.trouble or news.hidden or news.unheard_s > 0:
             (self.finger if self._phase == "finger" else self.live).say(phone_line(news))
 
