@@ -10,18 +10,19 @@ import dataclasses
 import json
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.journal.store import Journal
-from dawnbeat.journal.words import paragraph
 from dawnbeat.morning import sources
 from dawnbeat.morning.choices import Choices, ChoiceStore
 from dawnbeat.morning.taking import Taking
 from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.signal.live import LiveBeats
+from dawnbeat.ui.as_json import answer_data
 from dawnbeat.ui.main import run
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.read.page import ReadPage
@@ -55,11 +56,11 @@ def scripted(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) ->
         monkeypatch.setitem(Taking.__init__.__kwdefaults__, name, clock)  # type: ignore[arg-type]
 
 
-def by_command(home: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> dict[str, object]:
+def by_command(home: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> dict[str, Any]:
     monkeypatch.setenv("DAWNBEAT_HOME", str(home))
     ChoiceStore().save(Choices(duration_s=60, posture="sitting"))
     assert run(["read", "--json", "--no-ask"]) == 0
-    found: dict[str, object] = json.loads(capsys.readouterr().out)
+    found: dict[str, Any] = json.loads(capsys.readouterr().out)
     return found
 
 
@@ -100,7 +101,8 @@ def test_both_ways_agree_bit_for_bit(
     assert (said["ended_early"] or "") == page.result.ended.text()
     kept = page.result.kept
     assert kept is not None
-    assert kept.today is not None
+    assert kept.grounds is not None
     assert said["reasons"] == verdict_lines(kept.analysis.verdict)
-    assert paragraph(kept.today) in page.result.paragraph.text()
+    assert said["answer"] == answer_data(kept.grounds.answer())
+    assert page.result.card.headline.text() == said["answer"]["headline"]
     assert found[0][0].count(b"\n") > 1000
