@@ -17,8 +17,9 @@ _SLOPE_TOLERANCE = 0.02
 _LATE_S = 2.0
 _EARLY_S = 0.1
 _DRIFT = 0.002
-_RECENT, _RECOUNTED_EVERY, _NOT_YET, _MOST_HELD = 11, 48, 12, 9600
-_FEWEST_RECENT = 6
+_RECENT, _RECOUNTED_EVERY, _NOT_YET, _MOST_HELD = 24, 48, 12, 9600
+_FEWEST_RECENT = 10
+_GAP_STEPS = 1.6
 _STEADY_SHARE, _JITTERING_SHARE = 0.3, 0.15
 
 
@@ -118,10 +119,9 @@ class FrameClock:
 class DropCounter:
     """Counts frames that were lost, from when the others came.
 
-    Where frames come steadily a gap is a loss at once. Where they come late or in bursts, a late frame is followed by
-    one that is not, and a lost one leaves all later frames a step later; which it was shows only afterwards. So every
-    second or two all frames are laid on a steady camera's clock, and what was counted too early or too late is made
-    up for.
+    A late frame is followed by one that is not, or by a burst; a lost one leaves all later frames a step later. Which
+    it was shows only afterwards, so that a gap among steady frames is judged a dozen frames later. Where frames jitter,
+    all of them are laid on a steady camera's clock every second or two.
     """
 
     def __init__(self) -> None:
@@ -130,14 +130,8 @@ class DropCounter:
 
     def lost_before(self, time_s: float) -> int:
         """Frames that are known to be lost since this was last asked."""
-        recent_s = np.diff(self._times_s[-_RECENT:])
         self._times_s.append(time_s)
-        new = 0
-        if recent_s.size >= _FEWEST_RECENT:
-            usual_s = float(np.median(recent_s))
-            step_s = time_s - self._times_s[-2]
-            if step_s > 1.6 * usual_s and (np.abs(recent_s - usual_s) < _STEADY_SHARE * usual_s).all():
-                new = round(step_s / usual_s) - 1
+        new = self._lost_in_gap()
         self._counted += new
         if len(self._times_s) % _RECOUNTED_EVERY == 0 and self._jitters():
             # Those that only just came may be waiting for their burst.
@@ -148,6 +142,22 @@ class DropCounter:
         if len(self._times_s) > _MOST_HELD:
             self._times_s, self._counted = self._times_s[-_RECOUNTED_EVERY:], 0
         return new
+
+    def _lost_in_gap(self) -> int:
+        """Frames lost in a gap among steady ones that came a dozen frames ago."""
+        around_s = np.diff(self._times_s[-_RECENT - _NOT_YET - 1 :])
+        before_s, gap_s = around_s[: -_NOT_YET - 1], around_s[-_NOT_YET - 1 :]
+        if before_s.size < _FEWEST_RECENT:
+            return 0
+        usual_s = float(np.median(before_s))
+        uneven = np.abs(before_s - usual_s) > _STEADY_SHARE * usual_s
+        if gap_s[0] <= _GAP_STEPS * usual_s or uneven.mean() > _JITTERING_SHARE:
+            return 0
+        # A rate that became slower has its own step from here on.
+        if float(np.median(gap_s[1:])) > 1.3 * usual_s:
+            return 0
+        burst = gap_s[1:] < _STEADY_SHARE * usual_s
+        return max(0, round(gap_s[0] / usual_s) - 1 - int(burst.sum()))
 
     def _jitters(self) -> bool:
         """Whether frames come unevenly most of the time; a rate that changes once is even before and after."""

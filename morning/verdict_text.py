@@ -63,6 +63,9 @@ _TEXTS: Mapping[str, Callable[[_Values], str]] = {
     "kept": _said("{kept_s:.0f} s of {duration_s:.0f} s kept"),
     "timed": _said("beats timed to {error_ms:.1f} ms"),
     "rates_agree": _said("beats, repetition and spectrum agree about the rate"),
+    "colour_unchecked": _said(
+        "only one colour was bright enough and not clipped, so that it could not be checked for blood"
+    ),
     "short": _said("a short reading: its 95 % intervals are wide, two minutes would say more"),
     "low_unknown": _said(
         "an RMSSD of {rmssd_ms:.0f} ms is no more than the way from heart to finger adds by itself (up to "
@@ -104,8 +107,8 @@ _TEXTS: Mapping[str, Callable[[_Values], str]] = {
     ),
     "no_finger": _said("a finger covered the lens for only {covered_pct:.0f} % of the time"),
     "moves_like_light": _said(
-        "all colours moved alike, as under a lamp, a shadow or a changing exposure (red {red_pct:.0f} %, "
-        "blue {blue_pct:.0f} % of green): steady the light"
+        "the colours moved as under a lamp, a shadow or a changing exposure, not as blood moves them: "
+        "steady the light, and cover the whole lens"
     ),
     "not_a_pulse_wave": _said(
         "the wave has not the shape of a pulse (it rises in {rise_ms:.0f} ms, {steepness:.1f} times as steep as it "

@@ -46,7 +46,7 @@ class Settings:
     min_frame_rate_hz: float = number(9.0, 5.0, 60.0, "Hz", "fewest frames a second of a usable reading")
     min_frames_a_beat: float = number(8.0, 2.0, 60.0, "", "fewest frames in an interval that counts")
     min_median_likeness: float = number(0.8, 0.0, 1.0, "", "least median likeness of a usable reading")
-    max_timing_share: float = number(0.2, 0.0, 1.0, "", "share of RMSSD squared that timing errors may make up")
+    max_timing_share: float = number(0.17, 0.0, 1.0, "", "share of RMSSD squared that timing errors may make up")
     min_agreement: float = number(0.7, 0.0, 1.0, "", "share of windows in which rates must agree")
 
     def __post_init__(self) -> None:

@@ -26,7 +26,6 @@ from dawnbeat.signal.verdict import ABSURD_RATE_HZ, Evidence, verdict_on
 # Shorter stretches hold too few beats to know one by its likeness to the others.
 _SHORTEST_PIECE_S = 3.0
 _FEWEST_FRAMES = 24
-_OF_NOISE = 0.85
 
 
 def analyse(trace: Trace, settings: Settings | None = None) -> Analysis:
@@ -107,8 +106,7 @@ def _doubt_of(piece: PieceBeats) -> float:
     rate_hz = (piece.wave_s.size - 1) / (float(piece.wave_s[-1]) - start_s)
     wave = piece.colours @ piece.weights
     elsewhere_ms = timing_elsewhere_ms(wave, rate_hz, piece.time_s - start_s, piece.before_s, piece.after_s)
-    # Some of what is left of a beat is the way in which beats differ, which no edge knows of.
-    return max(1.0, _OF_NOISE * (elsewhere_ms or 0.0) / max(float(np.median(piece.error_ms)), 1e-6))
+    return max(1.0, (elsewhere_ms or 0.0) / max(float(np.median(piece.error_ms)), 1e-6))
 
 
 def _clock_error_ms(beat_s: FloatArray, times: FrameTimes) -> float:

@@ -44,7 +44,8 @@ _CLEARLY_SMOOTHER = 0.9
 _STEEP_SHARE = 0.3
 # A mean of thousands of pixels hits a multiple of this in every row only where it was rounded.
 _COARSE_STEPS = (1.0, 2.0, 4.0, 10.0, 20.0)
-_NEARLY_EQUAL = 0.02
+# Files hold five decimals.
+_EQUAL = 6e-6
 _OFTEN_REPEATED = 0.03
 
 
@@ -296,9 +297,5 @@ def _repeats(colour: FloatArray, coarse: float) -> BoolArray:
     if coarse or not live.any():
         return repeats
     change = np.abs(np.diff(colour[:, live], axis=0))
-    moving = change[(change > 1e-6).all(axis=1)]
-    if moving.shape[0] < 2:
-        return repeats
-    limit = np.where(live.sum() > 1, _NEARLY_EQUAL, 0.0) * np.median(moving, axis=0) + 1e-6
-    repeats[1:] = (change <= limit).all(axis=1)
+    repeats[1:] = (change <= _EQUAL).all(axis=1)
     return repeats

@@ -123,17 +123,21 @@ def camera(
     time_s: FloatArray | None = None,
     stamp_s: FloatArray | None = None,
     exposure: float = 0.5,
+    wander: float = 0.002,
 ) -> Reading:
     """What a camera makes of it.
 
     extra: (n, 3) or (n, 1) logarithm of brightness added by whatever else moves the light. time_s: when the frames
-    were taken, 30 a second if not given; stamp_s: when they say they were. exposure: of the frame's time.
+    were taken, 30 a second if not given; stamp_s: when they say they were. exposure: of the frame's time. wander: how
+    far the light gets in two minutes of small steps by chance; what else drifts does so within seconds.
     """
     time_s = np.arange(int(DURATION_S * 30)) / 30.0 if time_s is None else time_s
     # The light is added up over the exposure; three points of it are near enough for what a pulse does.
     span_s = exposure * float(np.median(np.diff(time_s)))
     absorbed = np.mean([body.absorbed(time_s + part * span_s) for part in (-0.33, 0.0, 0.33)], axis=0)
-    drift = 0.02 * np.cumsum(rng.standard_normal(time_s.size)) / np.sqrt(time_s.size)
+    drift = 0.01 * _slow(rng, time_s, 0.15) + wander * np.cumsum(rng.standard_normal(time_s.size)) / np.sqrt(
+        time_s.size
+    )
     mean = body.level * np.exp(absorbed + drift[:, None] + extra)
     colour = np.clip(mean + rng.standard_normal(mean.shape) * body.noise, 0.0, 255.0)
     pulse_bpm, rmssd_ms = truth(body.beats_s) if body.depth.any() else (None, None)
@@ -494,6 +498,11 @@ def tone_curve(rng: np.random.Generator) -> Reading:
     return replace(found, trace=Trace(found.trace.time_s, np.clip(colour, 0, 255)))
 
 
+def wandering_light(rng: np.random.Generator) -> Reading:
+    """Light that wanders in small steps by chance, two to ten of a hundred in two minutes."""
+    return camera(rng, finger(rng), wander=float(rng.uniform(0.02, 0.1)))
+
+
 def faint(rng: np.random.Generator) -> Reading:
     """A pulse hardly over the noise."""
     return camera(rng, finger(rng, ratio=float(np.exp(rng.uniform(np.log(1.0), np.log(15.0))))))
@@ -671,6 +680,7 @@ FAMILIES: tuple[Family, ...] = (
     Family("half grey levels", "disturbed", half_levels),
     Family("held blocks", "disturbed", held_blocks),
     Family("faint", "disturbed", faint),
+    Family("light that wanders", "disturbed", wandering_light),
     Family("bigeminy", "disturbed", bigeminy),
     Family("trigeminy", "disturbed", trigeminy),
     Family("every second beat weak", "disturbed", alternating),

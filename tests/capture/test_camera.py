@@ -92,7 +92,7 @@ def test_thirty_are_asked_for_where_sixty_do_not_come() -> None:
 
 def test_lost_frames_are_counted_and_leave_a_gap() -> None:
     capture = FakeCapture(FakeClock(), lost=frozenset({60, 61, 80}))
-    frames = take(camera(capture), 60)
+    frames = take(camera(capture), 90)
     counted = [frame.dropped_before for frame in frames if frame.dropped_before]
     assert counted == [2, 1]
     assert np.diff([frame.time_s for frame in frames]).max() == pytest.approx(0.1, abs=0.006)

@@ -169,6 +169,6 @@ def test_a_stream_whose_times_only_count_frames_is_timed_at_the_grab() -> None:
     source = StreamSource(
         "http://phone/", open_capture=lambda url: capture, monotonic=capture.clock, sleep=capture.clock.sleep
     )
-    frames = list(itertools.islice(source.frames(), 30))
+    frames = list(itertools.islice(source.frames(), 60))
     assert "counts frames" in source.about.controls["frame times"]
     assert [frame.dropped_before for frame in frames if frame.dropped_before] == [1]

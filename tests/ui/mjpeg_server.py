@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import socket
 import threading
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from dawnbeat.capture.opencv import load_cv2
@@ -15,8 +16,18 @@ _HEAD = b"HTTP/1.0 200 OK\r\nContent-Type: multipart/x-mixed-replace; boundary=n
 
 
 @contextmanager
-def finger_stream(seed: int, rate_hz: float, duration_s: float) -> Iterator[str]:
-    """Serve the rehearsal finger to whoever connects, from its first frame each time; gives the address."""
+def finger_stream(
+    seed: int,
+    rate_hz: float,
+    duration_s: float,
+    late_s: Callable[[float], float] | None = None,
+    lost: Callable[[int], bool] | None = None,
+) -> Iterator[str]:
+    """Serve the rehearsal finger to whoever connects, from its first frame each time; gives the address.
+
+    late_s: how long a frame taken at a time waits before it is sent, in seconds; frames keep their order. lost: whether
+    a frame of that number is never sent.
+    """
     sources: list[RehearsalSource] = []
     threads: list[threading.Thread] = []
 
@@ -28,7 +39,11 @@ def finger_stream(seed: int, rate_hz: float, duration_s: float) -> Iterator[str]
             with connection:
                 connection.recv(4096)
                 connection.sendall(_HEAD)
-                for frame in source.frames():
+                for number, frame in enumerate(source.frames()):
+                    if lost is not None and lost(number):
+                        continue
+                    if late_s is not None:
+                        time.sleep(late_s(frame.time_s))
                     good, data = cv2.imencode(".jpg", frame.image, [cv2.IMWRITE_JPEG_QUALITY, _QUALITY])
                     assert good
                     head = f"--next\r\nContent-Type: image/jpeg\r\nContent-Length: {data.size}\r\n\r\n"

@@ -1,0 +1,113 @@
+"""Frames that come late, in bursts, twice or not at all are laid on the clock of the camera that took them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from dawnbeat.shared.trace import Trace
+from dawnbeat.signal.analysis import analyse
+from dawnbeat.signal.clock import frame_times, lost_frames, steady_grid
+from tests.signal.fingers import finger, true_figures
+
+COUNT = 3600
+
+
+def taken_s(rate_hz: float = 30.0) -> np.ndarray:
+    return np.arange(COUNT) / rate_hz
+
+
+def rising(stamp_s: np.ndarray) -> np.ndarray:
+    step = 1e-4 * np.arange(stamp_s.size)
+    return np.maximum.accumulate(stamp_s - step) + step
+
+
+def apart_ms(grid_s: np.ndarray, true_s: np.ndarray) -> float:
+    """Error of the times from second to second, in ms; a constant lateness is none."""
+    error_s = grid_s - true_s
+    return 1000.0 * float(np.std(error_s[30:] - error_s[:-30]))
+
+
+@pytest.mark.parametrize("late_ms", [3.0, 10.0, 20.0])
+def test_frames_that_come_late_by_chance_are_laid_on_the_steady_clock(late_ms: float) -> None:
+    late_s = np.random.default_rng(1).exponential(late_ms / 1000.0, COUNT)
+    assert apart_ms(steady_grid(rising(taken_s() + late_s)), taken_s()) < 0.3
+
+
+@pytest.mark.parametrize("size_ms", [5.0, 20.0, 40.0])
+def test_a_delay_that_comes_and_goes_is_taken_off(size_ms: float) -> None:
+    late_s = size_ms / 1000.0 * (np.sin(2 * np.pi * 0.23 * taken_s()) + 0.5 * np.sin(2 * np.pi * 0.71 * taken_s()))
+    assert apart_ms(steady_grid(rising(taken_s() + late_s)), taken_s()) < 0.5
+
+
+@pytest.mark.parametrize("size", [2, 3, 5])
+def test_frames_in_bursts_are_laid_apart(size: int) -> None:
+    last = np.minimum((np.arange(COUNT) // size + 1) * size - 1, COUNT - 1)
+    assert apart_ms(steady_grid(rising(taken_s()[last])), taken_s()) < 1.5
+
+
+def test_a_rate_that_changes_keeps_its_times() -> None:
+    true_s = np.cumsum(np.repeat([1 / 30, 1 / 15, 1 / 24, 1 / 30], 500))
+    late_s = np.random.default_rng(2).exponential(0.004, true_s.size)
+    error_s = steady_grid(rising(true_s + late_s)) - true_s
+    assert np.percentile(np.abs(error_s - np.median(error_s)), 80) < 0.005
+    assert np.abs(error_s).max() < 0.05
+
+
+def test_stamps_of_a_camera_that_takes_unevenly_are_believed_where_the_light_bears_them_out() -> None:
+    rng = np.random.default_rng(3)
+    true_s = rising(taken_s() + rng.uniform(0.0, 0.012, COUNT))
+    wave = 100.0 - 3.0 * np.sin(2 * np.pi * 1.1 * true_s)[:, None] + 0.01 * rng.standard_normal((COUNT, 3))
+    times = frame_times(true_s, wave)
+    assert not times.fitted
+    np.testing.assert_array_equal(times.time_s, true_s)
+
+
+@pytest.mark.parametrize("late_ms", [0.0, 5.0, 10.0])
+def test_lost_frames_are_told_from_late_ones(late_ms: float) -> None:
+    rng = np.random.default_rng(4)
+    kept = rng.uniform(size=COUNT) >= 0.04
+    stamp_s = rising((taken_s() + rng.exponential(max(late_ms, 1e-6) / 1000.0, COUNT))[kept])
+    assert lost_frames(stamp_s) == pytest.approx(COUNT - kept.sum(), rel=0.15)
+    assert lost_frames(rising(taken_s() + rng.exponential(0.02, COUNT))) <= 2
+
+
+def test_frames_that_repeat_the_one_before_are_no_frames() -> None:
+    trace = finger(seed=81).trace()
+    keep = np.random.default_rng(5).uniform(size=len(trace)) >= 0.3
+    keep[0] = True
+    shown = trace.colour[np.maximum.accumulate(np.where(keep, np.arange(keep.size), 0))]
+    times = frame_times(trace.time_s, shown)
+    np.testing.assert_array_equal(times.rows, np.flatnonzero(keep))
+
+
+def test_a_still_picture_and_whole_grey_levels_are_not_called_repeats() -> None:
+    colour = np.random.default_rng(6).integers(99, 102, (COUNT, 3)).astype(float)
+    assert frame_times(taken_s(), colour).rows.size == COUNT
+    assert frame_times(taken_s(), np.full((COUNT, 3), 80.0)).rows.size == COUNT
+
+
+@pytest.mark.parametrize("kind", ["late", "wandering", "bursts"])
+def test_a_reading_over_a_bad_network_is_right_or_refused_for_its_clock(kind: str) -> None:
+    scenario = finger(seed=82, rmssd_ms=40.0)
+    trace = scenario.trace()
+    time_s = trace.time_s
+    late_s = {
+        "late": np.random.default_rng(7).exponential(0.010, time_s.size),
+        "wandering": 0.020 * np.sin(2 * np.pi * 0.37 * time_s),
+        "bursts": (2 - np.arange(time_s.size) % 3) / 30.0,
+    }[kind]
+    analysis = analyse(Trace(rising(time_s + late_s), trace.colour))
+    if analysis.verdict.usable:
+        assert analysis.metrics.rmssd_ms == pytest.approx(true_figures(scenario.beats_s)[1], rel=0.1)
+    else:
+        assert [finding.code for finding in analysis.verdict.findings] == ["irregular_frames"]
+
+
+@pytest.mark.parametrize("step_s", [1e-6, 1e-5, 1e-4])
+def test_an_absurd_rate_is_one_clear_finding(step_s: float) -> None:
+    count = 50_000
+    colour = 100.0 + np.random.default_rng(8).standard_normal((count, 3))
+    (finding,) = analyse(Trace(np.arange(count) * step_s, colour)).verdict.findings
+    assert finding.code == "absurd_rate"
+    assert finding.values["frame_rate_hz"] == pytest.approx(1.0 / step_s)
