@@ -157,7 +157,7 @@ class DropCounter:
         if float(np.median(gap_s[1:])) > 1.3 * usual_s:
             return 0
         burst = gap_s[1:] < _STEADY_SHARE * usual_s
-        return max(0, round(gap_s[0] / usual_s) - 1 - int(burst.sum()))
+        return max(0, round(float(gap_s[0]) / usual_s) - 1 - int(burst.sum()))
 
     def _jitters(self) -> bool:
         """Whether frames come unevenly most of the time; a rate that changes once is even before and after."""
