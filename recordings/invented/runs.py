@@ -37,6 +37,8 @@ _TEST_WEEK, _RACE_WEEK = 5, 10
 _SHORT_RACE_WEEK, _MIDDLE_RACE_WEEK, _HALF_WEEK = 2, 4, 7
 _MAXIMUM_WEEK = 8
 _WALK_WEEKS = (3, 9)
+# From here on talking says that the top of easy is too high.
+_SHORT_OF_BREATH_WEEK = 3
 _TEST_FROM_S = 600.0
 
 
@@ -87,6 +89,7 @@ def fill_with_invented_runs(journal: Journal, today: date, weeks: int = WEEKS, s
     first_morning = today - timedelta(days=DAYS - 1)
     begin = today - timedelta(days=7 * weeks - 1)
     zone_store.add_maximum(journal, Maximum(begin, "field test", _FIRST_MAXIMUM_BPM, note=INVENTED), begin)
+    zone_store.set_setting(journal, "coefficients", "women")
     for back, beats in enumerate((25, 24, 25)):
         add_hand_count(journal, begin - timedelta(days=back), beats)
     saved = 0
@@ -139,6 +142,8 @@ def _keep(journal: Journal, plan: _Plan, began: datetime, week: int, rng: np.ran
     kept = run_store.keep(journal, prepared)
     felt = None if plan is _EASY and week % 6 == 4 else float(np.clip(plan.felt + rng.integers(-1, 2) / 2, 0, 10))
     talk = _TALKS.get(plan.name) if week % 2 else None
+    if talk == "whole sentences" and week >= _SHORT_OF_BREATH_WEEK:
+        talk = "short sentences"
     run_store.edit(journal, kept.run_id, felt, f"{plan.name}, {INVENTED}", race=plan in _RACES, talk=talk)
     if plan is _HILLS and (peak := prepared.figures.peak_bpm) is not None:
         highest = Maximum(began.date(), "hill repeats", peak, 0, INVENTED, kept.run_id)

@@ -28,7 +28,7 @@ def test_invented_runs_show_everything_that_runs_can_have(journal: Journal) -> N
     assert any(each.run.race for each in judged)
     assert any(not each.run.has_pulse for each in judged)
     assert {each.run.sport for each in judged if not each.run.counts} == {"walking"}
-    assert {each.run.talk for each in judged} == {None, "whole sentences", "a few words"}
+    assert {each.run.talk for each in judged} == {None, "whole sentences", "short sentences", "a few words"}
     assert len(resting.hand_counts(journal)) == 3
     assert "hill repeats" in {entry.kind for entry in zone_store.maxima(journal)}
     assert any(each.run.felt_effort is None for each in judged)

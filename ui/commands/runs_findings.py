@@ -123,17 +123,9 @@ def race_command(
     if found.held:
         from dawnbeat.ui.commands.runs_tables import plain_table
 
-        headings = (
-            "Run",
-            "Day",
-            "Time",
-            "Pace, first third",
-            "last third",
-            "Pulse, first third",
-            "last third",
-            "Drift/h",
-        )
-        table = plain_table(f"How your longest runs held, first third and last; {PACE_UNIT[units]} and bpm", headings)
+        headings = ("Run", "Day", "Time", "First pace", "Last pace", "First pulse", "Last pulse", "Drift/h")
+        title = f"How your longest runs held, first third and last; {PACE_UNIT[units]} and bpm"
+        table = plain_table(title, headings)
         for each in found.held:
             table.add_row(
                 str(each.run_id),

@@ -145,15 +145,20 @@ PERIOD_MEANINGS = (
 
 
 def loads_table(weeks: Sequence[Week], coefficients: Coefficients | None = None) -> Table:
-    """The training load, one row a week, each beside its eight weeks before; without coefficients both impulses."""
+    """The training load, one row a week, beside its eight weeks before; without coefficients both impulses, alone."""
     names = COEFFICIENTS if coefficients is None else (coefficients,)
-    headings = [each for name in names for each in (f"Impulse, {name}", "Before")]
+    # Both impulses with their spans would be wider than a terminal.
+    beside = ("Before",) if coefficients is not None else ()
+    headings = [each for name in names for each in (f"Impulse, {name}", *beside)]
     table = plain_table("Load", ("Monday", *headings, "Rating load", "Before", "Monotony", "Strain"))
     for week in weeks:
         impulses = [
             cell
             for name in names
-            for cell in (_partly(number(week.trimp[name]), week.without_trimp), _load_span(week.trimp_range[name]))
+            for cell in (
+                _partly(number(week.trimp[name]), week.without_trimp),
+                *(_load_span(week.trimp_range[name]) for _ in beside),
+            )
         ]
         table.add_row(
             week.first.isoformat(),

@@ -726,7 +726,7 @@ def test_a_walk_says_that_it_does_not_count_and_can_be_made_to(
     walk = next(each for each in page.table.model.rows if not each.run.counts)
     row = page.table.model.row_of(walk.run.id)
     assert row is not None
-    assert page.table.model.index(row, TITLES.index("What")).data() == "walking, not counted"
+    assert page.table.model.index(row, TITLES.index("What")).data() == "not counted"
     page.open_run(walk.run.id)
     view = page.run_view
     assert view is not None
@@ -743,6 +743,7 @@ def test_a_walk_says_that_it_does_not_count_and_can_be_made_to(
 
 
 def test_whose_factors_are_used_is_asked_where_they_count(page: RunsPage, invented: Journal) -> None:
+    zone_store.set_setting(invented, "coefficients", None)
     page.shown()
     view = estimates_view(page)
     assert not any("from pulses:" in card.accessibleName() for card in view.cards)

@@ -76,7 +76,7 @@ def _what(each: JudgedRun) -> str:
     run = each.run
     if run.counts:
         return "race" if run.race else ""
-    return f"{'run' if run.sport == 'running' else run.sport}, not counted"
+    return "not counted"
 
 
 def _right(
@@ -98,6 +98,13 @@ _BEFORE: tuple[Column[JudgedRun], ...] = (
         lambda e: e.run.local_date.isoformat(),
         lambda e: e.run.began.timestamp(),
         hint=lambda e: f"{long_day(e.run.local_date)} (Enter opens it)",
+    ),
+    Column(
+        "What",
+        "a race, or what does not count as a run in weeks, months and findings",
+        _what,
+        _what,
+        hint=lambda e: "" if e.run.counts else f"{e.run.sport}: open it to let it count as a run after all",
     ),
     Column(
         "Began",
@@ -152,13 +159,6 @@ _AFTER: tuple[Column[JudgedRun], ...] = (
         _easy_hint,
     ),
     _right(
-        "Above",
-        "measured time above the top of easy",
-        lambda e: clock(_above(e)),
-        lambda e: _value(_above(e)),
-        "1:02:30",
-    ),
-    _right(
         "Missing",
         "share of the duration without a pulse that counts",
         lambda e: percent(_missing(e)),
@@ -174,12 +174,12 @@ _AFTER: tuple[Column[JudgedRun], ...] = (
         "10",
         item="felt_effort",
     ),
-    Column(
-        "What",
-        "a race, or what does not count as a run in weeks, months and findings",
-        _what,
-        _what,
-        hint=lambda e: "" if e.run.counts else "open it to let it count after all",
+    _right(
+        "Above",
+        "measured time above the top of easy",
+        lambda e: clock(_above(e)),
+        lambda e: _value(_above(e)),
+        "1:02:30",
     ),
     Column(
         "Race",
