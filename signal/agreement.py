@@ -75,14 +75,13 @@ def agreeing_share(pieces: list[PieceBeats], intervals: Intervals, settings: Set
 def _agree(
     centre_s: FloatArray, rate_bpm: FloatArray, half_s: float, end_s: FloatArray, kept_ms: FloatArray, tolerance: float
 ) -> list[bool]:
-    agree = []
     first = np.searchsorted(end_s, centre_s - half_s)
     last = np.searchsorted(end_s, centre_s + half_s)
-    for low, high, rate in zip(first, last, rate_bpm, strict=True):
-        if high - low >= 3:
-            beats_bpm = 60000.0 / float(np.mean(kept_ms[low:high]))
-            agree.append(bool(abs(rate / beats_bpm - 1.0) <= tolerance))
-    return agree
+    enough = last - first >= 3
+    first, last = first[enough], last[enough]
+    until_ms = np.concatenate([[0.0], np.cumsum(kept_ms)])
+    beats_bpm = 60000.0 * (last - first) / (until_ms[last] - until_ms[first])
+    return list(np.abs(rate_bpm[enough] / beats_bpm - 1.0) <= tolerance)
 
 
 def _share(agree: list[bool]) -> float:

@@ -8,6 +8,7 @@ second wave in each beat from deciding alone.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import log
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
@@ -90,37 +91,39 @@ def best_path(time_s: FloatArray, reward: FloatArray, period_s: FloatArray, rhyt
     breathing costs little, a premature beat something and a doubled or halved rate much.
     Returns indices of the chosen candidates; none where no candidate is worth choosing.
     """
+    # Few candidates lie within reach of each, so plain numbers are faster here than arrays.
     count = time_s.size
-    best = np.zeros(count)
-    before = np.full(count, -1, dtype=np.int64)
-    expected = np.log(period_s)
-    first = np.searchsorted(time_s, time_s - LONGEST_S)
-    last = np.searchsorted(time_s, time_s - SHORTEST_S, side="right")
+    at_s, worth = time_s.tolist(), reward.tolist()
+    expected = np.log(period_s).tolist()
+    first = np.searchsorted(time_s, time_s - LONGEST_S).tolist()
+    last = np.searchsorted(time_s, time_s - SHORTEST_S, side="right").tolist()
+    best, before = [0.0] * count, [-1] * count
     settled, settled_at, passed = 0.0, -1, 0
     for k in range(count):
-        low, high = int(first[k]), int(last[k])
-        if low > passed:
-            span = best[passed:low]
-            top = int(span.argmax())
-            if span[top] > settled:
-                settled, settled_at = float(span[top]), passed + top
-            passed = low
+        for j in range(passed, first[k]):
+            if best[j] > settled:
+                settled, settled_at = best[j], j
+        passed = max(passed, first[k])
         score, origin = 0.0, -1
         if settled > _LEAP_COST:
             score, origin = settled - _LEAP_COST, settled_at
-        if high > low:
-            odd = np.log(time_s[k] - time_s[low:high]) - expected[k]
-            reached = best[low:high] - rhythm_cost * odd * odd
-            top = int(reached.argmax())
-            if reached[top] > score:
-                score, origin = float(reached[top]), low + top
-        best[k] = score + reward[k]
+        here_s, usual = at_s[k], expected[k]
+        for j in range(first[k], last[k]):
+            # An interval only costs, so what is not ahead by itself need not be asked.
+            if best[j] > score:
+                odd = log(here_s - at_s[j]) - usual
+                reached = best[j] - rhythm_cost * odd * odd
+                if reached > score:
+                    score, origin = reached, j
+        best[k] = score + worth[k]
         before[k] = origin
     chosen = []
-    k = int(best.argmax()) if count and best.max() > 0 else -1
+    k = max(range(count), key=best.__getitem__, default=-1)
+    if k >= 0 and best[k] <= 0.0:
+        k = -1
     while k >= 0:
         chosen.append(k)
-        k = int(before[k])
+        k = before[k]
     return np.array(chosen[::-1], dtype=np.int64)
 
 

@@ -15,6 +15,7 @@ the edges are the restless ones.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -116,13 +117,14 @@ def align(
     time_s = guess_s.copy()
     rows = curve(time_s[:, None] + offset_s)
     fit = np.stack([np.ptp(rows, axis=1), np.zeros_like(time_s), rows.mean(axis=1), np.zeros_like(time_s)])
+    slope, inner_slope, inner_s = _slopes(offset_s.size)
     for _ in range(rounds):
-        edge = CubicSpline(offset_s, _median_edge(rows, fit, drift))
         # Anchored at its steepest point, the median edge means the same in every block and recording.
-        time_s = time_s + _steepest(edge, before_s, after_s)
+        steepest = int(np.argmax(inner_slope @ _median_edge(rows, fit, drift)))
+        time_s = time_s + offset_s[0] + inner_s[steepest]
         rows = curve(time_s[:, None] + offset_s)
-        edge = CubicSpline(offset_s, _median_edge(rows, fit, drift))
-        basis = np.column_stack([edge(offset_s), edge(offset_s, 1), drift])
+        edge = _median_edge(rows, fit, drift)
+        basis = np.column_stack([edge, slope @ edge, drift])
         solve, expected = _shrunken_solution(basis, rows)
         fit = expected + solve @ (rows.T - basis @ expected)
         # An edge seen s too late looks like edge + s * its slope, so the weight of the slope gives the shift.
@@ -169,9 +171,16 @@ def _median_edge(rows: FloatArray, fit: FloatArray, drift: FloatArray) -> FloatA
     return np.asarray(edge / max(float(np.ptp(edge)), 1e-12))
 
 
-def _steepest(edge: CubicSpline, before_s: float, after_s: float) -> float:
-    fine_s = np.linspace(-before_s, after_s, 501)[50:-50]
-    return float(fine_s[np.argmax(edge(fine_s, 1))])
+@lru_cache(maxsize=64)
+def _slopes(points: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """What to multiply the points of an edge by for the slope of the spline through them.
+
+    At the points themselves, (p, p); at 401 places inside, (401, p); and these places, in seconds from the first point.
+    """
+    at_s = np.arange(points) * _STEP_S
+    spline = CubicSpline(at_s, np.eye(points))
+    inner_s = np.linspace(0.0, at_s[-1], 501)[50:-50]
+    return spline(at_s, 1), spline(inner_s, 1), inner_s
 
 
 def _usual_height(value: FloatArray) -> FloatArray:
