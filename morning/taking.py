@@ -247,7 +247,7 @@ class _Loop:
         self.flow = taking.flow
         self.flow.live = about.live
         self._gauge = ContactGauge()
-        watched = self.order.watched
+        watched = self.order.watched or source.tell is not None
         self._wave = LiveBeats(self.order.settings) if watched else None
         self._counted = LiveBeats(self.order.settings) if watched else None  # settling is no part of the share kept
         self._start_s = 0.0

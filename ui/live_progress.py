@@ -8,6 +8,7 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskID, TextColumn
@@ -33,6 +34,7 @@ def take_in_terminal(order: Order, quiet: bool = False) -> Taken:
         console=console,
         disable=quiet or not console.is_terminal,
     )
+    order = replace(order, watched=order.watched and not bar.disable)
     with bar:
         drawing = _Drawing(bar, order.plan)
         taking = Taking(order, drawing.show)

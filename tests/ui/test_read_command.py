@@ -3,14 +3,17 @@ from __future__ import annotations
 import io
 import os
 import signal
+import struct
 import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from subprocess import Popen
 
+import cv2
+import numpy as np
 import pytest
 
 from dawnbeat.capture.frames import Frame
@@ -157,6 +160,24 @@ def test_an_output_that_takes_nothing_costs_no_reading(place: Path, samples: Pat
     assert f"is kept as reading {kept.id}" in done.stderr
     assert done.stderr.count("\n") == 1
     assert done.returncode == 0
+
+
+def test_a_clip_is_a_reading_of_when_it_was_filmed(cli: CommandLine, place: Path) -> None:
+    filmed = datetime(2026, 3, 1, 5, 40, tzinfo=UTC)
+    since_1904 = int((filmed - datetime(1904, 1, 1, tzinfo=UTC)).total_seconds())
+    writer = cv2.VideoWriter("clip.mp4", cv2.VideoWriter_fourcc(*"mp4v"), 30.0, (64, 48))
+    for number in range(90):
+        writer.write(np.full((48, 64, 3), (20, 30, 120 + number % 9), dtype=np.uint8))
+    writer.release()
+    data = bytearray(Path("clip.mp4").read_bytes())
+    assert "say it with --taken" in cli("read", "--source", "clip.mp4", "--no-ask").refused()
+    at = data.index(b"mvhd") + 8
+    data[at : at + 4] = struct.pack(">I", since_1904)
+    Path("clip.mp4").write_bytes(data)
+    cli("read", "--source", "clip.mp4", "--settle", 0, "--no-ask").fine()
+    (kept,) = _kept(place)
+    assert kept.began == filmed
+    assert kept.began.utcoffset() == filmed.astimezone().utcoffset()
 
 
 @pytest.mark.parametrize(
