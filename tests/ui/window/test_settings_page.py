@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import dataclasses
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,14 +12,19 @@ from pytestqt.qtbot import QtBot
 
 from dawnbeat.capture.camera import NoCameraError
 from dawnbeat.capture.frames import FrameSource
+from dawnbeat.journal.backup import backup
+from dawnbeat.journal.csv_files import export_mornings
 from dawnbeat.journal.ranges import RangeSettings
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.choices import ChoiceStore
 from dawnbeat.recordings.invented.rehearsal import RehearsalSource
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.morning import StoredReading
+from dawnbeat.shared.settings import Settings
 from dawnbeat.ui.window.parts import saving
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.settings.camera_trial import CameraTest, Measured
+from dawnbeat.ui.window.settings.journal_care import Found
 from dawnbeat.ui.window.settings.page import SettingsPage
 
 
@@ -177,9 +183,76 @@ def test_the_journal_is_backed_up_into_one_file(
     qtbot: QtBot, page: SettingsPage, one_reading: Journal, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(saving, "ask_save", lambda *_: tmp_path / "all.zip")
-    page.backup_button.click()
-    qtbot.waitUntil(lambda: "Backed up 1 readings" in page.context.last_said)
+    page.care.backup_button.click()
+    qtbot.waitUntil(lambda: "Backed up 1 reading and" in page.context.last_said)
     assert "journal.sqlite3" in zipfile.ZipFile(tmp_path / "all.zip").namelist()
+
+
+def test_a_backup_is_restored_and_the_window_goes_on_with_it(
+    qtbot: QtBot, page: SettingsPage, recorded: StoredReading, context: AppContext, tmp_path: Path
+) -> None:
+    with Journal.open(context.home) as other:
+        backup(other, tmp_path / "all.zip")
+    context.journal.put_in_bin(recorded.id)
+    context.journal.empty_bin([recorded.id])
+    changed: list[int] = []
+    context.journal_changed.connect(lambda: changed.append(len(context.journal.readings())))
+    page.care.restore(tmp_path / "all.zip")
+    assert not page.window().isEnabled()
+    qtbot.waitUntil(lambda: not page.care.running)
+    assert page.window().isEnabled()
+    assert changed == [1]
+    assert (context.home / str(context.journal.readings()[0].recording)).exists()
+    assert "kept in" in page.care.told.text()
+
+
+def test_what_is_no_backup_leaves_the_journal_as_it_is(
+    qtbot: QtBot, page: SettingsPage, one_reading: Journal, context: AppContext, tmp_path: Path
+) -> None:
+    (tmp_path / "odd.zip").write_bytes(b"no zip at all")
+    page.care.restore(tmp_path / "odd.zip")
+    qtbot.waitUntil(lambda: not page.care.running)
+    assert len(context.journal.readings()) == 1
+    assert "odd.zip" in page.care.told.text()
+
+
+def test_mornings_come_back_from_a_csv_after_it_was_shown_what_that_adds(
+    qtbot: QtBot, page: SettingsPage, one_reading: Journal, context: AppContext, tmp_path: Path
+) -> None:
+    export_mornings(one_reading, tmp_path / "all.csv", include_not_usable=True)
+    gone = one_reading.readings()[0]
+    one_reading.put_in_bin(gone.id)
+    one_reading.empty_bin([gone.id])
+    page.care.plan_import(tmp_path / "all.csv")
+    qtbot.waitUntil(lambda: page.window().findChild(Found) is not None)
+    dialog = page.window().findChild(Found)
+    assert dialog is not None
+    assert "1 new" in dialog.lines.toPlainText()
+    assert one_reading.readings() == []
+    dialog.yes.click()
+    qtbot.waitUntil(lambda: not page.care.running and "Imported" in page.care.told.text())
+    assert [each.uid for each in context.journal.readings()] == [gone.uid]
+
+
+def test_the_journal_is_analysed_again_and_stored_only_when_told(
+    qtbot: QtBot, page: SettingsPage, recorded: StoredReading, context: AppContext
+) -> None:
+    context.make_detection_default(dataclasses.replace(Settings(), channel="blue"))
+    page.care.analyse_again()
+    qtbot.waitUntil(lambda: page.window().findChild(Found) is not None, timeout=20_000)
+    dialog = page.window().findChild(Found)
+    assert dialog is not None
+    assert "1 analysed again" in dialog.lines.toPlainText()
+    assert context.journal.reading(recorded.id).settings_json == recorded.settings_json
+    dialog.yes.click()
+    qtbot.waitUntil(lambda: "Stored" in page.care.told.text())
+    assert "blue" in str(context.journal.reading(recorded.id).settings_json)
+
+
+def test_without_recordings_nothing_is_analysed_again(qtbot: QtBot, page: SettingsPage, one_reading: Journal) -> None:
+    page.care.analyse_again()
+    qtbot.waitUntil(lambda: not page.care.running)
+    assert "no reading" in page.care.told.text()
 
 
 def test_another_place_is_taken_at_the_next_start(

@@ -18,7 +18,6 @@ from PySide6.QtWidgets import (
     QLabel,
     QLineEdit,
     QPushButton,
-    QSlider,
     QSpinBox,
     QVBoxLayout,
     QWidget,
@@ -26,17 +25,17 @@ from PySide6.QtWidgets import (
 
 from dawnbeat.journal.folder import HOME_VARIABLE
 from dawnbeat.journal.ranges import RangeSettings
-from dawnbeat.journal.store import Journal
 from dawnbeat.morning.choices import DURATIONS_S, SOURCES, TEXT_PERCENT, THEMES
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import POSTURES
-from dawnbeat.ui.window.parts import controls, saving
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
-from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, Key, SpinBox, label
+from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, Slider, SpinBox, label
 from dawnbeat.ui.window.parts.forms import RowsForm
 from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
 from dawnbeat.ui.window.parts.work import Task
 from dawnbeat.ui.window.settings.camera_trial import CameraTest, Measured
+from dawnbeat.ui.window.settings.journal_care import JournalCare
 
 _WHERE = "Settings"
 _SOURCE_WORDS = dict(
@@ -99,6 +98,10 @@ class SettingsPage(PageWidget):
         """Let the camera go."""
         self.test.stop()
 
+    def busy(self) -> str | None:
+        """Work on the journal that closing would break off."""
+        return "Work on the journal is under way." if self.care.running else None
+
     def closing(self) -> None:
         """Let the camera go."""
         self.test.stop()
@@ -140,7 +143,7 @@ class SettingsPage(PageWidget):
     def _looks_group(self) -> None:
         form = self._group("Looks")
         self.theme = self._combo(form, "Theme", {each: _THEME_WORDS[each] for each in THEMES}, "theme")
-        self.text = QSlider(Qt.Orientation.Horizontal)
+        self.text = Slider()
         self.text.setRange(*TEXT_PERCENT)
         self.text.setSingleStep(10)
         self.text.setPageStep(20)
@@ -157,8 +160,9 @@ class SettingsPage(PageWidget):
         form.below(self.place, "Place")
         self.move_button = self._button("Choose a folder…", "", "Open another journal at the next start", self._move)
         self.usual_button = self._button("Usual place", "", "Use the usual place at the next start", self._usual)
-        self.backup_button = self._button("Back up…", "Ctrl+B", "Journal and recordings in one file", self._backup)
-        form.below(flow_of(self.move_button, self.usual_button, self.backup_button))
+        form.below(flow_of(self.move_button, self.usual_button))
+        self.care = JournalCare(self.context)
+        form.below(self.care)
 
     def _range_group(self) -> None:
         form = self._group("Usual range")
@@ -304,14 +308,6 @@ class SettingsPage(PageWidget):
         self._choose(journal="")
         self.context.say("The window opens the usual place from the next start on; nothing was moved.")
 
-    def _backup(self) -> None:
-        path = saving.ask_save(self, "Back up the journal", "dawnbeat-backup.zip", "Zip (*.zip)")
-        if path is None:
-            return
-        home = self.context.home
-        self.context.say("Backing up…")
-        self.context.background.run(lambda task: _back_up(home, path, task), self.context.say, self.context.say)
-
     # Rows
 
     def _group(self, words: str) -> RowsForm:
@@ -345,23 +341,14 @@ class SettingsPage(PageWidget):
         form.below(check)
         return check
 
-    def _button(self, words: str, keys: str, tip: str, does: Callable[[], None]) -> QPushButton:
-        button = QPushButton(words)
-        if keys:
-            controls.give(button, Key(keys, tip, _WHERE))
-        else:
-            button.setToolTip(tip)
-            button.setAccessibleName(words)
-        button.clicked.connect(lambda: does())
-        return button
+    def _button(self, words: str, keys: str, tip: str, does: Callable[[], object]) -> QPushButton:
+        return controls.button(words, keys, tip, does, _WHERE)
 
 
 def _note(words: str) -> QLabel:
-    label = QLabel(words)
-    label.setWordWrap(True)
-    label.setProperty("class", "soft")
-    label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-    return label
+    note = label("soft", words, words)
+    note.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+    return note
 
 
 def _cameras(task: Task) -> str:
@@ -377,11 +364,3 @@ def _cameras(task: Task) -> str:
         locks = ", ".join(f"{name} {answer}" for name, answer in camera.locks.items())
         lines.append(f"{camera.index}: {camera.name}, {camera.width} x {camera.height}, {rate}{jitter}; {locks}")
     return "\n".join(lines) or "No camera was found: connect one, or try the rehearsal finger."
-
-
-def _back_up(home: Path, path: Path, task: Task) -> str:
-    from dawnbeat.journal.backup import backup
-
-    with Journal.open(home) as journal:
-        made = backup(journal, path, overwrite=True, progress=task.progress)
-    return f"Backed up {made.readings} readings and {made.recordings} recordings in {path.name}."

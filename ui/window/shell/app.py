@@ -62,6 +62,7 @@ def run_window(
         with interrupts(window.end):
             code = app.exec()
         window.deleteLater()
+        context.journal.close()  # another one, where a backup was restored
     return code
 
 
