@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -72,23 +71,14 @@ def _be_ready() -> None:
     """A Qt application, on the display where there is one, else on none; raises DawnbeatError where Qt can't draw."""
     if (problem := drawing_problem()) is not None:
         raise DawnbeatError(problem)
-    from PySide6.QtCore import qInstallMessageHandler
     from PySide6.QtWidgets import QApplication
 
     if QApplication.instance() is None:
         if display_problem() is not None:
             os.environ["QT_QPA_PLATFORM"] = "offscreen"
-        if os.environ.get("QT_QPA_PLATFORM", "").startswith("offscreen"):
-            qInstallMessageHandler(_tell)
         from dawnbeat.ui.window.shell.app import make_app
 
         _kept.append(make_app())
-
-
-def _tell(_kind: object, _where: object, words: str) -> None:
-    # The offscreen platform says this of everything that is laid out; nobody can act on it.
-    if "propagateSizeHints" not in words:
-        print(words, file=sys.stderr)
 
 
 _kept: list[object] = []  # Python would take the application away while it draws

@@ -18,6 +18,7 @@ from dawnbeat.shared.trace import BoolArray
 from dawnbeat.ui.window.mornings.series import DAY_S, Series, day_of, seconds_of, series_of
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import interval_words, long_day
+from dawnbeat.ui.window.parts.pictures import Figure, Part
 from dawnbeat.ui.window.parts.plots import Ink, Plot
 
 LEGEND = "    ".join(
@@ -65,6 +66,7 @@ class MorningsChart(QWidget):
         context.theme_changed.connect(self._keep_height)
         for half in (self.above, self.below):
             half.plot.readout.hide()
+            half.plot.legend = LEGEND
             half.plot.when_home(self.show_all)
             half.plot.pointed.connect(self._pointed)
             half.plot.pressed.connect(self._pressed)
@@ -75,7 +77,14 @@ class MorningsChart(QWidget):
         self.readings = readings
         for half in (self.above, self.below):
             half.draw(series_of(readings, half.measure, ranges))
+            half.plot.know(bool(readings))
         self.select(self.selected)
+
+    @property
+    def picture(self) -> Figure:
+        """Both plots as they stand, with what the marks mean."""
+        parts = (Part(self.above.plot, 1.3, "RMSSD, ms"), Part(self.below.plot, 1.0, "Resting pulse, bpm", LEGEND))
+        return Figure("mornings", parts, "Mornings")
 
     def _keep_height(self, _theme: object = None) -> None:
         """Room for two lines always, so that the plots don't jump while the pointer moves."""

@@ -83,6 +83,8 @@ class DayPlots(QWidget):
             self._draw_beats(intervals, wave.time_s, wave.value)
         self._draw_intervals(intervals)
         self.legend.setText(_legend(intervals.left_out))
+        for plot in self.plots:
+            plot.legend = self.legend.text()
 
     def _keep_height(self, _theme: object = None) -> None:
         for plot, least in zip(self.plots, (80, 110, 150), strict=True):

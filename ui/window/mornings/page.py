@@ -25,7 +25,7 @@ from dawnbeat.shared.morning import StoredReading
 from dawnbeat.ui.window.mornings.chart import MorningsChart
 from dawnbeat.ui.window.mornings.standing_sheet import StandingSheet
 from dawnbeat.ui.window.mornings.table import MorningsTable
-from dawnbeat.ui.window.parts import controls, saving
+from dawnbeat.ui.window.parts import controls, pictures, saving
 from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
 from dawnbeat.ui.window.parts.controls import Key
 from dawnbeat.ui.window.parts.layouts import Flow, Scrolled
@@ -154,15 +154,8 @@ class MorningsPage(PageWidget):
             self.context.say(str(error))
 
     def save_picture(self) -> None:
-        """Ask for a name and save both plots as one PNG."""
-        path = saving.ask_save(self, "Save the picture", "dawnbeat-mornings.png", "PNG picture (*.png)")
-        if path is None:
-            return
-        try:
-            saving.write_whole(path, saving.png_of(self.chart.grab()), "save the picture")
-            self.context.say(f"Saved {path.name}.")
-        except DawnbeatError as error:
-            self.context.say(str(error))
+        """Ask for a name and save both plots as one picture."""
+        pictures.save(self.context, self, self.chart.picture)
 
     def save_report(self) -> None:
         """Ask for a name and save the month of the selected day, else of the last morning, as PDF."""
@@ -218,7 +211,7 @@ class MorningsPage(PageWidget):
         for words, keys, tip, does in (
             ("Context", "E", "What you noted against the next morning", self.open_context),
             ("CSV…", "Ctrl+E", "Save all mornings as CSV", self.save_csv),
-            ("Picture…", "Ctrl+P", "Save the chart as a PNG picture", self.save_picture),
+            ("Picture…", "Ctrl+P", "Save the chart as a picture: PNG, SVG or PDF", self.save_picture),
             ("Month report…", "Ctrl+R", "Save the month as a one-page PDF", self.save_report),
         ):
             tools.addWidget(self._tool(words, keys, tip, does))
@@ -259,3 +252,8 @@ class MorningsPage(PageWidget):
         self.splitter.setOrientation(Qt.Orientation.Horizontal if beside else Qt.Orientation.Vertical)
         least = self.context.theme.px(330)
         self.splitter.setMinimumHeight(least if beside else 2 * least)
+        if beside:
+            # The table gets what all its columns need where the chart keeps most of the room, else what the first do.
+            whole, room = self.table.view.whole_width(), self.splitter.width()
+            wanted = whole if whole < 0.45 * room else min(self.context.theme.px(500), room // 2)
+            self.splitter.setSizes([room - wanted, wanted])

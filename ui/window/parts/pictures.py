@@ -24,7 +24,8 @@ from dawnbeat.ui.window.parts.theme import Theme
 KINDS = "PNG picture (*.png);;SVG, for print and editing (*.svg);;PDF, for print (*.pdf)"
 _SCREEN_DPI = 96
 _PRINT_TIMES = 3.0  # 288 dots an inch
-_WIDTH, _PART_HEIGHT, _MARGIN, _GAP = 960.0, 250.0, 28.0, 8.0
+PART_HEIGHT = 250.0
+_WIDTH, _MARGIN, _GAP = 960.0, 28.0, 8.0
 
 
 class Paints(Protocol):
@@ -106,7 +107,7 @@ def _draw(figure: Figure, painter: QPainter | None, scale: float) -> float:
         y = row_top
         if part.title:
             y += words(part.title, 0.85, "ink", at, across)
-        height = part.height * _PART_HEIGHT * scale
+        height = part.height * PART_HEIGHT * scale
         if painter is not None:
             painter.save()
             part.what.paint_on(painter, QRectF(at, y, across, height), scale)

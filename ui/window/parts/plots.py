@@ -12,9 +12,18 @@ from typing import Any, Protocol
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QEvent, QObject, QPointF, QRectF, Qt, Signal
-from PySide6.QtGui import QContextMenuEvent, QKeyEvent, QKeySequence, QPainter, QPainterPath, QPen, QWheelEvent
-from PySide6.QtWidgets import QGraphicsPathItem, QLabel, QMenu, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtCore import QEvent, QObject, QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import (
+    QContextMenuEvent,
+    QKeyEvent,
+    QKeySequence,
+    QPainter,
+    QPainterPath,
+    QPen,
+    QResizeEvent,
+    QWheelEvent,
+)
+from PySide6.QtWidgets import QApplication, QGraphicsPathItem, QLabel, QMenu, QToolButton, QVBoxLayout, QWidget
 
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.ui.palette import LIGHT
@@ -114,6 +123,7 @@ class Plot(QWidget):
         self._on_paper: Theme | None = None  # while a picture is drawn
         self._axes = {"bottom": x, "left": y}
         self._restyle: list[Callable[[], None]] = []
+        self._marks: list[Any] = []
         self._move_y = move_y
         self._home: Callable[[], None] | None = None
         self._dates = dates
@@ -220,6 +230,7 @@ class Plot(QWidget):
     def level(self, ink: Ink, at: float = 0.0) -> Any:
         """A line from side to side at y."""
         mark = pg.InfiniteLine(pos=at, angle=0)
+        self._marks.append(mark)
         self.item.addItem(mark, ignoreBounds=True)
         self._styled(lambda: mark.setPen(self.pen(ink)))
         return mark
@@ -285,6 +296,13 @@ class Plot(QWidget):
         """Leave the values of x to the plot below that shares them."""
         self.item.getAxis("bottom").setStyle(showValues=False)
         self._dress()
+
+    def know(self, known: bool) -> None:
+        """Whether there is anything to draw: an axis of nothing would only invent numbers."""
+        for side in ("bottom", "left"):
+            self.item.getAxis(side).setOpacity(1.0 if known else 0.0)
+        for mark in self._marks:
+            mark.setOpacity(1.0 if known else 0.0)
 
     # Looking around
 
@@ -412,10 +430,6 @@ class Plot(QWidget):
 
     def paint_on(self, painter: QPainter, rect: QRectF, scale: float) -> None:
         """Draw the present view on paper. scale: how many times larger than on the screen at 100 %."""
-        if not self.isVisible():
-            # Qt lays out only what is shown, be it nowhere.
-            self.setAttribute(Qt.WidgetAttribute.WA_DontShowOnScreen)
-            self.show()
         before = self.canvas.size()
         self._on_paper = Theme(LIGHT, 100, scale)
         self.canvas.setUpdatesEnabled(False)
@@ -423,7 +437,7 @@ class Plot(QWidget):
         view = self.box.viewRange()
         try:
             self._retheme(None)
-            self.canvas.resize(rect.size().toSize())
+            self._resize_canvas(rect.size().toSize())
             self.box.setRange(xRange=view[0], yRange=view[1], padding=0)
             self._range_changed()
             self.item.layout.activate()
@@ -433,11 +447,19 @@ class Plot(QWidget):
             self._on_paper = None
             self._for_export(False)
             self._retheme(None)
-            self.canvas.resize(before)
+            self._resize_canvas(before)
             self.box.setRange(xRange=view[0], yRange=view[1], padding=0)
             self.blockSignals(quiet)
             self._range_changed()
             self.canvas.setUpdatesEnabled(True)
+
+    def _resize_canvas(self, size: QSize) -> None:
+        before = self.canvas.size()
+        self.canvas.resize(size)
+        if not self.canvas.isVisible():
+            # Qt lays out only what is shown, unless it is told to.
+            for each in (self.canvas, self.canvas.viewport()):
+                QApplication.sendEvent(each, QResizeEvent(each.size(), before))
 
     def _for_export(self, on: bool) -> None:
         """Dots as shapes rather than as pictures of shapes."""

@@ -6,8 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Protocol
 
-from PySide6.QtCore import QBuffer, QByteArray, QIODevice, QMimeData, QStandardPaths
-from PySide6.QtGui import QPixmap
+from PySide6.QtCore import QMimeData, QStandardPaths
 from PySide6.QtWidgets import QFileDialog, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError, plain_errors
@@ -53,16 +52,6 @@ def write_whole(path: Path, content: bytes, doing: str) -> None:
     """Write a file whole or not at all, 0600; raises DawnbeatError, `doing` completes "can't ..."."""
     with plain_errors(doing, path):
         write_private(path, content)
-
-
-def png_of(picture: QPixmap) -> bytes:
-    """A picture as PNG."""
-    packed = QByteArray()
-    buffer = QBuffer(packed)
-    buffer.open(QIODevice.OpenModeFlag.WriteOnly)
-    picture.save(buffer, "PNG")
-    buffer.close()
-    return bytes(packed.data())
 
 
 def save(where: Says, parent: QWidget, title: str, name: str, kind: str, write: Callable[[Path], str | None]) -> None:

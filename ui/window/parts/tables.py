@@ -298,15 +298,10 @@ class RowsView(QTableView):
 
     def fit(self) -> None:
         """Widths and row height from the text, and as many columns as there is room for."""
-        metrics, px = self.fontMetrics(), self.context.theme.px
-        self.verticalHeader().setDefaultSectionSize(round(1.7 * metrics.height()))
-        measured = self.rows.rows[:_MEASURED_ROWS]
+        self.verticalHeader().setDefaultSectionSize(round(1.7 * self.fontMetrics().height()))
         room, left_out = self.viewport().width(), 0
         for place, column in enumerate(self.rows.columns):
-            texts = sorted((column.text(each) for each in measured), key=len)[-3:]
-            heading = column.title + ("   " if column.title else "")
-            widest = max(metrics.horizontalAdvance(each) for each in (heading, column.widest, *texts))
-            width = min(widest, metrics.horizontalAdvance(32 * "n")) + px(24)
+            width = self.width_of(column)
             room -= width
             hide = room < 0 and place > 0 and not self.all_columns
             self.setColumnHidden(place, hide)
@@ -314,6 +309,19 @@ class RowsView(QTableView):
             if not hide:
                 self.setColumnWidth(place, width)
         self.fitted.emit(left_out)
+
+    def whole_width(self) -> int:
+        """How wide it must be for every column to have room."""
+        widths = [self.width_of(column) for column in self.rows.columns]
+        return sum(widths) + self.verticalScrollBar().sizeHint().width() + 8
+
+    def width_of(self, column: Column[Any]) -> int:
+        """How wide a column must be for its heading and what it holds."""
+        metrics = self.fontMetrics()
+        texts = sorted((column.text(each) for each in self.rows.rows[:_MEASURED_ROWS]), key=len)[-3:]
+        heading = column.title + ("  " if column.title else "")
+        widest = max(metrics.horizontalAdvance(each) for each in (heading, column.widest, *texts))
+        return min(widest, metrics.horizontalAdvance(32 * "n")) + self.context.theme.px(24)
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
         """Another width, other columns."""

@@ -133,7 +133,7 @@ QComboBox::drop-down {{ border: none; width: {px(24)}px; }}
 QComboBox::down-arrow {{ image: url("{down}"); width: {px(12)}px; height: {px(12)}px; }}
 QAbstractSpinBox {{ padding-right: {px(26)}px; min-height: {px(22)}px; }}
 QAbstractSpinBox QLineEdit, QAbstractSpinBox QLineEdit:focus {{
-  border: none; background: transparent; padding: 0 0 0 {px(6)}px; }}
+  border: none; background: transparent; padding: 0; margin: 0 0 0 {px(6)}px; }}
 QAbstractSpinBox::up-button, QAbstractSpinBox::down-button {{
   subcontrol-origin: border; border: none; width: {px(24)}px; }}
 QAbstractSpinBox::up-button {{ subcontrol-position: top right; }}

@@ -35,10 +35,10 @@ def paint_zone(painter: QPainter, rect: QRectF, theme: Theme, number: int, easy_
     if gap is not None and rect.width() >= 3 and rect.height() >= 2:
         painter.save()
         painter.setClipRect(rect, Qt.ClipOperation.IntersectClip)
-        painter.setPen(QPen(theme.colour("ink", 150), 1.0))
-        painter.drawLines(_hatching(rect, gap))
+        painter.setPen(QPen(theme.colour("ink", 150), theme.thickness))
+        painter.drawLines(_hatching(rect, gap * theme.thickness))
         painter.restore()
-    painter.setPen(QPen(theme.colour("ink", 190), 1.0))
+    painter.setPen(QPen(theme.colour("ink", 190), theme.thickness))
     painter.setBrush(Qt.BrushStyle.NoBrush)
     painter.drawRect(rect)
 

@@ -20,6 +20,7 @@ from PySide6.QtWidgets import (
 from dawnbeat.training.wording import clock, percent
 from dawnbeat.training.zones import Zones
 from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.plots import Plot
 from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
 from dawnbeat.ui.window.parts.zone_inks import paint_zone
 
@@ -42,9 +43,10 @@ class Bar:
 class StackedBars(QGraphicsItem):
     """Only what is in view is drawn."""
 
-    def __init__(self, context: AppContext) -> None:
+    def __init__(self, plot: Plot) -> None:
+        """plot: whose ink they are drawn in, on the screen or on paper."""
         super().__init__()
-        self.context = context
+        self._plot = plot
         self._bars: Sequence[Bar] = ()
         self._easy_top = 1
         self._count = 1
@@ -72,7 +74,7 @@ class StackedBars(QGraphicsItem):
         painter.save()
         painter.resetTransform()
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        theme = self.context.theme
+        theme = self._plot.theme
         for bar in self._bars:
             if bar.high < shown.left() or bar.low > shown.right():
                 continue

@@ -83,6 +83,7 @@ class RunCurve(QWidget):
         if zones is not None:
             parts.append(f"▬ top of easy, {zones.top_of_easy_bpm} bpm")
         self._legend = "    ".join(part.replace(" ", "\u00a0") for part in parts)
+        self.plot.legend = self._legend
         self.readout.setText(self._legend)
         if not keep_view:
             self.show_all()

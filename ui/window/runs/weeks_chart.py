@@ -16,6 +16,7 @@ from dawnbeat.shared.trace import FloatArray
 from dawnbeat.training.weeks import EASY_AIM, EASY_TIME_AIM, Span, Week, monday_of
 from dawnbeat.ui.window.mornings.series import DAY_S, day_of, seconds_of, seconds_of_days
 from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.pictures import Figure, Part
 from dawnbeat.ui.window.parts.plots import Ink, Plot
 from dawnbeat.ui.window.runs.bars import Bar, StackedBars
 
@@ -41,7 +42,7 @@ class WeeksChart(QWidget):
         self.mornings = Plot(context, "RMSSD of the mornings", ("", ""), _LEFT[3], dates=True, move_y=False)
         self.plots = (self.hours, self.share, self.load, self.mornings)
         self.legends = [_legend() for _ in self.plots]
-        self._bars = StackedBars(context)
+        self._bars = StackedBars(self.hours)
         self.hours.item.addItem(self._bars)
         self._range = self.share.band(Ink("ink", 30))
         self.share.level(Ink("soft", width=1.2, dash=True), 100 * EASY_AIM)
@@ -80,6 +81,9 @@ class WeeksChart(QWidget):
     def show_weeks(self, weeks: Sequence[Week], easy_top: int) -> None:
         """Bars and easy shares. easy_top: of the zones in force."""
         self.weeks = weeks
+        ran = any(week.runs for week in weeks)
+        for plot in (self.hours, self.share, self.load):
+            plot.know(ran)
         bars = []
         for week in weeks:
             at = seconds_of(week.first)
@@ -128,6 +132,7 @@ class WeeksChart(QWidget):
         daily = daily_ranges(mornings, "ln_rmssd", first, last, settings)
         usual = (POSTURES[int(daily.posture[-1])], ORIGINS[int(daily.origin[-1])])
         used = [each for each in mornings if counts(each, "ln_rmssd") and (each.posture, each.origin) == usual]
+        self.mornings.know(bool(used))
         at = np.array([seconds_of(each.date) for each in used], dtype=np.float64)
         value = np.array([each.ln_rmssd for each in used], dtype=np.float64)
         daily_s = seconds_of_days(daily.day) + DAY_S / 4
@@ -149,6 +154,14 @@ class WeeksChart(QWidget):
             last = seconds_of(monday_of(date.today())) + _WEEK_S
             first = last - 12 * _WEEK_S
         self.mornings.show_x(first - 0.02 * _WEEK_S, last + 0.02 * _WEEK_S)
+
+    @property
+    def picture(self) -> Figure:
+        """All plots as they stand, each with what it shows."""
+        parts = [
+            Part(plot, 0.8, plot.name, legend.text()) for plot, legend in zip(self.plots, self.legends, strict=True)
+        ]
+        return Figure("weeks", parts, "Weeks")
 
     def show_everything(self) -> None:
         """Show every week there is."""

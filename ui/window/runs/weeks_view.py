@@ -20,7 +20,7 @@ from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import zone_store
 from dawnbeat.training.weeks import EASY_AIM_SOURCE, JudgedRun, Week, weeks_of
 from dawnbeat.training.wording import UNKNOWN, Units, clock, number, percent, way
-from dawnbeat.ui.window.parts import controls
+from dawnbeat.ui.window.parts import controls, pictures
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, label
 from dawnbeat.ui.window.parts.formats import short_day
@@ -223,6 +223,9 @@ class WeeksView(QWidget):
         self.as_table.setCheckable(True)
         self.as_table.toggled.connect(self._show_table)
         tools.addWidget(self.as_table)
+        tools.addWidget(
+            controls.button("Picture…", "Ctrl+P", "Save the plots as a picture", self._save_picture, _WHERE)
+        )
         tools.push()
         tools.addWidget(self.which)
         tabled = QWidget()
@@ -241,6 +244,9 @@ class WeeksView(QWidget):
         layout.addWidget(label("small", "Where the aim and the loads come from", _FOOT))
         self._fit()
         self.context.theme_changed.connect(lambda _: self._fit())
+
+    def _save_picture(self) -> None:
+        pictures.save(self.context, self, self.chart.picture)
 
     def _show_span(self, weeks: int | None) -> None:
         self._span = weeks

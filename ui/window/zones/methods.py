@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 
-from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt
+from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, QSizeF, Qt
 from PySide6.QtGui import (
     QFont,
     QFontMetricsF,
@@ -18,13 +18,15 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QSizePolicy, QToolTip, QVBoxLayout, QWidget
 
-from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions
 from dawnbeat.training.zones import Compared, Zone, apart_words
-from dawnbeat.ui.window.parts import controls, saving
+from dawnbeat.ui.palette import LIGHT
+from dawnbeat.ui.window.parts import controls, pictures
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import Key, label
+from dawnbeat.ui.window.parts.pictures import PART_HEIGHT, Figure, Part
 from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
+from dawnbeat.ui.window.parts.theme import Theme
 from dawnbeat.ui.window.parts.zone_inks import paint_label, paint_zone
 
 _PITCH = 2.5  # lines of text from one method to the next
@@ -38,6 +40,7 @@ class ZonesPicture(QWidget):
         super().__init__()
         self.context = context
         self.compared: Sequence[Compared] = ()
+        self._on_paper: Theme | None = None
         self._places: list[tuple[QRectF, str]] = []
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
@@ -73,16 +76,29 @@ class ZonesPicture(QWidget):
         else:
             super().keyPressEvent(event)
 
-    def save_picture(self) -> None:
-        """Ask for a name and save the picture as PNG."""
-        path = saving.ask_save(self, "Save the picture", "dawnbeat-zones.png", "PNG picture (*.png)")
-        if path is None:
-            return
+    @property
+    def theme(self) -> Theme:
+        """The inks and sizes that it is drawn with now."""
+        return self.context.theme if self._on_paper is None else self._on_paper
+
+    @property
+    def picture(self) -> Figure:
+        """This picture with its legend, for print."""
+        height = self.sizeHint().height() / PART_HEIGHT * 100 / self.context.theme.text_percent
+        return Figure("zones", (Part(self, height, legend=_LEGEND),), self.words())
+
+    def paint_on(self, painter: QPainter, rect: QRectF, scale: float) -> None:
+        """Draw it on paper."""
+        self._on_paper = Theme(LIGHT, 100, scale)
+        painter.translate(rect.topLeft())
         try:
-            saving.write_whole(path, saving.png_of(self.grab()), "save the picture")
-            self.context.say(f"Saved {path.name}.")
-        except DawnbeatError as error:
-            self.context.say(str(error))
+            self._paint(painter, rect.size())
+        finally:
+            self._on_paper = None
+
+    def save_picture(self) -> None:
+        """Ask for a name and save the picture as PNG, SVG or PDF."""
+        pictures.save(self.context, self, self.picture)
 
     def event(self, event: QEvent) -> bool:
         """Name the zone under the pointer."""
@@ -94,18 +110,22 @@ class ZonesPicture(QWidget):
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802, D102
         painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        painter.setFont(self._font())
-        theme, metrics = self.context.theme, QFontMetricsF(painter.font())
-        line, width = metrics.height(), float(self.width())
+        theme = self.theme
         painter.fillRect(self.rect(), theme.colour("sheet"))
         painter.setPen(QPen(theme.colour("accent" if self.hasFocus() else "line"), 2 if self.hasFocus() else 1))
         painter.drawRect(QRectF(self.rect()).adjusted(1, 1, -1, -1))
+        self._paint(painter, QSizeF(self.size()))
+
+    def _paint(self, painter: QPainter, size: QSizeF) -> None:
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.setFont(self._font())
+        theme, metrics = self.theme, QFontMetricsF(painter.font())
+        line, width = metrics.height(), size.width()
         found = [each for each in self.compared if each.zones is not None]
         self._places = []
         if not found:
             painter.setPen(theme.colour("soft"))
-            painter.drawText(self.rect(), Qt.AlignmentFlag.AlignCenter, self.words())
+            painter.drawText(QRectF(QPointF(0, 0), size), Qt.AlignmentFlag.AlignCenter, self.words())
             return
         names = max(metrics.horizontalAdvance(each.method) for each in self.compared) + 1.2 * line
         beside = width > names + 20 * line
@@ -119,11 +139,11 @@ class ZonesPicture(QWidget):
         first = next(each.zones.top_of_easy_bpm for each in found if each.zones is not None)
         top = 1.5 * line
         foot = top + _PITCH * line * len(self.compared)
-        painter.setPen(QPen(theme.colour("accent"), 1.2, Qt.PenStyle.DashLine))
+        painter.setPen(QPen(theme.colour("accent"), 1.2 * theme.thickness, Qt.PenStyle.DashLine))
         painter.drawLine(QPointF(at(first + 0.5), 0.4 * line), QPointF(at(first + 0.5), foot))
         for row, each in enumerate(self.compared):
             self._row(painter, each, top + _PITCH * line * row, line, left if beside else None, at, (low, high))
-        self._axis(painter, foot, line, at, (low, high))
+        self._axis(painter, foot, line, at, (low, high), width)
 
     def _row(
         self,
@@ -135,7 +155,7 @@ class ZonesPicture(QWidget):
         at: Callable[[float], float],
         ends: tuple[float, float],
     ) -> None:
-        theme = self.context.theme
+        theme = self.theme
         painter.setPen(theme.colour("ink"))
         bar = QRectF(at(ends[0]), y, at(ends[1]) - at(ends[0]), 1.25 * line)
         if names is not None:
@@ -154,11 +174,19 @@ class ZonesPicture(QWidget):
             said = f"{each.method}, {zone.name}: {zone.span_words} bpm; {zone.says}"
             self._places.append((rect, said))
         edge = at(each.zones.top_of_easy_bpm + 0.5)
-        painter.setPen(QPen(theme.colour("accent"), 3))
+        painter.setPen(QPen(theme.colour("accent"), 3 * theme.thickness))
         painter.drawLine(QPointF(edge, bar.top() - 0.15 * line), QPointF(edge, bar.bottom() + 0.15 * line))
         painter.setBrush(theme.colour("accent"))
         tip = bar.top() - 0.12 * line
-        painter.drawPolygon(QPolygonF([QPointF(edge, tip), QPointF(edge - 4, tip - 6), QPointF(edge + 4, tip - 6)]))
+        painter.drawPolygon(
+            QPolygonF(
+                [
+                    QPointF(edge, tip),
+                    QPointF(edge - 0.25 * line, tip - 0.4 * line),
+                    QPointF(edge + 0.25 * line, tip - 0.4 * line),
+                ]
+            )
+        )
         words = f"{each.zones.top_of_easy_bpm}"
         if each.difference_bpm:
             words += f" ({each.difference_bpm:+d})"
@@ -173,9 +201,15 @@ class ZonesPicture(QWidget):
             painter.drawText(place, Qt.AlignmentFlag.AlignVCenter, each.method)
 
     def _axis(
-        self, painter: QPainter, y: float, line: float, at: Callable[[float], float], ends: tuple[float, float]
+        self,
+        painter: QPainter,
+        y: float,
+        line: float,
+        at: Callable[[float], float],
+        ends: tuple[float, float],
+        width: float,
     ) -> None:
-        theme = self.context.theme
+        theme = self.theme
         painter.setPen(QPen(theme.colour("line"), 1))
         painter.drawLine(QPointF(at(ends[0]), y), QPointF(at(ends[1]), y))
         step = 10 if at(10) - at(0) > 2.6 * line else 20
@@ -184,7 +218,7 @@ class ZonesPicture(QWidget):
             painter.setPen(QPen(theme.colour("soft"), 1))
             painter.drawLine(QPointF(at(bpm), y), QPointF(at(bpm), y + 4))
             place = QRectF(at(bpm) - 2 * line, y + 4, 4 * line, line)
-            if place.right() - line <= self.width():
+            if place.right() - line <= width:
                 painter.drawText(place, Qt.AlignmentFlag.AlignHCenter, str(bpm))
             bpm += step
         painter.drawText(
@@ -195,7 +229,7 @@ class ZonesPicture(QWidget):
 
     def _font(self) -> QFont:
         font = QFont(self.font())
-        font.setPointSizeF(self.context.theme.pt(0.85))
+        font.setPointSizeF(self.theme.pt(0.85))
         return font
 
 
