@@ -31,7 +31,7 @@ from dawnbeat.shared.morning import (
     posture_from,
     with_fixed_offset,
 )
-from dawnbeat.shared.reading import Finding, Metrics, Verdict, findings_as_data, findings_from_data
+from dawnbeat.shared.reading import Finding, Metrics, findings_as_data, findings_from_data
 
 # The schema of the first release; the numbers before it belong to journals of the time before.
 FIRST_SCHEMA = 4
@@ -250,7 +250,9 @@ def _notes() -> list[Column]:
 
 
 def reading_from(values: Mapping[str, Any], reading_id: int = 0, counts: bool = False) -> StoredReading:
-    """The reading that these values make, by the names of all COLUMNS, with its notes as one value, `context`."""
+    """The reading that these values make, by the names of COLUMNS; its notes are one value, `context`, and the verdict is
+    another, `verdict`.
+    """
     intervals95 = {}
     for name, low_name, high_name in _ENDS:
         low, high = values[low_name], values[high_name]
@@ -260,7 +262,7 @@ def reading_from(values: Mapping[str, Any], reading_id: int = 0, counts: bool = 
         id=reading_id,
         metrics=Metrics(*[values[name] for name in METRICS]),
         intervals95=intervals95,
-        verdict=Verdict(values["usable"], values["pulse_usable"], values["irregular"], values["findings"]),
+        verdict=values["verdict"],
         context=values["context"],
         counts=counts,
         **{path: values[name] for path, name in _OF_READING},

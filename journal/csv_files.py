@@ -18,7 +18,7 @@ from dawnbeat.shared.csv_text import unguard
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import ORIGINS, Context, StoredReading
 from dawnbeat.shared.private_files import STANDARD_OUTPUT, refuse_existing, write_export
-from dawnbeat.shared.reading import Finding, findings_from_data
+from dawnbeat.shared.reading import Finding, Verdict, findings_from_data
 
 # A column of exports from before the first release: sentences, where findings are now.
 SENTENCES = "reasons"
@@ -144,9 +144,11 @@ def reading_of(cells: Mapping[str, str]) -> StoredReading:
         given["ln_rmssd"] = math.log(given["rmssd_ms"])
     _refuse_contradictions(given)
     try:
-        return reading_from({**given, "context": Context(**{name: given[name] for name in CONTEXT})})
+        verdict = Verdict(given["usable"], given["pulse_usable"], given["irregular"], given["findings"])
     except ValueError as error:
         raise DawnbeatError("usable: it goes with pulse_usable yes and irregular no") from error
+    context = Context(**{name: given[name] for name in CONTEXT})
+    return reading_from({**given, "context": context, "verdict": verdict})
 
 
 def _findings_of_sentences(cell: str) -> tuple[Finding, ...]:

@@ -15,9 +15,9 @@ import numpy as np
 
 from dawnbeat.journal.columns import Column, part, reading_from
 from dawnbeat.shared.beats import REASONS, Intervals, Reason
-from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.morning import SHORTEST_COMPARABLE_S, Circumstances, Context, Morning, StoredReading
-from dawnbeat.shared.reading import Analysis
+from dawnbeat.shared.reading import Analysis, Verdict
 from dawnbeat.shared.settings import Settings
 
 TAKEN = part("taken")
@@ -44,13 +44,24 @@ def readings(connection: sqlite3.Connection, where: str, values: Sequence[Any] =
     found = []
     for row in connection.execute(f"{_SELECT} {where} ORDER BY r.local_date, r.id", tuple(values)):
         told = dict(zip(_SELECTED, row, strict=True))
-        for name, from_stored in _CONVERTED:
-            if told[name] is not None:
-                told[name] = from_stored(told[name])
-        told["context"] = _context(tuple([told[name] for name in _NOTED]))
+        try:
+            for name, from_stored in _CONVERTED:
+                if told[name] is not None:
+                    told[name] = from_stored(told[name])
+            told["context"] = _context(tuple([told[name] for name in _NOTED]))
+            told["verdict"] = Verdict(told["usable"], told["pulse_usable"], told["irregular"], told["findings"])
+        except (ValueError, TypeError, KeyError, AttributeError, RecursionError, DawnbeatError) as error:
+            raise _not_understood(told["id"], error) from error
         found.append(told)
     counting = _counting(found)
     return [reading_from(told, told["id"], told["id"] in counting) for told in found]
+
+
+def _not_understood(reading_id: object, error: Exception) -> DawnbeatError:
+    return DawnbeatError(
+        f"reading {reading_id} of the journal can't be understood ({one_line(error)}), as if something else had "
+        "written it: restore a backup with `dawnbeat restore`"
+    )
 
 
 @functools.lru_cache(maxsize=4096)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from dawnbeat.capture.phone.needs import needed
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.private_files import write_private
+from dawnbeat.shared.private_files import private_folder, write_private
 
 if TYPE_CHECKING:
     from cryptography.x509 import Certificate as Signed
@@ -106,7 +106,7 @@ def _make(ips: list[str], path: Path, now: datetime, x509: Any) -> Signed:
         serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
     ) + made.public_bytes(serialization.Encoding.PEM)
     try:
-        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        private_folder(path.parent)
         write_private(path, pem)
     except OSError as error:
         raise _refused(path, error) from error

@@ -14,7 +14,7 @@ from typing import IO
 from dawnbeat.capture.phone.messages import MOST_FILE_BYTES, File, RefusedError
 from dawnbeat.capture.recording import VIDEO_SUFFIXES
 from dawnbeat.shared.errors import one_line
-from dawnbeat.shared.private_files import open_private
+from dawnbeat.shared.private_files import open_private, private_folder
 
 _PREFIX = ".phone-clip-"
 _SPARE_BYTES = 500 * 1024**2
@@ -53,7 +53,7 @@ class Upload:
             raise RefusedError(f"that clip has {file.size / 1024**3:.1f} GB, and 2 GB are the most: film a shorter one")
         self.discard()
         try:
-            self._folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            private_folder(self._folder)
             self._sweep()
             if self._free_bytes(self._folder) < file.size + _SPARE_BYTES:
                 raise RefusedError("the computer's disk has no room for the clip: make room there, then send it again")

@@ -331,3 +331,26 @@ def test_a_second_opening_here_does_not_let_another_program_delete_the_log_we_wr
             )
     with Journal.open(tmp_path) as again:
         assert again.connection.execute("SELECT count(*) FROM hand_counts").fetchone() == (1,)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "usable = 1, pulse_usable = 0",
+        "usable = 1, irregular = 1",
+        "findings = 'moved'",
+        "findings = '{}'",
+        "began = 'yesterday'",
+        "local_date = '2025-02-30'",
+        "answer = '[]'",
+    ],
+)
+def test_a_row_that_something_else_wrote_is_named_in_one_line(
+    journal: Journal, taken: Any, analysed: Any, change: str
+) -> None:
+    saved = journal.save(taken(), analysed())
+    journal.connection.execute(f"UPDATE readings SET {change}")
+    for look in (journal.readings, lambda: journal.reading(saved.id), journal.mornings):
+        with pytest.raises(DawnbeatError, match=f"reading {saved.id} of the journal can't be understood") as caught:
+            look()
+        assert "\n" not in str(caught.value)
