@@ -250,9 +250,7 @@ def _notes() -> list[Column]:
 
 
 def reading_from(values: Mapping[str, Any], reading_id: int = 0, counts: bool = False) -> StoredReading:
-    """The reading that these values make, by the names of COLUMNS; its notes are one value, `context`, and the verdict is
-    another, `verdict`.
-    """
+    """The reading that these values make, by the names of COLUMNS; `context` and `verdict` are one value each."""
     intervals95 = {}
     for name, low_name, high_name in _ENDS:
         low, high = values[low_name], values[high_name]

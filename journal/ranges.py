@@ -44,8 +44,8 @@ _LAG1_MOST = 0.5
 _FURTHEST_LAG = 12
 # A change reaches the last mornings of a week before it fills the week. Chosen on simulated runners.
 LATELY = 5
-# A trend is called clear only by the cautious end of the correlations that were simulated.
-_LAG1_TREND = 0.3
+# A trend is judged as if neighbouring mornings were about as alike as this: by less, chance is called one too often.
+_LAG1_TREND = 0.33
 
 
 @dataclass(frozen=True)
@@ -357,6 +357,24 @@ def _correlated(weights: FloatArray, lag1: FloatArray) -> FloatArray:
     return np.asarray(total)
 
 
+def mean_of_days(dates: Sequence[date], values: FloatArray) -> tuple[float, float, float]:
+    """Mean, standard deviation and standard error of the mean of mornings on these days, correlation included.
+
+    values: (n,), at least 3. The standard deviation is that of the mornings themselves, not of the sample.
+    """
+    first, last = min(dates), max(dates)
+    there = np.zeros((1, (last - first).days + 1), dtype=np.bool_)
+    away = np.zeros(there.shape)
+    at = [(each - first).days for each in dates]
+    mean, n = float(values.mean()), len(dates)
+    there[0, at], away[0, at] = True, values - mean
+    variance = (away**2).sum(axis=1) / (n - 1)
+    lag1 = _lag1(away, there, variance, _LAG1_EXPECTED)
+    of_mean = _correlated(there / n, lag1)
+    true_variance = variance * (1 - 1 / n) / (1 - of_mean)
+    return mean, float(np.sqrt(true_variance)[0]), float(np.sqrt(true_variance * of_mean)[0])
+
+
 def with_posture(mornings: Iterable[Morning], posture: Posture) -> list[Morning]:
     """The mornings that were taken in this posture."""
     return [morning for morning in mornings if morning.posture == posture]
@@ -446,7 +464,7 @@ def trend(
     """Straight line by least squares through the last `trend_days` days; None for too few mornings.
 
     The mornings given are taken as comparable. The error of the slope holds the correlation of one morning with the
-    next, drawn towards 0.3: with less of it a steady runner is told of a trend too often.
+    next, drawn towards 0.33: with less of it a steady runner is told of a trend too often.
     """
     first = today - timedelta(days=settings.trend_days - 1)
     found = {

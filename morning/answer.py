@@ -43,7 +43,7 @@ FAR_ALONE = 3.3
 # al. 2013, Sports Med 43:773-781), so it takes more to speak.
 WEEK_WORSE, WEEK_RMSSD_ABOVE = 2.3, 3.0
 # The same for the last five mornings alone, which see a change days before the week does.
-LATELY_WORSE = 1.85
+LATELY_WORSE = 1.95
 
 # A felt sign: so many steps of the seven worse than one's usual and at least so bad; without a usual, this bad. Hours
 # slept: so many fewer than usual, or, without a usual, fewer than so many. So many signs together say easy, or two of

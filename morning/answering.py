@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from dawnbeat.journal import rows
 from dawnbeat.journal.ranges import DEFAULT, RangeSettings
 from dawnbeat.journal.store import Journal
 from dawnbeat.journal.today import Today, mornings_for, stand_of
-from dawnbeat.morning.answer import Answer, LoadBehind, answer_from, as_json, with_notes
+from dawnbeat.morning.answer import Answer, LoadBehind, answer_from, as_json, from_json, with_notes
 from dawnbeat.shared.morning import Context, Morning, StoredReading
+from dawnbeat.shared.reading import Analysis
 from dawnbeat.training.load import WEEK_DAYS, coefficients_from
 from dawnbeat.training.mornings_after import daily_load
 from dawnbeat.training.weeks import judged_runs
@@ -56,6 +58,42 @@ def keep_answer(journal: Journal, reading: StoredReading, drawn_from: Grounds) -
     if stands is None or not (reading.counts or stands == rows.morning_of(reading)):
         return reading
     return journal.keep_answer(reading.id, as_json(drawn_from.answer()))
+
+
+def other_answers(
+    journal: Journal, settings: RangeSettings, fresh: Mapping[int, Analysis]
+) -> list[tuple[StoredReading, Answer, Answer]]:
+    """The readings on which something else would be said now: what was said, and what would be.
+
+    fresh: new analyses by the number of the reading, in place of the stored ones. Nothing is changed.
+    """
+    readings = [_analysed_anew(each, fresh.get(each.id)) for each in journal.readings()]
+    mornings = [rows.morning_of(each) for each in rows.one_a_day(readings)]
+    found = []
+    for each in readings:
+        said = None if each.answer is None else from_json(each.answer)
+        if said is None:
+            continue
+        first = each.local_date - timedelta(days=settings.reach_days)
+        near = [other for other in mornings if first <= other.date <= each.local_date]
+        with_load = any(fact.code.startswith("load_") for fact in said.because)
+        load = load_behind(journal, each.local_date) if with_load else None
+        now = answer_from(stand_of(near, each.local_date, settings), near, None, load)
+        if now.what != said.what:
+            found.append((each, said, now))
+    return found
+
+
+def _analysed_anew(reading: StoredReading, fresh: Analysis | None) -> StoredReading:
+    if fresh is None:
+        return reading
+    return replace(
+        reading,
+        duration_s=fresh.duration_s,
+        metrics=fresh.metrics,
+        intervals95=fresh.intervals95,
+        verdict=fresh.verdict,
+    )
 
 
 def load_behind(journal: Journal, day: date) -> LoadBehind | None:

@@ -90,14 +90,7 @@ def rhythm_of(pieces: list[PieceBeats], kept_mean_ms: float | None, settings: Se
     there = int(np.isfinite(interval_ms).sum())
     if count < _FEWEST_INTERVALS or count < _LEAST_MEASURED * there:
         return HeartRhythm(count, half_bpm=half, double_bpm=double)
-    asked, odd, single = unpredicted(interval_ms, measured)
-    beyond = _beyond_breathing(interval_ms, measured)
-    share = float(odd.sum()) / max(int(asked.sum()), 1)
-    irregular = (
-        float((odd & ~single).sum()) > _MOST_UNPREDICTED * asked.sum()
-        or share > _MOST_WITH_SINGLE_BEATS
-        or float(beyond.sum()) > _MOST_BEYOND * count
-    ) and _quarters_with(odd | beyond, measured) >= _FEWEST_QUARTERS
+    share, irregular = irregularity_of(interval_ms, measured)
     mean_ms = float(np.nanmean(interval_ms))
     plain = sum(int(_high(wave, _PLAIN_HEIGHT).sum()) for wave in waves)
     countable = (
@@ -107,6 +100,22 @@ def rhythm_of(pieces: list[PieceBeats], kept_mean_ms: float | None, settings: Se
         and abs(kept_mean_ms / mean_ms - 1.0) <= 0.03
     )
     return HeartRhythm(count, share, irregular, countable or not irregular, half, double)
+
+
+def irregularity_of(interval_ms: FloatArray, measured: BoolArray) -> tuple[float, bool]:
+    """The share of intervals that those before them can't tell, and whether the pulse keeps coming irregularly.
+
+    interval_ms: (m,) in order; measured: (m,) False for those that say nothing.
+    """
+    asked, odd, single = unpredicted(interval_ms, measured)
+    beyond = _beyond_breathing(interval_ms, measured)
+    share = float(odd.sum()) / max(int(asked.sum()), 1)
+    irregular = (
+        float((odd & ~single).sum()) > _MOST_UNPREDICTED * asked.sum()
+        or share > _MOST_WITH_SINGLE_BEATS
+        or float(beyond.sum()) > _MOST_BEYOND * measured.sum()
+    ) and _quarters_with(odd | beyond, measured) >= _FEWEST_QUARTERS
+    return share, irregular
 
 
 def unpredicted(interval_ms: FloatArray, measured: BoolArray) -> tuple[BoolArray, BoolArray, BoolArray]:

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from dawnbeat.journal.ranges import DEFAULT
 from dawnbeat.journal.store import Journal
 from dawnbeat.journal.today import stand_of
 from dawnbeat.morning import answer as rules
@@ -27,7 +28,7 @@ from dawnbeat.morning.answer_text import (
     rests_on,
     why,
 )
-from dawnbeat.morning.answering import grounds
+from dawnbeat.morning.answering import grounds, keep_answer, other_answers
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from dawnbeat.shared.morning import Context, Morning
 from tests.morning.test_answer import TODAY, mornings, some_morning
@@ -118,3 +119,20 @@ def test_the_answer_of_a_journal_is_drawn_from_its_readings(tmp_path: Path) -> N
         assert drawn_from.answer(Context(ill=True)).what == "none"
         assert drawn_from.load is None
         assert grounds(journal, TODAY - timedelta(days=61)).answer().what == "cannot_say"
+
+
+def test_what_was_said_stays_and_what_would_be_said_now_is_told(tmp_path: Path) -> None:
+    with Journal.open(tmp_path) as journal:
+        fill_with_invented_mornings(journal, TODAY, days=60)
+        days = (each.local_date for each in reversed(journal.readings()) if each.counts)
+        day = next(each for each in days if grounds(journal, each).answer().what == "keep")
+        said = grounds(journal, day).answer()
+        reading = keep_answer(journal, journal.counting(day), grounds(journal, day))
+        assert reading.answer is not None
+        assert reading.answer["what"] == said.what
+        assert other_answers(journal, DEFAULT, {}) == []
+        journal.edit_context(reading.id, replace(reading.context, ill=True))
+        ((_, before, now),) = other_answers(journal, DEFAULT, {})
+        assert before.what == said.what
+        assert now.what != said.what
+        assert journal.reading(reading.id).answer == reading.answer

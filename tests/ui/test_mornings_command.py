@@ -96,3 +96,28 @@ def test_the_answer_comes_first_and_as_json(cli: CommandLine, filled: Path) -> N
     assert told["answer"]["what"] in ("keep", "easy", "none", "cannot_say")
     assert " ".join(told["answer"]["words"][0].split()) in " ".join(out.split())
     assert all({"usable", "pulse_usable", "irregular", "findings", "reasons"} <= set(each) for each in told["readings"])
+
+
+def test_months_and_years_are_compared_in_terminal_and_csv(cli: CommandLine, filled: Path, tmp_path: Path) -> None:
+    out = cli("mornings", "--months").fine()
+    month = date.today().strftime("%Y-%m")
+    assert month in out
+    assert "RMSSD" in out
+    assert "can't be told from none" in " ".join(out.split())
+    cli("export", "months", tmp_path / "months.csv").fine()
+    rows = (tmp_path / "months.csv").read_text().splitlines()
+    assert rows[0].startswith("period,mornings,mornings_compared,rmssd_ms,rmssd_ms_low")
+    assert any(row.startswith(f"{month},") for row in rows)
+
+
+def test_a_straps_intervals_become_a_reading_with_its_answer(cli: CommandLine, place: Path, tmp_path: Path) -> None:
+    path = tmp_path / "strap.txt"
+    path.write_text("\n".join(str(1000 + 40 * (n % 3)) for n in range(150)))
+    out = cli("import", "intervals", path, "--taken", "2026-01-05 06:40", "--context", "sleep=2").fine()
+    assert out.startswith("Can't say. Too few mornings")
+    assert "Saved as reading 1." in out
+    with Journal.open(place / "journal") as journal:
+        (kept,) = journal.readings()
+    assert (kept.origin, kept.context.sleep) == ("strap", 2)
+    path.write_text("one\ntwo\n")
+    assert "strap.txt" in cli("import", "intervals", path, "--taken", "2026-01-06 06:40").refused()

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.ui.commands.mornings import JOURNAL_HELP
 from dawnbeat.ui.commands.replay import SETTINGS_HELP, chosen_settings
 from dawnbeat.ui.output_files import check_picture
 
@@ -30,6 +31,8 @@ def agree(
     max_lag_s: float = typer.Option(60.0, "--max-lag", help="How far apart the clocks may be, in seconds."),
     plot: Path | None = typer.Option(None, metavar="PICTURE", help="Draw the differences after Bland and Altman."),
     json: bool = typer.Option(False, "--json", help="Print one JSON object."),
+    keep: bool = typer.Option(False, "--keep", help="A is your camera and B a strap: keep the result in the journal."),
+    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
     """Compare two recordings of one heart.
 
@@ -53,6 +56,14 @@ def agree(
         print(json_library.dumps(_as_dict(found), allow_nan=False))
     else:
         _print(found, a.name, b.name)
+    if keep:
+        from dawnbeat.morning.choices import open_journal
+        from dawnbeat.morning.strap import keep_check
+
+        with open_journal(journal) as opened:
+            keep_check(opened, _as_dict(found), a.name, b.name)
+        if not json:
+            print("Kept: the page Mornings shows it under Months.")
     if plot is not None:
         from dawnbeat.ui.plot import plot_agreement
 

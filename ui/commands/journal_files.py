@@ -48,6 +48,24 @@ def export_mornings(
         print(f"{out}: {_counted(count, 'reading')}")
 
 
+@export_app.command("months")
+def export_months(
+    out: Path = typer.Argument(..., help="CSV file to write; - is standard output."),
+    overwrite: bool = typer.Option(False, "--overwrite", help="Replace a file of that name."),
+    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
+) -> None:
+    """Write one row a month and a year: means with 95 % intervals, and the change from the one before."""
+    from dawnbeat.journal.csv_files import export_periods
+    from dawnbeat.morning.choices import open_journal
+
+    if out != STANDARD_OUTPUT:
+        check_output(out)
+    with open_journal(journal) as opened:
+        count = export_periods(opened, out, overwrite)
+    if out != STANDARD_OUTPUT:
+        print(f"{out}: {_counted(count, 'row')}")
+
+
 @export_app.command("intervals")
 def export_intervals(
     out: Path = typer.Argument(
@@ -125,6 +143,46 @@ def backup(
     print(f"{out}: {what}, {made.bytes / 1e6:.1f} MB before packing")
 
 
+@import_app.command("intervals")
+def import_intervals(
+    path: Path = typer.Argument(..., help="Text file of beat intervals: one a line, or a time and an interval."),
+    taken: str = typer.Option(..., help='When it was taken, such as "2026-11-24 06:40".'),
+    posture: str = typer.Option("lying", help="lying, sitting or standing."),
+    context: str | None = typer.Option(None, metavar="WORDS", help="Your morning, as for `dawnbeat note`."),
+    settings: Path | None = typer.Option(None, metavar="TOML", help=SETTINGS_HELP),
+    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
+) -> None:
+    """Make a reading of a chest strap's beat intervals.
+
+    The intervals go through the checks of the rhythm; the reading has a usual range of its own, since a strap and a
+    camera don't give quite the same RMSSD.
+    """
+    from datetime import datetime
+
+    from dawnbeat.journal.context_line import NOTHING, context_from_line
+    from dawnbeat.morning import strap
+    from dawnbeat.morning.answer_text import lines
+    from dawnbeat.morning.choices import chosen_home, chosen_ranges, reading_settings
+    from dawnbeat.shared.morning import posture_from
+    from dawnbeat.training.wording import moment_from
+    from dawnbeat.ui.report import console, reading
+
+    began = moment_from(taken)
+    if began > datetime.now(began.tzinfo):
+        raise DawnbeatError(f"{taken} is still to come: say when the intervals were taken")
+    said = context_from_line(context) if context else NOTHING
+    lies, home = posture_from(posture), chosen_home(journal)
+    kept = strap.take_in(path, began, lies, home, chosen_ranges(), reading_settings(settings), said)
+    screen = console()
+    if kept.grounds is not None:
+        for line in lines(kept.grounds.answer()):
+            screen.print(line)
+        screen.print()
+    screen.print(reading("these intervals", kept.analysis))
+    assert kept.stored is not None
+    screen.print(f"Saved as reading {kept.stored.id}.")
+
+
 def restore(
     archive: Path = typer.Argument(..., help="Zip file that backup wrote."),
     yes: bool = typer.Option(False, "--yes", help="Don't ask."),
@@ -156,7 +214,9 @@ def reanalyse(
     Each from its recording, with today's detection; shows what changes, and stores it once you accept.
     """
     from dawnbeat.capture.recording import read_recording
-    from dawnbeat.morning.choices import open_journal, reading_settings
+    from dawnbeat.morning.answer_text import HEADLINES
+    from dawnbeat.morning.answering import other_answers
+    from dawnbeat.morning.choices import chosen_ranges, open_journal, reading_settings
     from dawnbeat.morning.reanalyse import accept, edit_again
     from dawnbeat.morning.reanalyse import reanalyse as analyse_again
     from dawnbeat.signal.analysis import analyse
@@ -166,6 +226,12 @@ def reanalyse(
         with _progress("analysing") as progress:
             outcome = analyse_again(opened, read_recording, analyse, chosen, progress)
         print("\n".join(outcome.lines()))
+        others = other_answers(opened, chosen_ranges(), {each.before.id: each.after for each in outcome.changes})
+        for each, said, now in others:
+            print(
+                f'{each.began:%Y-%m-%d %H:%M}: was told "{HEADLINES[said.what]}", would be told '
+                f'"{HEADLINES[now.what]}" now; what was said stays with the reading'
+            )
         if not outcome.changes:
             return
         ask_first("Store these analyses?", yes)

@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QApplication, QComboBox, QLineEdit, QMessageBox
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.journal.store import Journal
+from dawnbeat.morning.answering import grounds, keep_answer
 from dawnbeat.recordings.invented.mornings import invented_analysis
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Circumstances
@@ -91,7 +92,7 @@ def test_ten_years_of_mornings_are_all_there(ten_years: Journal, page: MorningsP
     assert page.table.model.rowCount() == len(ten_years.readings()) == 3650
     series = page.chart.above.series
     assert series is not None
-    drawn = page.chart.above.kept.data.size + page.chart.above.other.data.size
+    drawn = sum(dots.data.size for dots in (page.chart.above.kept, page.chart.above.other, page.chart.above.apart))
     assert drawn == np.count_nonzero(series.usable)
     page.chart.show_all()
     low, high = page.chart.above.plot.visible_x()
@@ -107,7 +108,9 @@ def test_mornings_of_another_kind_have_another_shape(ninety_days: Journal, page:
     page.chart.show_all()
     half = page.chart.above
     mornings = ninety_days.mornings()
-    assert half.other.data.size == sum(each.posture == "sitting" and each.usable for each in mornings)
+    sitting = [each for each in mornings if each.posture == "sitting" and each.usable]
+    assert half.other.data.size == sum(not each.ill for each in sitting)
+    assert half.apart.data.size == sum(bool(each.ill) and each.usable for each in mornings)
     assert half.unusable.data.size == sum(not each.usable for each in mornings)
     shapes = {str(dots.opts["symbol"]) for dots in (half.kept, half.other, half.unusable)}
     assert len(shapes) == 3
@@ -334,3 +337,23 @@ def test_a_changed_mind_saves_nothing_and_a_full_disk_is_said(
     save_as(monkeypatch, tmp_path / "nowhere" / "m.png")
     page.save_picture()
     assert "can't save the picture" in page.context.last_said
+
+
+def test_looking_back_shows_weeks_with_their_answers_months_and_years(page: MorningsPage, ninety_days: Journal) -> None:
+    last = ninety_days.readings()[-1]
+    keep_answer(ninety_days, last, grounds(ninety_days, last.local_date))
+    page.shown()
+    page.open_months()
+    view = page.months_view
+    assert view is not None
+    newest = view.strips.strips[0]
+    answer, stored = newest.said[last.local_date]
+    assert stored
+    assert answer.what == grounds(ninety_days, last.local_date).answer().what
+    assert not all(kept for _, kept in newest.said.values())
+    assert "average" in view.strips.accessibleDescription()
+    labels = {each.local_date.strftime("%Y-%m") for each in ninety_days.readings()}
+    assert view.months.rowCount() == len(labels)
+    assert view.years.rowCount() == len({each[:4] for each in labels})
+    page.back()
+    assert page.views.currentIndex() == 0

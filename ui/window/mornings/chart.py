@@ -28,6 +28,7 @@ LEGEND = "    ".join(
         "━ the week’s average",
         "▒ usual range",
         "△ another posture",
+        "◇ ill or not comparable",
         "✕ not usable, at the foot",
     )
 )
@@ -193,6 +194,7 @@ class _Half:
         self.week = self.plot.line(Ink("accent", width=2.6))
         self.kept = self.plot.dots(Ink("ink"), "o", 6.5)
         self.other = self.plot.dots(Ink("ink"), "t1", 9, filled=False)
+        self.apart = self.plot.dots(Ink("ink"), "d", 9, filled=False)
         self.unusable = self.plot.dots(Ink("ink"), "x", 8)
         self.ring = self.plot.dots(Ink("accent", width=2.2), "o", 15, filled=False)
         self.ring.setZValue(-5)
@@ -208,8 +210,9 @@ class _Half:
         daily, good = series.daily, series.usable & np.isfinite(series.value)
         self.week.setData(series.daily_s, daily.week)
         self.band.set_data(series.daily_s, daily.low, daily.high)
-        self._put(self.kept, good & ~series.other_posture)
-        self._put(self.other, good & series.other_posture)
+        self._put(self.kept, good & ~series.other_posture & ~series.set_apart)
+        self._put(self.other, good & series.other_posture & ~series.set_apart)
+        self._put(self.apart, good & series.set_apart)
         self._shown = (0.0, 0.0)
         self._view()
 
@@ -254,7 +257,7 @@ class _Half:
         if crowded == self._crowded:
             return
         self._crowded = crowded
-        for dots, size in ((self.kept, 6.5), (self.other, 9.0), (self.unusable, 8.0)):
+        for dots, size in ((self.kept, 6.5), (self.other, 9.0), (self.apart, 9.0), (self.unusable, 8.0)):
             dots.setSize(self.plot.context.theme.px(size * (0.45 if crowded else 1.0)))
             dots.setOpacity(0.45 if crowded else 1.0)
 

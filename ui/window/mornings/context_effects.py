@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.stats import t
 
 from dawnbeat.journal.ranges import Measure, RangeSettings
 from dawnbeat.shared.morning import RATINGS, StoredReading
@@ -37,10 +38,12 @@ class Effect:
 
 
 # A night and an evening are noted on the morning that follows them; how the runner feels is followed by the next.
-_SAME_MORNING = ("sleep", "hours_slept", "alcohol")
+_SAME_MORNING = ("sleep", "hours_slept", "alcohol", "stress now", "soreness now")
 _YES_NO = ((0.0, "no"), (1.0, "yes"))
 _TITLES = {
     "sleep": "Sleep of the night before, 1 good to 7 bad",
+    "stress now": "Stress on the same morning, 1 low to 7 high",
+    "soreness now": "Soreness on the same morning, 1 low to 7 high",
     "stress": "Stress the day before, 1 low to 7 high",
     "fatigue": "Fatigue the day before, 1 low to 7 high",
     "soreness": "Soreness the day before, 1 low to 7 high",
@@ -64,16 +67,64 @@ def effects(readings: Sequence[StoredReading], measure: Measure, settings: Range
         ahead = 0 if item in _SAME_MORNING else 1
         noted, after = [], []
         for place, day_s in zip(series.reading.tolist(), series.day_s.tolist(), strict=True):
-            value = getattr(readings[place].context, item)
+            value = getattr(readings[place].context, item.removesuffix(" now"))
             next_value = by_day.get(day_s + ahead * DAY_S)
             if value is not None and next_value is not None:
                 noted.append(float(value))
                 after.append(next_value)
         x, y = np.array(noted), np.array(after)
-        kind = tuple((float(each), str(each)) for each in range(1, 8)) if item in RATINGS else ()
+        kind = tuple((float(each), str(each)) for each in range(1, 8)) if item.split()[0] in RATINGS else ()
         ticks = _YES_NO if item in ("alcohol", "ill") else kind
-        found.append(Effect(title, x, y, ticks, words_for(x, y, ticks == _YES_NO, unit)))
-    return found
+        found.append(Effect(title, x, y, ticks, ""))
+    return said_together(found, unit)
+
+
+def said_together(found: Sequence[Effect], unit: str) -> list[Effect]:
+    """The effects with what may be said of each, when all of them are looked at together.
+
+    The more things are compared, the more often chance alone looks clear, so the confidence asked of each follows Holm
+    1979 (Scand J Stat 6:65-70): the clearest of m must hold at 1 - 0.05 / m, the next at 1 - 0.05 / (m - 1), and so on.
+    """
+    chances = {
+        place: chance_of(each.noted, each.deviation, each.ticks == _YES_NO)
+        for place, each in enumerate(found)
+        if may_be_compared(each.noted, each.ticks == _YES_NO)
+    }
+    level, still = dict.fromkeys(chances, 0.05), True
+    for rank, place in enumerate(sorted(chances, key=lambda place: chances[place])):
+        level[place] = 0.05 / (len(chances) - rank)
+        still = still and chances[place] <= level[place]
+        if not still:
+            level[place] = min(level[place], chances[place] * 0.999999)
+    return [
+        replace(each, words=words_for(each.noted, each.deviation, each.ticks == _YES_NO, unit, level.get(place, 0.05)))
+        for place, each in enumerate(found)
+    ]
+
+
+def may_be_compared(noted: FloatArray, yes_no: bool) -> bool:
+    """Whether there are mornings enough to compare at all."""
+    if noted.size < FEWEST or np.ptp(noted) == 0:
+        return False
+    return not yes_no or min(int((noted == 1).sum()), int((noted == 0).sum())) >= FEWEST_OF_A_KIND
+
+
+def chance_of(noted: FloatArray, deviation: FloatArray, yes_no: bool) -> float:
+    """How often chance alone would make a difference as great as this one, 0 to 1."""
+    value, error, freedom = _difference_of(noted, deviation, yes_no)
+    return float(2 * t.sf(abs(value) / error, freedom)) if error > 0 else 1.0
+
+
+def _difference_of(noted: FloatArray, deviation: FloatArray, yes_no: bool) -> tuple[float, float, float]:
+    """The difference after yes, or for each step up, its standard error, and the degrees of freedom."""
+    if not yes_no:
+        slope, half = slope_95(noted, deviation)
+        return slope, half / 1.96, noted.size - 2.0
+    yes, no = deviation[noted == 1], deviation[noted == 0]
+    parts = yes.var(ddof=1) / yes.size, no.var(ddof=1) / no.size
+    # Welch 1947 (Biometrika 34:28-35).
+    freedom = sum(parts) ** 2 / max(parts[0] ** 2 / (yes.size - 1) + parts[1] ** 2 / (no.size - 1), 1e-300)
+    return float(yes.mean() - no.mean()), float(np.sqrt(sum(parts))), float(freedom)
 
 
 def deviations(day_s: FloatArray, value: FloatArray, mean: FloatArray) -> FloatArray:
@@ -87,23 +138,22 @@ def deviations(day_s: FloatArray, value: FloatArray, mean: FloatArray) -> FloatA
     return np.asarray(value - mean[at])
 
 
-def words_for(noted: FloatArray, deviation: FloatArray, yes_no: bool, unit: str) -> str:
-    """What the mornings say, with how many there are; no claim from fewer than FEWEST."""
+def words_for(noted: FloatArray, deviation: FloatArray, yes_no: bool, unit: str, level: float = 0.05) -> str:
+    """What the mornings say, with how many there are; no claim from fewer than FEWEST.
+
+    level: how often chance alone may be called clear; the interval said is that of 1 - level.
+    """
     n = noted.size
     count = f"n = {n} morning{'' if n == 1 else 's'}"
     if n < FEWEST:
         return f"{count}: too few to say anything (at least {FEWEST})"
-    if yes_no:
-        yes, no = deviation[noted == 1], deviation[noted == 0]
-        if min(yes.size, no.size) < FEWEST_OF_A_KIND:
-            return f"{count}, {yes.size} of them yes: too few of a kind to compare"
-        difference = float(yes.mean() - no.mean())
-        half = 1.96 * float(np.sqrt(yes.var(ddof=1) / yes.size + no.var(ddof=1) / no.size))
-        return f"{count}: {_difference(difference, half, unit)} after yes"
-    if np.ptp(noted) == 0:
+    if not may_be_compared(noted, yes_no):
+        if yes_no:
+            return f"{count}, {int((noted == 1).sum())} of them yes: too few of a kind to compare"
         return f"{count}: always the same, so nothing to compare"
-    slope, half = slope_95(noted, deviation)
-    return f"{count}: {_difference(slope, half, unit)} for each step up"
+    value, error, freedom = _difference_of(noted, deviation, yes_no)
+    said = _difference(value, float(t.ppf(1 - level / 2, freedom)) * error, unit)
+    return f"{count}: {said} {'after yes' if yes_no else 'for each step up'}"
 
 
 def slope_95(x: FloatArray, y: FloatArray) -> tuple[float, float]:

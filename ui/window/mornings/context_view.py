@@ -55,8 +55,9 @@ class ContextView(QWidget):
         top.addWidget(self.measure)
         self.note = QLabel(
             "Each dot is one morning: how far it lay from the middle of the usual range. Things that happen together "
-            f"need not cause one another, and nothing is said of fewer than {FEWEST} mornings. Intervals "
-            "are 95 %; ◇ is the mean."
+            f"need not cause one another, and nothing is said of fewer than {FEWEST} mornings. The more "
+            "things are compared, the wider their intervals, so that chance alone looks clear in 5 of 100 journals at "
+            "most (Holm 1979, Scand J Stat 6:65-70); ◇ is the mean."
         )
         self.note.setWordWrap(True)
         self.note.setProperty("class", "soft")

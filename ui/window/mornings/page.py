@@ -33,6 +33,7 @@ from dawnbeat.ui.window.parts.layouts import Flow, Scrolled
 if TYPE_CHECKING:
     from dawnbeat.ui.window.mornings.context_view import ContextView
     from dawnbeat.ui.window.mornings.day_view import DayView
+    from dawnbeat.ui.window.mornings.months_view import MonthsView
 
 _SPANS = (("4 weeks", 28, "Alt+1"), ("3 months", 91, "Alt+2"), ("Year", 365, "Alt+3"), ("All", None, "Alt+4"))
 _WHERE = "Mornings"
@@ -59,6 +60,7 @@ class MorningsPage(PageWidget):
         self.table = MorningsTable(context)
         self.day_view: DayView | None = None
         self.context_view: ContextView | None = None
+        self.months_view: MonthsView | None = None
         self.views = QStackedWidget()
         self.splitter = QSplitter()
         self.splitter.addWidget(self.chart)
@@ -132,6 +134,18 @@ class MorningsPage(PageWidget):
         self.views.setCurrentWidget(self.context_view)
         self.context_view.setFocus()
 
+    def open_months(self) -> None:
+        """Show week by week, month against month and year against year."""
+        if self.months_view is None:
+            from dawnbeat.ui.window.mornings.months_view import MonthsView
+
+            self.months_view = MonthsView(self.context)
+            self.months_view.left.connect(self.back)
+            self.views.addWidget(self.months_view)
+        self.months_view.refresh()
+        self.views.setCurrentWidget(self.months_view)
+        self.months_view.setFocus()
+
     def back(self) -> None:
         """Back to the months."""
         if self.views.currentIndex() != 0:
@@ -183,6 +197,8 @@ class MorningsPage(PageWidget):
             self.refresh()
         elif self.day_view is not None and self.day_view.isVisible():
             self.day_view.refresh()
+        elif self.months_view is not None and self.months_view.isVisible():
+            self.months_view.refresh()
         elif self.context_view is not None:
             self.context_view.refresh()
 
@@ -209,6 +225,7 @@ class MorningsPage(PageWidget):
             tools.addWidget(button)
         tools.push()
         for words, keys, tip, does in (
+            ("Months", "Alt+5", "Week by week with the answers, and month against month", self.open_months),
             ("Context", "E", "What you noted against the next morning", self.open_context),
             ("CSV…", "Ctrl+E", "Save all mornings as CSV", self.save_csv),
             ("Picture…", "Ctrl+P", "Save the chart as a picture: PNG, SVG or PDF", self.save_picture),

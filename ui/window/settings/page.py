@@ -185,7 +185,7 @@ class SettingsPage(PageWidget):
             form.row(words, spin, tip)
             spin.valueChanged.connect(lambda _=0: self._choose_ranges())
             self.ranges[parameter.name] = spin
-        reset = self._button("As published", "", "Plews et al. 2013: back to the usual windows", self._reset_ranges)
+        reset = self._button("Usual windows", "", "Back to four weeks, a week and their counts", self._reset_ranges)
         form.below(flow_of(reset))
 
     # Showing and choosing
