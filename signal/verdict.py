@@ -51,7 +51,7 @@ _FAST_BPM, _STEEPER_WHEN_FAST = 92.0, 0.15
 _SHARPEST_RISE_MS = 66.0
 _BLUNT_EDGE_MS, _BLUNTEST_EDGE_MS = 165.0, 195.0
 # A light that swings at the rate of a pulse has edges longer than this.
-_SWINGING_EDGE_MS = 132.0
+_SWINGING_EDGE_MS, _FAST_SWINGING_EDGE_MS = 142.0, 125.0
 # They leave at most 0.04 of a beat's power unexplained, a fifth of its height.
 _MOST_OTHER_SHARE = 0.055
 # Half a minute of good intervals names the pulse to a beat or two a minute.
@@ -187,7 +187,7 @@ def _doubts_of_origin(evidence: Evidence) -> list[Finding]:
     if origin.rise_ms is not None and origin.edge_ms is not None and origin.steepness is not None:
         least = _LEAST_STEEPNESS_OF_BLOOD if blood else _LEAST_STEEPNESS if blood is None else 0.0
         least += _STEEPER_WHEN_FAST if bpm > _FAST_BPM else 0.0
-        if blood is None and origin.edge_ms > _SWINGING_EDGE_MS:
+        if blood is None and origin.edge_ms > (_SWINGING_EDGE_MS if bpm < _FAST_BPM else _FAST_SWINGING_EDGE_MS):
             least = _MAYBE_A_PULSE
         if (
             origin.rise_ms < _SHARPEST_RISE_MS
