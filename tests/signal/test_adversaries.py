@@ -1,0 +1,57 @@
+"""A few of each kind of light that could fool the verdict; `tests/benchmarks/adversaries.py` draws and counts more."""
+
+from __future__ import annotations
+
+import pytest
+
+from dawnbeat.signal.analysis import analyse
+from tests.benchmarks.adversaries import FAMILIES, Family, draw, outcome
+
+SEED = 7
+BY_NAME = {family.name: family for family in FAMILIES}
+# What only the sane families hold against: too many refused.
+SANE = [family for family in FAMILIES if family.kind == "sane"]
+# A lamp, a shadow, a screen or the exposure, without a pulse: nothing of it may be used, whatever the rhythm.
+LIGHTS = [name for name in BY_NAME if name.endswith(", no pulse") and not name.startswith("one colour")]
+CLOCKS = [
+    *("stamps that wander", "stamps that are late", "frames in bursts", "stamps of a coarse clock"),
+    *("repeated frames", "24 frames sent as 30"),
+]
+
+
+@pytest.mark.parametrize("family", [each for each in FAMILIES if each.kind == "disturbed"], ids=lambda each: each.name)
+def test_no_disturbed_reading_gives_a_wrong_figure(family: Family) -> None:
+    reading = draw(family, SEED, 0)
+    found = outcome(reading, analyse(reading.trace))
+    assert not found.wrong, found
+
+
+@pytest.mark.parametrize("name", LIGHTS)
+def test_light_that_no_blood_moved_is_never_used(name: str) -> None:
+    for number in (1, 2):
+        verdict = analyse(draw(BY_NAME[name], SEED, number).trace).verdict
+        assert not verdict.usable
+        assert not verdict.pulse_usable
+
+
+@pytest.mark.parametrize("name", CLOCKS)
+def test_a_bad_clock_gives_a_right_figure_or_none(name: str) -> None:
+    for number in (1, 2):
+        reading = draw(BY_NAME[name], SEED, number)
+        assert not outcome(reading, analyse(reading.trace)).wrong
+
+
+def test_sane_readings_are_mostly_usable_and_right() -> None:
+    found = []
+    for family in SANE:
+        if family.name != "fast heart":
+            reading = draw(family, SEED, 0)
+            found.append(outcome(reading, analyse(reading.trace)))
+    assert not any(each.wrong for each in found)
+    assert sum(each.usable for each in found) >= 0.85 * len(found)
+
+
+def test_one_living_colour_is_used_and_said_to_be_unchecked() -> None:
+    verdict = analyse(draw(BY_NAME["one colour"], SEED, 0).trace).verdict
+    assert verdict.usable
+    assert "colour_unchecked" in {finding.code for finding in verdict.findings}
