@@ -26,6 +26,8 @@ from dawnbeat.signal.verdict import ABSURD_RATE_HZ, Evidence, verdict_on
 # Shorter stretches hold too few beats to know one by its likeness to the others.
 _SHORTEST_PIECE_S = 3.0
 _FEWEST_FRAMES = 24
+# Share of a frame under the finger from which on it lies on the lens.
+_COVERED = 0.5
 
 
 def analyse(trace: Trace, settings: Settings | None = None) -> Analysis:
@@ -47,7 +49,7 @@ def analysis_of(trace: Trace, pieces: list[PieceBeats], settings: Settings) -> A
         error_ms=np.hypot(_joined([piece.error_ms * _doubt_of(piece) for piece in pieces]), clock_ms),
         likeness=_joined([piece.likeness for piece in pieces]),
     )
-    intervals = judge(pieces, settings)
+    intervals = _under_a_finger(judge(pieces, settings), trace)
     metrics = metrics_of(intervals)
     error_ms = _timing_error(beats, intervals)
     intervals95 = intervals_95(intervals, error_ms)
@@ -65,7 +67,7 @@ def analysis_of(trace: Trace, pieces: list[PieceBeats], settings: Settings) -> A
         spectrum_share,
         rhythm_of(pieces, metrics.mean_nn_ms, settings),
         origin_of(pieces, beats_counting),
-        None if trace.covered is None else float(np.mean(trace.covered >= 0.5)),
+        None if trace.covered is None else float(np.mean(trace.covered >= _COVERED)),
         clock_ms,
     )
     return Analysis(
@@ -96,6 +98,18 @@ def pieces_of(trace: Trace, settings: Settings) -> list[PieceBeats]:
         if time_s.size >= _FEWEST_FRAMES and time_s[-1] - time_s[0] >= _SHORTEST_PIECE_S:
             pieces.append(beats_of_piece(time_s, colour[rows], settings, times))
     return pieces
+
+
+def _under_a_finger(intervals: Intervals, trace: Trace) -> Intervals:
+    """The intervals with those left out in which the finger was off the lens, where somebody looked."""
+    if trace.covered is None or not len(intervals):
+        return intervals
+    off_s = trace.time_s[trace.covered < _COVERED]
+    off = np.searchsorted(off_s, intervals.end_s) > np.searchsorted(off_s, intervals.start_s)
+    left_out = [
+        reason or ("movement" if lifted else None) for reason, lifted in zip(intervals.left_out, off, strict=True)
+    ]
+    return Intervals(intervals.start_s, intervals.interval_ms, tuple(left_out))
 
 
 def _doubt_of(piece: PieceBeats) -> float:

@@ -134,3 +134,21 @@ def test_no_short_reading_is_called_usable_without_saying_how_sure_it_is(bpm):
         analysis = analyse(scenario.trace())
         if analysis.verdict.usable:
             assert set(analysis.intervals95) == {"mean_hr_bpm", "sdnn_ms", "rmssd_ms", "ln_rmssd"}
+
+
+def test_a_pulse_without_a_finger_on_the_lens_is_not_usable():
+    trace = finger(seed=75).trace()
+    bare = replace(trace, covered=np.full(len(trace), 0.1))
+    verdict_ = analyse(bare).verdict
+    assert not verdict_.usable
+    assert not verdict_.pulse_usable
+    assert {each.code for each in verdict_.findings} & {"no_finger", "no_pulse"}
+
+
+def test_intervals_count_only_while_the_finger_is_on_the_lens():
+    trace = finger(seed=76).trace()
+    covered = np.where((trace.time_s > 20.0) & (trace.time_s < 40.0), 0.0, 1.0)
+    intervals = analyse(replace(trace, covered=covered)).intervals
+    inside = (intervals.end_s > 20.1) & (intervals.start_s < 39.9)
+    assert not intervals.kept[inside].any()
+    assert intervals.kept[~inside].mean() > 0.95
