@@ -161,7 +161,7 @@ def take_a_reading(window: Window, keyboard: Keyboard) -> None:
     window.until("the first words count as read", lambda: window.choice("met"), 5.0)
 
     keyboard.window("^Dawnbeat$")
-    keyboard.press("Tab", "Tab", "Right")  # past the length, to the posture
+    keyboard.press("Tab", "Tab", "Tab", "Tab", "Right")  # past phone, file and length, to the posture
     window.until("the posture is chosen", lambda: window.choice("posture") == "sitting", 5.0)
 
     keyboard.press("b")
