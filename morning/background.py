@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from dawnbeat.journal.store import Journal
-from dawnbeat.morning.keeping import Kept, keep_taken
+from dawnbeat.morning.keeping import Kept, check_can_keep, keep_taken
 from dawnbeat.morning.taking import Ended, Order, Snapshot, Taking
 from dawnbeat.shared.errors import DawnbeatError, one_line
 
@@ -175,8 +175,8 @@ class BackgroundReading:
         self.outcome = outcome
 
     def _take_and_keep(self) -> Outcome:
-        if self.home is not None:  # two minutes are too precious to find a locked journal at their end
-            Journal.open(self.home).close()
+        if self.home is not None:
+            check_can_keep(self.home)
         taken = self.taking.run()
         recorded = taken.folder is not None
         if not len(taken.trace) or taken.left:

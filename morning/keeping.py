@@ -88,6 +88,16 @@ def keep_taken(taken: Taken, order: Order, home: Path | None, ranges: RangeSetti
         taken.let_go()
 
 
+def check_can_keep(home: Path) -> None:
+    """Raise DawnbeatError where a reading could not be kept: two minutes are too precious to find that at their end."""
+    with Journal.open(home) as journal:
+        if journal.read_only:
+            raise DawnbeatError(
+                f"the journal in {one_line(home)} can only be read ({journal.read_only}): name one that can be written "
+                "to, or measure without keeping"
+            )
+
+
 def refuse_invented(asked: Path | None) -> None:
     """Raise DawnbeatError unless a journal was named that is not the runner's own, to keep invented light in."""
     if asked is None:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 LAMP = "A lamp beside the lens can get hot: take the finger off before it hurts."
 NOT_MEDICAL = "Dawnbeat is not a medical device."
 REHEARSAL = "This is a rehearsal with an invented finger: nothing of it is saved to your journal."
+INVENTED_LIGHT = "This light is invented: nothing of it is saved to your journal."
 PHONE_WARNING = (
     "The phone's browser will warn that it doesn't know this computer's certificate, because no authority signed it. "
     "Compare the certificate's SHA-256 fingerprint in the warning's details with the one here, then go on to the page: "

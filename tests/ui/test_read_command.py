@@ -19,6 +19,7 @@ import pytest
 from dawnbeat.capture.frames import Frame
 from dawnbeat.capture.recorded_trace import RecordedTraceSource
 from dawnbeat.capture.recording import read_recording, write_recording
+from dawnbeat.journal import store
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning import sources
 from dawnbeat.morning.choices import Choices, ChoiceStore
@@ -209,6 +210,35 @@ def test_a_camera_that_vanishes_leaves_what_came_before(
     assert "The reading ended after 0:49: the camera was unplugged" in out
     (kept,) = _kept(place)
     assert kept.duration_s == pytest.approx(50.0, abs=0.5)
+
+
+def test_a_journal_that_refuses_costs_nothing(
+    cli: CommandLine, place: Path, samples: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise DawnbeatError("can't save the reading: the disk is full")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Journal, "save", refuse)
+        said = cli("read", "--source", samples / "calm", "--settle", 0, "--no-ask")
+    line = said.refused()
+    assert "the disk is full" in line
+    assert "`dawnbeat keep`" in line
+    assert "RMSSD" in said.out
+    (recording,) = (place / "journal" / "recordings").glob("*/*")
+    for each in (recording, *recording.iterdir()):
+        os.utime(each, (1.7e9, 1.7e9))
+    cli("keep", recording).fine()
+    assert len(_kept(place)) == 1
+
+
+def test_a_journal_that_can_only_be_read_is_said_before_the_reading(
+    cli: CommandLine, place: Path, samples: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    cli("mornings").fine()
+    monkeypatch.setattr(store, "is_read_only", lambda _home: True)
+    assert "can only be read" in cli("read", "--source", samples / "calm", "--no-ask").refused()
+    assert not list(place.rglob("trace.csv"))
 
 
 def test_a_camera_that_gives_no_frame_leaves_no_reading_and_no_folder(

@@ -151,6 +151,7 @@ def _with_folder(order: Order, frames: FrameSource, home: Path | None, talk: _Ta
     from dataclasses import replace
 
     from dawnbeat.journal.store import Journal
+    from dawnbeat.morning.keeping import check_can_keep
 
     order = replace(order, open_source=lambda: frames, keep_invented=frames.about.invented and home is not None)
     if home is None:
@@ -160,8 +161,7 @@ def _with_folder(order: Order, frames: FrameSource, home: Path | None, talk: _Ta
         with Journal.open(home) as journal:
             return journal.new_recording_folder(began)
 
-    # Two minutes are too precious to find a journal that can't be opened at their end.
-    Journal.open(home).close()
+    check_can_keep(home)
     return replace(order, new_folder=new_folder)
 
 

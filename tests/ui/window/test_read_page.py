@@ -18,6 +18,7 @@ from dawnbeat.capture.recording import write_recording
 from dawnbeat.morning import keeping, sources
 from dawnbeat.morning.choices import Choices
 from dawnbeat.morning.flow import Plan
+from dawnbeat.shared.shipped import shipped_recording
 from dawnbeat.ui.window.parts import theme
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.read.page import ReadPage
@@ -312,6 +313,18 @@ def test_a_rehearsal_is_shown_but_not_saved(context: AppContext, make_page: Make
     assert context.journal.readings() == []
     assert "nothing of it is saved" in page.result.paragraph.text()
     assert not page.result.bin.isVisible()
+
+
+def test_a_shipped_sample_that_is_dropped_is_shown_and_not_saved(context: AppContext, make_page: MakePage) -> None:
+    page = make_page()
+    page.begin_file(shipped_recording("calm-morning"), datetime.now().astimezone())
+    reading = FakeReading.last
+    assert reading.order.open_source().about.invented
+    reading.home = None  # as BackgroundReading does with such light
+    reading.keep()
+    page._look()
+    assert context.journal.readings() == []
+    assert "This light is invented" in page.result.paragraph.text()
 
 
 def test_the_delay_from_the_frame_to_the_painting_is_counted(qtbot: QtBot, make_page: MakePage) -> None:

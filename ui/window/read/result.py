@@ -21,7 +21,7 @@ from PySide6.QtWidgets import (
 
 from dawnbeat.morning.background import Outcome
 from dawnbeat.morning.keeping import Kept
-from dawnbeat.morning.taking_text import NOT_MEDICAL, REHEARSAL, ended_sentence
+from dawnbeat.morning.taking_text import INVENTED_LIGHT, NOT_MEDICAL, REHEARSAL, ended_sentence
 from dawnbeat.morning.verdict_text import verdict_lines, verdict_title
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Analysis
@@ -196,7 +196,8 @@ class ResultView(QWidget):
         self.card.setVisible(grounds is not None)
         self.card.details.setVisible(grounds is not None and self.card.more.isChecked())
         if grounds is None:
-            self.paragraph.setText(f"{REHEARSAL if rehearsing else ''} {NOT_MEDICAL}".strip())
+            unsaved = "" if self.kept.stored is not None or self.kept.trouble else INVENTED_LIGHT
+            self.paragraph.setText(f"{REHEARSAL if rehearsing else unsaved} {NOT_MEDICAL}".strip())
             return
         self.paragraph.setText(NOT_MEDICAL)
         self._say_answer()
