@@ -567,6 +567,22 @@ def fibrillation(rng: np.random.Generator) -> Reading:
     return camera(rng, finger(rng, beats_s[beats_s < DURATION_S + _LEAD_S]))
 
 
+def flutter(rng: np.random.Generator) -> Reading:
+    """Two to five waves of a fluttering atrium to each beat, by chance; 0.18 to 0.24 s apart."""
+    step_s = rng.uniform(0.18, 0.24) * rng.choice([3, 4, 5, 6], 600)
+    beats_s = np.cumsum(step_s) - _LEAD_S
+    return camera(rng, finger(rng, beats_s[beats_s < DURATION_S + _LEAD_S]))
+
+
+def many_premature(rng: np.random.Generator) -> Reading:
+    """One beat in five to eight comes early, at random; no RMSSD is asked of it."""
+    beats_s = heart(rng, mean_hr_bpm=float(rng.uniform(55, 85)))
+    early = rng.uniform(size=beats_s.size) < rng.uniform(0.12, 0.2)
+    step_s = np.diff(beats_s, prepend=beats_s[0] - 1.0)
+    beats_s = np.where(early, beats_s - rng.uniform(0.25, 0.4) * step_s, beats_s)
+    return replace(_with(rng, beats_s, np.where(early, rng.choice([0.4, 0.6, 0.8]), 1.0)), rmssd_ms=None)
+
+
 def dropped_beats(rng: np.random.Generator) -> Reading:
     """Every third to fifth beat doesn't come."""
     beats_s = heart(rng, mean_hr_bpm=float(rng.uniform(60, 90)))
@@ -643,7 +659,7 @@ def fast_heart(rng: np.random.Generator) -> Reading:
 
 def deep_breathing(rng: np.random.Generator) -> Reading:
     """A young heart that swings by up to a fifth with each breath, and a wave that swings with it."""
-    beats_s = heart(rng, rmssd_ms=float(rng.uniform(80, 150)), breathing_depth=float(rng.uniform(0.08, 0.18)))
+    beats_s = heart(rng, rmssd_ms=float(rng.uniform(20, 60)), breathing_depth=float(rng.uniform(0.08, 0.2)))
     body = finger(rng, beats_s)
     turn = np.sin(2 * np.pi * _times() * rng.uniform(0.1, 0.3))
     return camera(rng, body, 0.5 * body.depth * turn[:, None])
@@ -685,6 +701,8 @@ FAMILIES: tuple[Family, ...] = (
     Family("trigeminy", "disturbed", trigeminy),
     Family("every second beat weak", "disturbed", alternating),
     Family("fibrillation", "disturbed", fibrillation),
+    Family("flutter", "disturbed", flutter),
+    Family("many premature beats", "disturbed", many_premature),
     Family("beats that don't come", "disturbed", dropped_beats),
     Family("clean", "sane", clean),
     Family("tone curve", "sane", tone_curve),
