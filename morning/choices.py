@@ -30,6 +30,9 @@ SOURCES = ("camera", "stream", "rehearsal")
 TEXT_PERCENT = (100, 200)
 CHOICES_FILE = "window.json"
 DETECTION_FILE = "detection.toml"
+_LONGEST_HISTORY_DAYS = next(
+    each.metadata["high"] for each in dataclasses.fields(RangeSettings) if each.name == "history_days"
+)
 
 
 @dataclass(frozen=True)
@@ -112,6 +115,10 @@ class ChoiceStore:
             found = json.loads(self.path.read_text(encoding="utf-8"))
             if not isinstance(found, dict):
                 raise ValueError("it holds no names and values")
+            ranges = found.get("ranges")
+            if isinstance(ranges, dict) and isinstance(days := ranges.get("history_days"), int | float):
+                # Once up to a year could be chosen; the longest that can be now is nearest to what was meant.
+                ranges["history_days"] = min(days, _LONGEST_HISTORY_DAYS)
             known = {each.name for each in dataclasses.fields(Choices)}
             return Choices(**{name: value for name, value in found.items() if name in known})
         except FileNotFoundError:

@@ -69,6 +69,12 @@ def test_the_place_on_the_screen_is_no_reason_to_refuse(store: ChoiceStore) -> N
     assert store.load_state() == {}
 
 
+def test_a_longer_history_than_can_be_chosen_today_becomes_the_longest(store: ChoiceStore) -> None:
+    store.folder.mkdir(parents=True, exist_ok=True)
+    store.path.write_text('{"ranges": {"history_days": 180}}')
+    assert store.load().range_settings.history_days == 90
+
+
 def test_a_choice_of_a_newer_version_is_passed_over(store: ChoiceStore) -> None:
     store.folder.mkdir()
     store.path.write_text(json.dumps({"theme": "light", "perfume": "lavender"}))
