@@ -1,6 +1,14 @@
-"""What to say wherever a maximal test, symptoms or a formula is mentioned."""
+"""What to say wherever a maximal test, symptoms or a formula is mentioned; and how to test in the field, step by step.
+
+The steps are common practice, no source.
+"""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+from dawnbeat.shared.errors import DawnbeatError
 
 MAXIMAL_TEST = (
     "A maximal test is the hardest thing a heart is asked to do. Ask a doctor first if you "
@@ -34,6 +42,79 @@ NOT_MEDICAL = (
 )
 
 
-def maximal_test_text() -> str:
-    """The cautions of a maximal test as one paragraph."""
-    return " ".join(MAXIMAL_TEST)
+ProtocolKey = Literal["hills", "mile", "threshold"]
+PROTOCOL_KEYS: tuple[ProtocolKey, ...] = get_args(ProtocolKey)
+
+WHO_MUST_NOT = (
+    "Not for you without a doctor's yes: with a heart, lung, kidney or metabolic illness, high blood pressure, "
+    "medicine for heart or blood pressure, chest pain, fainting or palpitations at any time, in pregnancy, over 40 or "
+    "new to hard running, or where a close relative died young of the heart. An effort to the limit is when a hidden "
+    "illness of the heart shows first; that is why a doctor comes before the test."
+)
+_WARM_UP = "Warm up: 15 minutes easy, then four times 15 seconds brisk with a minute easy after each."
+_COOL_DOWN = "Walk for two minutes, then jog for ten; don't stand still."
+
+
+@dataclass(frozen=True)
+class Protocol:
+    """One test. steps: in their order. reading: how its result is taken from the run. kind: of the maximum kept."""
+
+    key: ProtocolKey
+    name: str
+    kind: Literal["hill repeats", "hard mile"] | None
+    steps: tuple[str, ...]
+    reading: str
+
+
+PROTOCOLS: dict[ProtocolKey, Protocol] = {
+    "hills": Protocol(
+        "hills",
+        "Hill repeats for the maximum",
+        "hill repeats",
+        (
+            "Rested, not alone, on a cool day: a hill that takes two to three minutes, steep enough to work, even "
+            "underfoot.",
+            _WARM_UP,
+            "Run up strong but in control, jog down.",
+            "Run up harder, so that you could not talk at the top, jog down.",
+            "Run up as hard as you can hold, and in the last 30 seconds give all you have left.",
+            _COOL_DOWN,
+        ),
+        "The highest pulse that the run held for five seconds, artefacts left out, near the top of the last climb.",
+    ),
+    "mile": Protocol(
+        "mile",
+        "A hard mile for the maximum",
+        "hard mile",
+        (
+            "Rested, not alone, on a cool day: a track or a flat stretch of 1600 m, four laps.",
+            _WARM_UP,
+            "Run two laps at about the pace of your best 5 km.",
+            "Run the third lap faster, so that you want to stop at its end.",
+            "Run the last lap as hard as you can, the last 200 m at a sprint.",
+            _COOL_DOWN,
+        ),
+        "The highest pulse that the run held for five seconds, artefacts left out, in the last lap.",
+    ),
+    "threshold": Protocol(
+        "threshold",
+        "Thirty minutes for the threshold",
+        None,
+        (
+            "Rested, on a cool day, alone in the sense that nobody paces you: a flat road or a track.",
+            _WARM_UP,
+            "Run 30 minutes as far as you can, evenly: the first five no faster than you could hold for an hour.",
+            "Mark the beginning, so that you can find it in the run.",
+            _COOL_DOWN,
+        ),
+        "The mean pulse of the last 20 minutes is the threshold pulse, the pace of all 30 its pace.",
+    ),
+}
+
+
+def protocol_of(key: str) -> Protocol:
+    """The protocol by its key; raises DawnbeatError for any other word."""
+    for each in PROTOCOL_KEYS:
+        if key == each:
+            return PROTOCOLS[each]
+    raise DawnbeatError(f"protocol {key!r} is unknown: say {', '.join(PROTOCOL_KEYS)}")

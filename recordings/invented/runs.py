@@ -19,8 +19,7 @@ from dawnbeat.training.cleaning import marks_of
 from dawnbeat.training.load_run import PreparedRun
 from dawnbeat.training.maximum import Maximum
 from dawnbeat.training.run import Samples, Talk, blob_of, samples_of
-from dawnbeat.training.run_figures import figures_of
-from dawnbeat.training.threshold_effort import threshold_test
+from dawnbeat.training.run_figures import figures_of, threshold_test
 from dawnbeat.training.zone_store import Threshold
 
 WEEKS = 12

@@ -32,6 +32,7 @@ from tests.ui.window.many_runs import fill_up_with_runs
 
 if TYPE_CHECKING:
     from dawnbeat.ui.window.runs.page import RunsPage
+from dawnbeat.ui.window.runs.table import ALL, KINDS
 
 TARGET_MS = 300.0
 TIMES = 7
@@ -94,7 +95,7 @@ def main() -> None:
         row("  sort the list", timed(lambda: page.table.model.sort(3)), None)
         row(
             "  find in the list",
-            timed(lambda: (page.table.model.want("8", "all runs"), page.table.model.want("", "all runs"))),
+            timed(lambda: (page.table.model.want("8", KINDS[ALL]), page.table.model.want("", KINDS[ALL]))),
             None,
         )
 

@@ -16,7 +16,7 @@ from dawnbeat.training.estimates import (
     uptake_from_race,
 )
 from dawnbeat.training.run import Mark
-from dawnbeat.training.threshold_effort import threshold_test
+from dawnbeat.training.run_figures import threshold_test
 from dawnbeat.training.wording import clock, seconds_from
 from tests.training.invented import samples, swaying
 

@@ -77,7 +77,7 @@ def test_a_run_above_the_maximum_is_proposed_and_one_below_is_not() -> None:
 
 
 def test_the_cautions_name_clearance_symptoms_stop_signs_and_local_guidance() -> None:
-    text = cautions.maximal_test_text()
+    text = " ".join(cautions.MAXIMAL_TEST)
     for word in ("doctor", "chest pain", "Stop at once", "emergency number", "local guidance"):
         assert word in text
 

@@ -144,8 +144,8 @@ def take_command(
 
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
+    from dawnbeat.training.cautions import protocol_of
     from dawnbeat.training.maximum import MaximumProposal, maximum_on
-    from dawnbeat.training.protocols import protocol_of
 
     with open_journal(journal) as opened:
         run = run_store.run(opened, run_id)
@@ -197,7 +197,7 @@ def threshold_command(
     """Work out the threshold pulse and pace of a 30-minute test: mean of its last 20 minutes."""
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
-    from dawnbeat.training.threshold_effort import ERROR, threshold_test
+    from dawnbeat.training.run_figures import THRESHOLD_ERROR, threshold_test
 
     with open_journal(journal) as opened:
         run = run_store.run(opened, run_id)
@@ -209,7 +209,7 @@ def threshold_command(
             f"pace {pace}, test from {clock(test.from_s)} on (common practice, no source)"
         )
         _say(said)
-        _say(ERROR)
+        _say(THRESHOLD_ERROR)
         if keep:
             entry = zone_store.Threshold(run.local_date, test.bpm, test.pace_s_per_km, run_id=run_id)
             _tell(zone_store.add_threshold(opened, entry, date.today()), "kept")

@@ -146,7 +146,7 @@ def protocol_command(
     which: Annotated[str, typer.Argument(help="hills or mile for a maximum, threshold for a threshold.")] = "",
 ) -> None:
     """Show how to test a maximum or a threshold step by step, and who must not."""
-    from dawnbeat.training.protocols import PROTOCOLS, WHO_MUST_NOT, protocol_of
+    from dawnbeat.training.cautions import PROTOCOLS, WHO_MUST_NOT, protocol_of
 
     screen = console()
     screen.print(WHO_MUST_NOT, style="bold")

@@ -13,8 +13,8 @@ from pytestqt.qtbot import QtBot
 from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.runs import fill_with_invented_runs
 from dawnbeat.training import cautions, run_store, zone_store
+from dawnbeat.training.cautions import PROTOCOLS, WHO_MUST_NOT
 from dawnbeat.training.maximum import Maximum
-from dawnbeat.training.protocols import PROTOCOLS, WHO_MUST_NOT
 from dawnbeat.training.zone_store import Threshold, snapshot
 from dawnbeat.training.zones import ROUNDING
 from dawnbeat.ui.window.parts import saving

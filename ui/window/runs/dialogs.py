@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QCheckBox, QComboBox, QLabel, QLineEdit, QWidget
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions
 from dawnbeat.training.run import Mark, Run, Samples
-from dawnbeat.training.threshold_effort import ERROR, threshold_test
+from dawnbeat.training.run_figures import THRESHOLD_ERROR, threshold_test
 from dawnbeat.training.wording import UNKNOWN, clock, moment_from, seconds_from
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.ui.window.parts.context import AppContext
@@ -147,7 +147,7 @@ class ThresholdTestDialog(FormDialog):
         self.found.setAccessibleName("What the test says")
         self.say(
             f"Only of use where this was a test: 30 minutes alone, even, and as hard as can be held (common practice, "
-            f"no source). {ERROR}",
+            f"no source). {THRESHOLD_ERROR}",
             "soft",
         )
         self.say("\n".join(cautions.MAXIMAL_TEST))

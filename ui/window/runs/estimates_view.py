@@ -12,7 +12,7 @@ from dawnbeat.training import cautions, estimates, zone_store
 from dawnbeat.training.estimates import Estimate
 from dawnbeat.training.race import estimates_of
 from dawnbeat.training.run import Run
-from dawnbeat.training.threshold_effort import ERROR
+from dawnbeat.training.run_figures import THRESHOLD_ERROR
 from dawnbeat.training.weeks import JudgedRun
 from dawnbeat.training.wording import UNKNOWN, Units, clock, pace_of, way
 from dawnbeat.training.zone_store import Threshold
@@ -155,7 +155,7 @@ class EstimatesView(QWidget):
             [
                 f"Test of {short_day(threshold.date)}.",
                 "Formula: mean pulse of the last 20 minutes, pace of all 30 (common practice, no source).",
-                f"Error: {ERROR[0].lower()}{ERROR[1:]}",
+                f"Error: {THRESHOLD_ERROR[0].lower()}{THRESHOLD_ERROR[1:]}",
             ],
         )
 

@@ -88,7 +88,7 @@ class MonthsView(QWidget):
         self.table.setHorizontalHeaderLabels(
             [
                 *("Year" if self.years else "Month", "Runs", "Time", self._units, "Easy runs", "Easy time"),
-                *(f"Pace, {PACE_UNIT[self._units]}", "Pulse, bpm", "Rest, bpm", "RMSSD, ms"),
+                *(PACE_UNIT[self._units], "Pulse, bpm", "Rest, bpm", "RMSSD, ms"),
             ]
         )
         write_rows(self.table, [self._cells(each) for each in reversed(self.periods)])

@@ -19,6 +19,7 @@ from PySide6.QtWidgets import (
 
 from dawnbeat.journal.resting import FEWEST, HandCount
 from dawnbeat.training import cautions
+from dawnbeat.training.cautions import WHO_MUST_NOT, Protocol
 from dawnbeat.training.maximum import (
     AGE_FORMULAS,
     KIND_WORDS,
@@ -28,8 +29,7 @@ from dawnbeat.training.maximum import (
     maxima_by_age,
     maximum_by_age,
 )
-from dawnbeat.training.protocols import WHO_MUST_NOT, Protocol
-from dawnbeat.training.threshold_effort import ERROR
+from dawnbeat.training.run_figures import THRESHOLD_ERROR
 from dawnbeat.training.wording import seconds_from
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.training.zones import MAXIMUM_HIGH, MAXIMUM_LOW
@@ -131,7 +131,7 @@ class ThresholdDialog(FormDialog):
         self.row("Note", self.note, "Anything else")
         self.say(
             "Mean pulse of the last 20 minutes of 30 minutes run alone and evenly, as hard as can be held (common "
-            f"practice, no source). {ERROR} A test in an imported run is worked out when you open that run.",
+            f"practice, no source). {THRESHOLD_ERROR} A test in an imported run is worked out when you open that run.",
             "soft",
         )
         self.say("\n".join(cautions.MAXIMAL_TEST))

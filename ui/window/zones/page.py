@@ -13,8 +13,8 @@ from PySide6.QtWidgets import QFrame, QGroupBox, QPushButton, QSizePolicy, QVBox
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions, run_store, zone_store
 from dawnbeat.training.adaptation import fixed_of
+from dawnbeat.training.cautions import PROTOCOLS, ProtocolKey
 from dawnbeat.training.maximum import MaximumProposal, maximum_proposal
-from dawnbeat.training.protocols import PROTOCOLS, ProtocolKey
 from dawnbeat.training.weeks import judged_runs
 from dawnbeat.training.zone_review import EARLIER, review
 from dawnbeat.training.zone_store import Proposal, ZoneSet, why_words
