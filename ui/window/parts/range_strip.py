@@ -67,7 +67,8 @@ class RangeStrip(QWidget):
             return
         usual, week, today = stand.usual, stand.week_average, stand.this_morning
         # Two standard deviations are common; farther values stretch the scale instead of leaving it.
-        away = [2.2 * usual.sd, 1e-6]
+        band_half = usual.band_high - usual.mean
+        away = [2.2 * usual.sd, 1e-6, 1.08 * band_half if math.isfinite(band_half) else 0.0]
         away += [1.15 * abs(each - usual.mean) for each in (today, None if week is None else week.mean) if each]
         away += [1.15 * abs(each - usual.mean) for each in self._bounds or () if today is not None]
         half = max(away)
@@ -82,9 +83,10 @@ class RangeStrip(QWidget):
         painter.drawLine(QPointF(left, middle), QPointF(right, middle))
         painter.setPen(Qt.PenStyle.NoPen)
         # Where 95 of 100 single mornings lie, below the narrower range that the week's average is held against.
-        ends = max(left, at(usual.band_low)), min(right, at(usual.band_high))
-        painter.setBrush(theme.colour("ink", 28))
-        painter.drawRect(QRectF(ends[0], top + 0.25 * thick, ends[1] - ends[0], 0.5 * thick))
+        if math.isfinite(band_half):
+            painter.setBrush(theme.colour("ink", 28))
+            ends = at(usual.band_low), at(usual.band_high)
+            painter.drawRect(QRectF(ends[0], top + 0.25 * thick, ends[1] - ends[0], 0.5 * thick))
         band = QRectF(at(usual.low), top, at(usual.high) - at(usual.low), thick)
         painter.setBrush(theme.colour("ink", 70))
         painter.drawRect(band)

@@ -43,6 +43,7 @@ _SHIFTS = {
     "time_zones": "Time zones, h",
     "medicine": "Medicine",
 }
+_SUCH_AS = {"cycle_day": "12", "altitude_m": "1800", "time_zones": "-6, west", "medicine": "Such as: antihistamine"}
 _ABOUT = {each.name: each for each in fields(Context)}
 _YES_NO = ((NOT_SAID, None), ("no", False), ("yes", True))
 
@@ -91,7 +92,7 @@ class ContextForm(QWidget):
         for name, line in (*self._numbers.items(), ("medicine", self._medicine)):
             line.setAccessibleName(_SHIFTS[name])
             line.setToolTip(_ABOUT[name].metadata["meaning"])
-            line.setPlaceholderText(line.toolTip())
+            line.setPlaceholderText(_SUCH_AS[name])
             line.textEdited.connect(self._tell)
         for field, name, hint in (
             (self._hours, "Hours slept", "7.5"),
