@@ -12,7 +12,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dawnbeat.capture.recorder import is_being_taken
+from dawnbeat.capture.recorder import FolderLock, is_being_taken
 from dawnbeat.journal.folder import HOME_VARIABLE, expanded
 from dawnbeat.journal.recordings_kept import PART, relative_to_home, remove
 from dawnbeat.journal.store import Journal
@@ -142,7 +142,11 @@ def keep_broken_off(found: BrokenOff, home: Path, settings: Settings, ranges: Ra
     if found.why:
         raise DawnbeatError(f"{one_line(found.path)} can't be kept: {found.why}")
     taken = Circumstances(found.began, found.posture, found.camera, found.context)
-    kept = saved(analysed(read_recording(found.path).trace, taken, settings, found.path), home, ranges)
+    lock = FolderLock(found.path)  # two programs may be asked to keep the same one
+    try:
+        kept = saved(analysed(read_recording(found.path).trace, taken, settings, found.path), home, ranges)
+    finally:
+        lock.release()
     if kept.trouble:
         raise DawnbeatError(kept.trouble)
     return kept
@@ -223,6 +227,5 @@ def _began(path: Path, about: Mapping[str, Any]) -> datetime:
 
 
 def _newest_change_s(path: Path) -> float:
-    """Seconds since anything in a folder changed."""
-    changes = [each.stat().st_mtime for each in (path, *path.iterdir())]
-    return time.time() - max(changes)
+    """Seconds since any file in a folder changed."""
+    return time.time() - max((each.stat().st_mtime for each in path.iterdir()), default=0.0)

@@ -151,6 +151,7 @@ def test_closing_in_the_middle_keeps_the_recording_for_the_next_start(home: Path
     said = Context(hours_slept=6.5, note="early train")
     orphan = left_at_40_s(home, posture="standing", context=said)
     assert broken_off_readings(home) == []  # written to just now
+    (orphan / ".being-taken").write_bytes(b"")  # what a killed program leaves behind
     long_ago(orphan)
     (found,) = broken_off_readings(home)
     assert found.length_s == pytest.approx(40.0, abs=0.1)
@@ -158,6 +159,7 @@ def test_closing_in_the_middle_keeps_the_recording_for_the_next_start(home: Path
     (saved,) = readings(home)
     assert kept.stored == saved
     assert (saved.posture, saved.context) == ("standing", said)
+    assert sorted(each.name for each in orphan.iterdir()) == ["about.json", "trace.csv"]
     assert orphans(home) == []
 
 

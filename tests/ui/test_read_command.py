@@ -129,6 +129,11 @@ def test_what_the_runner_chose_in_the_window_holds_here(cli: CommandLine, place:
     assert (kept.posture, kept.began) == ("standing", TAKEN)
 
 
+def test_a_chosen_stream_without_an_address_is_said(cli: CommandLine, place: Path) -> None:
+    ChoiceStore().save(Choices(source="stream"))
+    assert "no address of a camera is given" in cli("read", "--no-ask").refused()
+
+
 def test_json_is_one_object_with_everything(cli: CommandLine, place: Path, samples: Path) -> None:
     said = cli("read", "--source", samples / "calm", "--settle", 0, "--json", *TAKEN_THEN)
     (found,) = said.objects()

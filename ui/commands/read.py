@@ -66,6 +66,8 @@ def read(
 
     choices = ChoiceStore().load()
     words = choices.source_words if source is None else source
+    if not words.strip():
+        raise DawnbeatError("no address of a camera is given: type it under Settings, or say --source")
     length_s = float(choices.duration_s) if seconds is None else seconds
     check_seconds(length_s)
     check_settle(settle_s)
