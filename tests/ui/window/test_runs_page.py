@@ -387,7 +387,7 @@ def test_a_cadence_lock_is_overruled_and_the_figures_follow(
     run_id = run_with(invented, "cadence lock")
     view = opened(page, run_id)
     before = run_store.run(invented, run_id).figures.measured_s
-    assert view.overrule_button.text() == "Believe it after all"
+    assert view.overrule_button.text() == "Let it count"
     place = next(n for n, mark in enumerate(view.marks) if mark.kind == "cadence lock")
     view.marks_table.selectRow(place)
     view.overrule_button.click()

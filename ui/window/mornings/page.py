@@ -225,8 +225,8 @@ class MorningsPage(PageWidget):
             tools.addWidget(button)
         tools.push()
         for words, keys, tip, does in (
-            ("Months", "Alt+5", "Week by week with the answers, and month against month", self.open_months),
-            ("Context", "E", "What you noted against the next morning", self.open_context),
+            ("Months", "Alt+5", "Show week by week with the answers, and month against month", self.open_months),
+            ("Context", "Alt+E", "What you noted against the next morning", self.open_context),
             ("CSV…", "Ctrl+E", "Save all mornings as CSV", self.save_csv),
             ("Picture…", "Ctrl+P", "Save the chart as a picture: PNG, SVG or PDF", self.save_picture),
             ("Month report…", "Ctrl+R", "Save the month as a one-page PDF", self.save_report),

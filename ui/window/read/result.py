@@ -125,7 +125,7 @@ class ResultView(QWidget):
         self.form = ContextForm(context)
         self.form.changed.connect(self._say_answer)
         self.main = button("Done", "D", "Keep what you added, and finish", main=True)
-        self.take_again = button("Take it again", "T", "Take another reading")
+        self.take_again = button("Take it again", "Alt+B", "Begin another reading")
         self.save_again = button("Try to save again", "V", "Try to save the reading again")
         self.bin = button("Put it in the bin", "Del", "Put this reading in the bin, which Ctrl+Z undoes")
         self.main.clicked.connect(self.done)

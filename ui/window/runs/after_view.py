@@ -49,7 +49,7 @@ class AfterView(QWidget):
         self.found = label("", "Whether load and mornings go together")
         self.open_button = controls.button("Open the run", "O", "Open the day's run, as Enter does", self.open, _WHERE)
         self.morning_button = controls.button(
-            "The morning after", "G", "Show that morning on the page Mornings", self.go_to_morning, _WHERE
+            "The morning after", "Alt+G", "Go to that morning on the page Mornings", self.go_to_morning, _WHERE
         )
         self.table.activated.connect(lambda _: self.open())
         self.table.itemSelectionChanged.connect(self._selected)

@@ -134,7 +134,7 @@ class MonthsView(QWidget):
         tools = Flow()
         group = QButtonGroup(self)
         for words, keys, years in (("Months", "Alt+1", False), ("Years", "Alt+2", True)):
-            button = controls.button(words, keys, f"One row a {words.lower()[:-1]}", None, _WHERE)
+            button = controls.button(words, keys, f"Show one row a {words.lower()[:-1]}", None, _WHERE)
             button.setCheckable(True)
             button.setChecked(not years)
             group.addButton(button)

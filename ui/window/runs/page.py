@@ -346,7 +346,7 @@ class RunsPage(PageWidget):
             tools.addWidget(button)
         tools.push()
         for words, keys, tip, does in (
-            ("Import…", "Ctrl+O", "Import FIT, TCX, GPX or CSV files; or drop them here", self.ask_files),
+            ("Import…", "Ctrl+O", "Open FIT, TCX, GPX or CSV files; or drop them here", self.ask_files),
             ("Folder…", "Ctrl+Shift+O", "Import every run of a folder and below", self.ask_folder),
             ("By hand…", "N", "Enter a run without a file", self.ask_by_hand),
             ("Save CSV…", "Ctrl+E", "Save what is shown as CSV: the runs, the weeks, or the months", self.save_shown),

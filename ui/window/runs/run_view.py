@@ -86,7 +86,7 @@ class RunView(QWidget):
         self.peak_button = give("Highest pulse…", "M", "Keep its highest pulse as a maximum", self.ask_maximum)
         self.bin_button = give("Bin", "Del", "Put this run in the bin; Ctrl+Z brings it back", self.to_bin)
         self.overrule_button = give(
-            "Believe it after all", _OVERRULE_KEY, "Overrule the mark, or restore it", self.overrule
+            "Let it count", _OVERRULE_KEY, "Leave the marked pulse out, or let it count", self.overrule
         )
         self._lay_out()
         self.curve.picked.connect(self._pick)
@@ -174,7 +174,7 @@ class RunView(QWidget):
     # Changing
 
     def overrule(self) -> None:
-        """Believe the selected mark's pulse after all, or no longer."""
+        """Let the selected mark's pulse count after all, or no longer."""
         number = self.marks_table.currentRow() + 1
         if self.each is None or not 1 <= number <= len(self.marks):
             return
@@ -239,7 +239,7 @@ class RunView(QWidget):
         chosen = self.marks[number - 1] if 1 <= number <= len(self.marks) else None
         self.overrule_button.setVisible(bool(self.marks))
         self.overrule_button.setEnabled(chosen is not None and chosen.kind in CAN_BE_OVERRULED)
-        words = "Leave it out again" if chosen is not None and chosen.overruled else "Believe it after all"
+        words = "Leave it out again" if chosen is not None and chosen.overruled else "Let it count"
         if self.overrule_button.text() != words:
             self.overrule_button.setText(words)
             self.overrule_button.setShortcut(QKeySequence(_OVERRULE_KEY))  # a new text takes the key away

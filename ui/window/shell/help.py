@@ -12,6 +12,8 @@ from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.version import software_version
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
+from dawnbeat.ui.window.parts.controls import Key
+from dawnbeat.ui.window.shell.keys import KEYS
 
 FIRST_WORDS = (
     "Lay the tip of a finger on the lens so that it covers all of it, as lightly as a feather, and keep it still "
@@ -194,6 +196,7 @@ class HelpPage(PageWidget):
         parts = ["<h2>How to hold the finger, and what this is not</h2>"]
         parts += [f"<p>{escape(words)}</p>" for words in FIRST_WORDS]
         parts.append("<h2>Keys</h2><table cellspacing='0' cellpadding='3'>")
+        controls.register(*(Key(keys, does, where) for where, keys, does in KEYS))
         for where, keys in controls.overview().items():
             name = "Everywhere" if where == "everywhere" else where[0].upper() + where[1:]
             parts.append(f"<tr><td colspan='2'><br><i>{escape(name)}</i></td></tr>")

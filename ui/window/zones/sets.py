@@ -45,7 +45,7 @@ class SetsView(QWidget):
         self.words = label("small", "Which zones judge which run")
         self.table = plain_table(_HEADINGS, "Zone sets, newest first")
         self.table.setAccessibleDescription("Delete removes the selected set.")
-        tip = "Remove the selected set; its runs are judged by the one before, and Ctrl+Z brings it back"
+        tip = "Remove the selected set; its runs are judged by the one before"
         self.drop = controls.button("Remove these zones", "Ctrl+Shift+D", tip, self.remove, "Zones")
         on_key(self.table, "Del", self.remove)
         self.table.itemSelectionChanged.connect(self._selected)
