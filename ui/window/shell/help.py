@@ -196,8 +196,7 @@ class HelpPage(PageWidget):
         parts = ["<h2>How to hold the finger, and what this is not</h2>"]
         parts += [f"<p>{escape(words)}</p>" for words in FIRST_WORDS]
         parts.append("<h2>Keys</h2><table cellspacing='0' cellpadding='3'>")
-        controls.register(*(Key(keys, does, where) for where, keys, does in KEYS))
-        for where, keys in controls.overview().items():
+        for where, keys in _every_key().items():
             name = "Everywhere" if where == "everywhere" else where[0].upper() + where[1:]
             parts.append(f"<tr><td colspan='2'><br><i>{escape(name)}</i></td></tr>")
             parts += [
@@ -211,3 +210,13 @@ class HelpPage(PageWidget):
         at = self.words.verticalScrollBar().value()
         self.words.setHtml("".join(parts))
         self.words.verticalScrollBar().setValue(at)
+
+
+def _every_key() -> dict[str, list[Key]]:
+    """All keys by where they work: those of pages that were never made, too."""
+    known = {(where, keys): Key(keys, does, where) for where, keys, does in KEYS}
+    known |= {(key.where, key.keys): key for each in controls.overview().values() for key in each}
+    found: dict[str, list[Key]] = {"everywhere": []}
+    for key in known.values():
+        found.setdefault(key.where, []).append(key)
+    return found
