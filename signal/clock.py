@@ -23,6 +23,7 @@ _STEADY_S = 0.001
 # Where the light can't decide, stamps that stray by less than this are left as they are, since nothing is gained.
 _LITTLE_S = 0.003
 _EDGE_FRAMES = 7
+_MOST_LATE_S = 0.06
 # A rate is judged over so many frames; one that changes by less than the share is one rate.
 _RATE_FRAMES = 60
 _SAME_RATE = 0.05
@@ -98,7 +99,14 @@ def frame_times(time_s: FloatArray, colour: FloatArray) -> FrameTimes:
         return FrameTimes(rows, stamp_s, nothing, stray_s, False, share, coarse)
     if rows.size < _DECIDING_HZ * (stamp_s[-1] - stamp_s[0]):
         return FrameTimes(rows, stamp_s, _over_an_edge(stray), stray_s, False, share, coarse)
-    ratio = _roughness(grid_s, colour[rows]) / max(_roughness(stamp_s, colour[rows]), 1e-12)
+    rough = _roughness(grid_s, colour[rows])
+    if not np.array_equal(grid_s, stamp_s - plain_s) and plain_s.std() < _MOST_LATE_S:
+        # That none was lost is worth a second look, since delays can look like losses.
+        plain_rough = _roughness(stamp_s - plain_s, colour[rows])
+        if plain_rough < rough:
+            grid_s, rough = stamp_s - plain_s, plain_rough
+            stray = stamp_s - grid_s
+    ratio = rough / max(_roughness(stamp_s, colour[rows]), 1e-12)
     if ratio > 1.0 / _CLEARLY_SMOOTHER:
         return FrameTimes(rows, stamp_s, nothing, stray_s, False, share, coarse)
     if ratio > _CLEARLY_SMOOTHER and stray_s < _LITTLE_S:

@@ -46,10 +46,12 @@ _PLAINLY_A_PULSE, _MAYBE_A_PULSE = 3.3, 2.0
 # 2015 challenge) the least steep wave rises 1.45 times as steep as it falls, at any rate up to 128 a minute. Where the
 # colours say nothing more is asked, and at a rate at which a steady swing has edges as steep as a pulse's.
 _LEAST_STEEPNESS, _LEAST_STEEPNESS_OF_BLOOD, _LEAST_OF_BLUNT = 1.35, 1.0, 1.25
-_FAST_BPM, _STEEPER_WHEN_FAST = 92.0, 0.15
+_FAST_BPM, _STEEPER_WHEN_FAST = 92.0, 0.3
 # The same recordings rise from 10 to 90 % in 72 ms at the least, and their edges are 75 to 175 ms long.
-_SHARPEST_RISE_MS = 66.0
+_SHARPEST_RISE_MS = 69.0
 _BLUNT_EDGE_MS, _BLUNTEST_EDGE_MS = 165.0, 195.0
+# A steady swing's edge is the period over pi; that of a slow heart's wave may be long, yet stays well below.
+_BLUNT_SHARE, _BLUNTEST_SHARE = 0.5, 0.6
 # A light that swings at the rate of a pulse has edges longer than this.
 _SWINGING_EDGE_MS, _FAST_SWINGING_EDGE_MS = 142.0, 125.0
 # They leave at most 0.04 of a beat's power unexplained, a fifth of its height.
@@ -189,10 +191,12 @@ def _doubts_of_origin(evidence: Evidence) -> list[Finding]:
         least += _STEEPER_WHEN_FAST if bpm > _FAST_BPM else 0.0
         if blood is None and origin.edge_ms > (_SWINGING_EDGE_MS if bpm < _FAST_BPM else _FAST_SWINGING_EDGE_MS):
             least = _MAYBE_A_PULSE
+        swing_ms = 60000.0 / np.pi / max(bpm, 1.0)
+        blunt = origin.edge_ms > max(_BLUNT_EDGE_MS, _BLUNT_SHARE * swing_ms)
         if (
             origin.rise_ms < _SHARPEST_RISE_MS
-            or origin.edge_ms > _BLUNTEST_EDGE_MS
-            or steepness < (least if origin.edge_ms < _BLUNT_EDGE_MS else max(least, _LEAST_OF_BLUNT))
+            or origin.edge_ms > max(_BLUNTEST_EDGE_MS, _BLUNTEST_SHARE * swing_ms)
+            or steepness < (max(least, _LEAST_OF_BLUNT) if blunt else least)
         ):
             doubts.append(Finding("not_a_pulse_wave", {"rise_ms": origin.rise_ms, "steepness": origin.steepness}))
     if origin.other_share is not None and origin.other_share > _MOST_OTHER_SHARE:
@@ -215,9 +219,9 @@ def _moved_by_blood(origin: Origin, steepness: float) -> bool | None:
     )
     if coloured and steepness < _MAYBE_A_PULSE:
         return False
-    plain = (blue is None or blue < _PLAINLY_BLOOD_SHARE) and (
-        red is None or not _PLAINLY_BLOOD_SHARE <= red <= _MOST_SHARE
-    )
+    if red is not None and red < _PLAINLY_BLOOD_SHARE:
+        return True
+    plain = blue is not None and blue < _PLAINLY_BLOOD_SHARE and (red is None or red > _MOST_SHARE)
     return True if plain else None
 
 
