@@ -29,6 +29,7 @@ FLAGS = (
     "--disable-sync",
     "--disable-dev-shm-usage",
     "--mute-audio",
+    "--window-size=360,640",  # of a phone, and little to draw
     "--use-fake-ui-for-media-stream",
     "--use-fake-device-for-media-stream",
     "--ignore-certificate-errors",
