@@ -121,3 +121,13 @@ def test_a_straps_intervals_become_a_reading_with_its_answer(cli: CommandLine, p
     assert (kept.origin, kept.context.sleep) == ("strap", 2)
     path.write_text("one\ntwo\n")
     assert "strap.txt" in cli("import", "intervals", path, "--taken", "2026-01-06 06:40").refused()
+
+
+def test_noting_an_illness_of_today_answers_at_once_and_is_kept(cli: CommandLine, filled: Path) -> None:
+    with Journal.open(filled) as journal:
+        number = journal.counting(date.today()).id
+    assert "No run today" in cli("note", "today", "ill=yes").fine()
+    with Journal.open(filled) as journal:
+        answer = journal.reading(number).answer
+    assert answer is not None
+    assert answer["what"] == "none"

@@ -188,7 +188,9 @@ def note(
     those slept; ill and alcohol are yes or no; run is yesterday's run and note anything else, both in plain words.
     """
     from dawnbeat.journal.context_line import context_from_line, line_of
-    from dawnbeat.morning.choices import open_journal
+    from dawnbeat.morning.answer_text import headline, lead
+    from dawnbeat.morning.answering import grounds, keep_answer
+    from dawnbeat.morning.choices import chosen_ranges, open_journal
     from dawnbeat.shared.morning import posture_from
 
     with open_journal(journal) as opened:
@@ -204,6 +206,12 @@ def note(
             reading = opened.edit_context(reading.id, context_from_line(_one_line(words), reading.context))
         print(_headline(reading))
         print(printable(line_of(reading.context)) or "nothing noted")
+        if chosen == date.today():
+            drawn_from = grounds(opened, chosen, chosen_ranges())
+            if words:
+                keep_answer(opened, reading, drawn_from)
+            answer = drawn_from.answer()
+            print(f"{headline(answer)}. {lead(answer)}")
         others = [each for each in opened.day(chosen) if each.id != reading.id]
         if others:
             print("also that day; --pick NUMBER lets one of them count:")

@@ -280,6 +280,9 @@ def _ask(talk: _Talk, home: Path, reading_id: int) -> None:
     """Ask for the context in one line, again where it isn't understood."""
     from dawnbeat.journal.context_line import HELP, context_from_line
     from dawnbeat.journal.store import Journal
+    from dawnbeat.morning.answer_text import cautions, headline, lead
+    from dawnbeat.morning.answering import grounds, keep_answer
+    from dawnbeat.morning.choices import chosen_ranges
 
     if not sys.stdin.isatty():
         return
@@ -288,7 +291,13 @@ def _ask(talk: _Talk, home: Path, reading_id: int) -> None:
     with Journal.open(home) as journal:
         while line := _answer():
             try:
-                journal.edit_context(reading_id, context_from_line(line))
+                stored = journal.edit_context(reading_id, context_from_line(line))
+                drawn_from = grounds(journal, stored.local_date, chosen_ranges())
+                keep_answer(journal, stored, drawn_from)
+                answer = drawn_from.answer()
+                talk.say(f"With that: {headline(answer)}. {lead(answer)}")
+                for each in cautions(answer):
+                    talk.say(each)
                 return
             except DawnbeatError as error:
                 talk.say(str(error))

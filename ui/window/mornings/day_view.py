@@ -12,6 +12,8 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVB
 
 from dawnbeat.journal.hand_edits import edit_intervals, edits_of, take_back
 from dawnbeat.journal.recordings_kept import is_safe_path
+from dawnbeat.morning.answer import from_json
+from dawnbeat.morning.answer_text import headline, lead
 from dawnbeat.morning.by_hand import Reviewed, beside, figures_with, review
 from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.beats import REASONS, Intervals, Reason
@@ -113,7 +115,7 @@ class DayView(QWidget):
         )
         verdict = "Usable" if reading.verdict.usable else "Not usable"
         counts = "" if reading.counts or not reading.verdict.usable else "; another reading counts on this day"
-        self.verdict.setText(f"{verdict}: {'; '.join(verdict_lines(reading.verdict))}{counts}.")
+        self.verdict.setText(f"{verdict}: {'; '.join(verdict_lines(reading.verdict))}{counts}.{_told(reading)}")
         changed = sum(len(edit.changes) for edit in edits)
         once = "once" if len(edits) == 1 else f"in {len(edits)} edits"
         self._about(f"Changed by hand {once}, {changed} interval{'' if changed == 1 else 's'}." if edits else "")
@@ -261,6 +263,11 @@ class DayView(QWidget):
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.addWidget(Scrolled(inside))
+
+
+def _told(reading: StoredReading) -> str:
+    said = None if reading.answer is None else from_json(reading.answer)
+    return "" if said is None else f" Told that morning: {headline(said)}. {lead(said)}"
 
 
 def settings_of(reading: StoredReading, otherwise: Settings) -> Settings:

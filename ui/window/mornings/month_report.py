@@ -88,7 +88,7 @@ class _Sheet:
             self.chart(series_of(readings, measure, ranges), title, height * self.mm, first, last)
         self.text(
             "● morning with its 95 % interval   ━ week’s average   ▒ usual range   △ another posture   "
-            "✕ not usable, at the foot",
+            "◇ ill or not comparable   ✕ not usable, at the foot",
             7.5,
             _SOFT,
         )
@@ -185,9 +185,12 @@ class _Sheet:
             spot = at(x, value)
             if math.isfinite(series.low[place]):
                 painter.drawLine(at(x, series.low[place]), at(x, series.high[place]))
-            if series.other_posture[place]:
+            if series.other_posture[place] or series.set_apart[place]:
                 painter.setBrush(QColor("white"))
-                corners = [QPointF(0, -1.3 * size), QPointF(1.2 * size, size), QPointF(-1.2 * size, size)]
+                tip, side = QPointF(0, -1.3 * size), QPointF(1.2 * size, 0)
+                corners = [tip, QPointF(1.2 * size, size), QPointF(-1.2 * size, size)]
+                if series.set_apart[place]:
+                    corners = [tip, side, -tip, -side]
                 painter.drawPolygon(QPolygonF([spot + corner for corner in corners]))
                 painter.setBrush(QColor(_INK))
             else:
