@@ -83,6 +83,16 @@ def units_from(text: str) -> Units:
     raise DawnbeatError(f"units {text!r} are unknown: say {' or '.join(UNITS)}")
 
 
+def metres_from(text: str, units: Units = "km") -> float:
+    """Metres of a distance such as 10, 21,1 km or 13.1 mi; a bare number is in `units`."""
+    number_part, known = text.strip().lower(), {"km": "km", "mi": "miles", "miles": "miles"}
+    for word, meant in known.items():
+        if number_part.endswith(word):
+            number_part, units = number_part.removesuffix(word), "km" if meant == "km" else "miles"
+            break
+    return decimal_from(number_part, "the distance") * M_PER_UNIT[units]
+
+
 def decimal_from(text: str, what: str) -> float:
     """A number with a point or a comma for its decimals; raises DawnbeatError for anything else."""
     try:

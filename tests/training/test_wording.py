@@ -2,7 +2,8 @@ from __future__ import annotations
 
 import pytest
 
-from dawnbeat.training.wording import UNKNOWN, long_clock, rating, seconds_from
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.training.wording import UNKNOWN, Units, long_clock, metres_from, pace_of, rating, seconds_from
 
 
 @pytest.mark.parametrize(
@@ -16,3 +17,22 @@ def test_a_long_clock_always_holds_hours(seconds: float | None, said: str) -> No
 
 def test_a_rating_is_shown_as_it_was_typed() -> None:
     assert [rating(value) for value in (2.5, 7.5, 8.0, 10.0, None)] == ["2.5", "7.5", "8", "10", UNKNOWN]
+
+
+@pytest.mark.parametrize(
+    ("text", "units", "metres"),
+    [("10", "km", 10_000), ("21,0975 km", "km", 21_097.5), ("13.1 mi", "km", 21_082.4), ("5", "miles", 8_046.72)],
+)
+def test_distances_are_read_in_kilometres_and_miles(text: str, units: Units, metres: float) -> None:
+    assert metres_from(text, units) == pytest.approx(metres, abs=0.1)
+
+
+def test_a_pace_a_mile_is_longer_by_the_length_of_the_mile() -> None:
+    # 300 * 1.609344 = 482.8 s.
+    assert (pace_of(300), pace_of(300, "miles"), pace_of(None)) == ("5:00 min/km", "8:03 min/mile", UNKNOWN)
+
+
+@pytest.mark.parametrize("text", ["", "ten", "1,000.5", "nan km"])
+def test_what_is_no_distance_is_refused(text: str) -> None:
+    with pytest.raises(DawnbeatError, match="not a number"):
+        metres_from(text)

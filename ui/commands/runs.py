@@ -18,12 +18,14 @@ from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training.wording import (
     DRIFT_IN_WORDS,
     M_PER_UNIT,
+    Units,
     clock,
     day_from,
     decimal_from,
     moment_from,
     number,
     pace,
+    pace_of,
     percent,
     rating,
     seconds_from,
@@ -74,6 +76,7 @@ def import_command(
     from dawnbeat.training import run_store
     from dawnbeat.training.import_runs import import_runs
     from dawnbeat.training.run import check_sport
+    from dawnbeat.training.zone_store import chosen_units
 
     moment = None if began is None else moment_from(began)
     said = None if sport is None else check_sport(sport)
@@ -90,7 +93,7 @@ def import_command(
         if unsaid and sys.stdin.isatty() and sys.stderr.isatty():
             bar.stop()
             found = [run_store.run(opened, each) for each in unsaid]
-            if typer.confirm(_sport_question(found), err=True):
+            if typer.confirm(_sport_question(found, chosen_units(opened)), err=True):
                 for each in unsaid:
                     run_store.edit(opened, each, sport="running")
                 result = result.now_running(unsaid)
@@ -402,11 +405,11 @@ def _metres(km: str | None, miles: str | None) -> float | None:
     return None if km is None else M_PER_UNIT["km"] * decimal_from(km, "the distance")
 
 
-def _sport_question(found: Sequence[Run]) -> str:
+def _sport_question(found: Sequence[Run], units: Units) -> str:
     """Asks once about all runs that don't say their sport, with their pace."""
     figures = [run.figures for run in found]
     paces = sorted(each.duration_s / (each.distance_m / 1000) for each in figures if each.distance_m)
-    at = "" if not paces else f" at {clock(paces[0])} to {clock(paces[-1])} min/km"
+    at = "" if not paces else f" at {pace_of(paces[0], units)} to {pace_of(paces[-1], units)}"
     return f"{len(found)} files don't say what sport they are{at}: did you run them?"
 
 

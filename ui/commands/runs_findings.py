@@ -10,7 +10,16 @@ import typer
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions
-from dawnbeat.training.wording import PACE_UNIT, bare_pace, clock, decimal_from, number, pace_of, seconds_from
+from dawnbeat.training.wording import (
+    PACE_UNIT,
+    bare_pace,
+    clock,
+    decimal_from,
+    metres_from,
+    number,
+    pace_of,
+    seconds_from,
+)
 from dawnbeat.ui.commands.options import JournalFolder
 from dawnbeat.ui.report import console
 
@@ -93,7 +102,7 @@ def month_command(
 
 
 def race_command(
-    km: Annotated[str, typer.Argument(help="Distance of the race in km, as 10 or 21,1.")],
+    distance: Annotated[str, typer.Argument(help="Distance of the race in km, as 10 or 21,1; or as 13.1mi.")],
     goal: Annotated[
         str | None, typer.Option(help="Time aimed at, as 45:00; else what an own race says is equal.")
     ] = None,
@@ -110,9 +119,7 @@ def race_command(
         known = zone_store.standing(opened, today)
         units = zone_store.chosen_units(opened)
         runs = run_store.runs(opened)
-    found = race_plan(
-        1000 * decimal_from(km, "the distance"), runs, known, today, None if goal is None else seconds_from(goal)
-    )
+    found = race_plan(metres_from(distance), runs, known, today, None if goal is None else seconds_from(goal))
     if as_json:
         held = [{**vars(each), "day": each.day.isoformat()} for each in found.held]
         typer.echo(json.dumps({**vars(found), "held": held, "words": found.lines(units)}, allow_nan=False))

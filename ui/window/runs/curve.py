@@ -10,9 +10,10 @@ from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
 
 from dawnbeat.shared.trace import FloatArray
+from dawnbeat.training import zone_store
 from dawnbeat.training.cleaning import codes_of
 from dawnbeat.training.run import MARK_KINDS, Mark, MarkKind, Samples
-from dawnbeat.training.wording import clock
+from dawnbeat.training.wording import clock, way
 from dawnbeat.training.zones import MOST_ZONES, Zones
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.plots import Ink, Plot
@@ -161,7 +162,8 @@ class RunCurve(QWidget):
             number = self.zones.number_of(pulse)
             said += f", {self.zones.scheme.names[number - 1]}"
         if math.isfinite(way_m := float(samples.distance_m[place])):
-            said += f", {way_m / 1000:.2f} km"
+            units = zone_store.chosen_units(self.context.journal)
+            said += f", {way(way_m, units)} {units}"
         if math.isfinite(steps := float(samples.steps_per_min[place])):
             said += f", {steps:.0f} steps a minute"
         inside = [mark for mark in self.marks if mark.start_s <= time_s < mark.end_s]

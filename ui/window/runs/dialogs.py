@@ -9,10 +9,10 @@ from PySide6.QtCore import QDateTime
 from PySide6.QtWidgets import QCheckBox, QComboBox, QLabel, QLineEdit, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.training import cautions
+from dawnbeat.training import cautions, zone_store
 from dawnbeat.training.run import Mark, Run, Samples
 from dawnbeat.training.run_figures import THRESHOLD_ERROR, threshold_test
-from dawnbeat.training.wording import UNKNOWN, clock, moment_from, seconds_from
+from dawnbeat.training.wording import clock, metres_from, moment_from, pace_of, seconds_from
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, DateTimeEdit
@@ -81,7 +81,8 @@ class ByHandDialog(FormDialog):
         self.note = QLineEdit()
         self.row("Began", self.began, "Local time when the run began")
         self.row("Duration", self.duration, "Without pauses")
-        self.row("Distance, km", self.km, "Leave it out if you don't know")
+        self.units = zone_store.chosen_units(context.journal)
+        self.row(f"Distance, {self.units}", self.km, "Leave it out if you don't know")
         self.row("Felt, 0 to 10", self.felt, "How hard the whole run felt: 0 is rest, 10 the most you could give")
         self.row("Note", self.note, "Anything else")
         self.rows.addRow("", self.race)
@@ -94,17 +95,12 @@ class ByHandDialog(FormDialog):
         """What was entered; raises DawnbeatError for what can't be read."""
         if not self.duration.text().strip():
             raise DawnbeatError("a run needs a duration: write 42:30, 1:02:30 or minutes")
-        km, km_text = None, self.km.text().strip().replace(",", ".")
-        if km_text:
-            try:
-                km = float(km_text)
-            except ValueError as error:
-                raise DawnbeatError(f"a distance of {km_text[:40]!r} is no number: give kilometres") from error
+        text = self.km.text().strip()
         began = self.began.dateTime().toString("yyyy-MM-ddTHH:mm:00")
         return (
             moment_from(began),
             seconds_from(self.duration.text()),
-            None if km is None else 1000 * km,
+            metres_from(text, self.units) if text else None,
             felt_in(self.felt),
             self.note.text().strip(),
             self.race.isChecked(),
@@ -169,7 +165,7 @@ class ThresholdTestDialog(FormDialog):
             self.found.setText(f"{str(error)[0].upper()}{str(error)[1:]}.")
             self.keep_button.setEnabled(False)
             return
-        pace = UNKNOWN if test.pace_s_per_km is None else f"{clock(test.pace_s_per_km)} min/km"
+        pace = pace_of(test.pace_s_per_km, zone_store.chosen_units(self.context.journal))
         self.found.setText(
             f"From {clock(test.from_s)} on: threshold pulse {test.bpm:.0f} bpm (standard deviation "
             f"{test.spread_bpm:.1f} bpm within the 20 minutes), pace {pace}."

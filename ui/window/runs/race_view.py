@@ -11,7 +11,7 @@ from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions, zone_store
 from dawnbeat.training.race import RACE_CAUTION, RacePlan, race_plan
 from dawnbeat.training.weeks import JudgedRun
-from dawnbeat.training.wording import PACE_UNIT, Units, bare_pace, clock, decimal_from, number, seconds_from
+from dawnbeat.training.wording import PACE_UNIT, Units, bare_pace, clock, metres_from, number, seconds_from
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, label, labelled
 from dawnbeat.ui.window.parts.layouts import Flow, Scrolled
@@ -35,12 +35,12 @@ class RaceView(QWidget):
             self.distance.addItem(words, km)
         self.distance.setCurrentIndex(1)
         self.other = QLineEdit()
-        self.other.setPlaceholderText("km, as 15 or 16,1")
+        self.other.setPlaceholderText("as 15, 16,1 km or 13.1 mi")
         self.goal = QLineEdit()
         self.goal.setPlaceholderText("as 45:00; empty: what a race of yours is equal to")
         for control, name, tip in (
             (self.distance, "Distance", "The distance of the race"),
-            (self.other, "Other distance, km", "The distance of the race in kilometres"),
+            (self.other, "Other distance", "The distance of the race, in km or miles"),
             (self.goal, "Goal", "The time that you aim at; without one a race of the last year says what is equal"),
         ):
             control.setAccessibleName(name)
@@ -73,8 +73,8 @@ class RaceView(QWidget):
             if km is None:
                 text = self.other.text().strip()
                 if not text:
-                    raise DawnbeatError("give the distance in kilometres")
-                km = decimal_from(text, "the distance")
+                    raise DawnbeatError("give the distance, as 15, 16,1 km or 13.1 mi")
+                km = metres_from(text, self._units) / 1000
             goal = self.goal.text().strip()
             runs = [each.run for each in self._judged]
             self.plan = race_plan(1000 * km, runs, known, today, seconds_from(goal) if goal else None)

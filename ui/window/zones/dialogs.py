@@ -18,7 +18,7 @@ from PySide6.QtWidgets import (
 )
 
 from dawnbeat.journal.resting import FEWEST, HandCount
-from dawnbeat.training import cautions
+from dawnbeat.training import cautions, zone_store
 from dawnbeat.training.cautions import WHO_MUST_NOT, Protocol
 from dawnbeat.training.maximum import (
     AGE_FORMULAS,
@@ -30,7 +30,7 @@ from dawnbeat.training.maximum import (
     maximum_by_age,
 )
 from dawnbeat.training.run_figures import THRESHOLD_ERROR
-from dawnbeat.training.wording import seconds_from
+from dawnbeat.training.wording import M_PER_UNIT, PACE_UNIT, seconds_from
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.training.zones import MAXIMUM_HIGH, MAXIMUM_LOW
 from dawnbeat.ui.window.parts import controls
@@ -127,7 +127,8 @@ class ThresholdDialog(FormDialog):
         self.note = QLineEdit()
         self.row("Day", self.day, "The day of the test")
         self.row("Mean pulse", self.bpm, "Mean of the last 20 minutes of a 30-minute test")
-        self.row("Pace, min/km", self.pace, "The pace of the 30 minutes, if known")
+        self.units = zone_store.chosen_units(context.journal)
+        self.row(f"Pace, {PACE_UNIT[self.units]}", self.pace, "The pace of the 30 minutes, if known")
         self.row("Note", self.note, "Anything else")
         self.say(
             "Mean pulse of the last 20 minutes of 30 minutes run alone and evenly, as hard as can be held (common "
@@ -139,7 +140,7 @@ class ThresholdDialog(FormDialog):
     def entry(self) -> Threshold:
         """What was entered; raises DawnbeatError for what can't be right."""
         pace = self.pace.text().strip()
-        seconds = seconds_from(pace) if pace else None
+        seconds = seconds_from(pace) * M_PER_UNIT["km"] / M_PER_UNIT[self.units] if pace else None
         return Threshold(day_in(self.day), self.bpm.value(), seconds, self.note.text().strip())
 
 
