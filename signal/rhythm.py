@@ -35,7 +35,7 @@ _UNPREDICTED = 0.2
 _MOST_UNPREDICTED, _MOST_WITH_SINGLE_BEATS, _FEWEST_QUARTERS = 0.07, 0.1, 3
 # Further from the mean around than breathing takes an interval, which is a fifth and what slow waves add.
 _BEYOND_BREATHING, _MOST_BEYOND = 0.28, 0.1
-_FEWEST_INTERVALS, _LEAST_MEASURED = 25, 0.5
+_FEWEST_INTERVALS, _LEAST_MEASURED, _ENOUGH_INTERVALS = 25, 0.4, 60
 # Of an interval: an error this small can't carry it over a limit.
 _MEASURED_ERROR = 0.03
 _MEASURED_LIKENESS, _MEASURED_MISFIT, _LEAST_MISFIT, _LEAST_FRAMES = 0.8, 5.0, 0.005, 6
@@ -88,7 +88,7 @@ def rhythm_of(pieces: list[PieceBeats], kept_mean_ms: float | None, settings: Se
     measured = sure & ~_doubtful_count(interval_ms, sure)
     count = int(measured.sum())
     there = int(np.isfinite(interval_ms).sum())
-    if count < _FEWEST_INTERVALS or count < _LEAST_MEASURED * there:
+    if count < _FEWEST_INTERVALS or count < min(_LEAST_MEASURED * there, _ENOUGH_INTERVALS):
         return HeartRhythm(count, half_bpm=half, double_bpm=double)
     share, irregular = irregularity_of(interval_ms, measured)
     mean_ms = float(np.nanmean(interval_ms))
