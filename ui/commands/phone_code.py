@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from typing import TYPE_CHECKING
 
+from dawnbeat.capture.phone.needs import needed
 from dawnbeat.shared.errors import DawnbeatError
 
 if TYPE_CHECKING:
@@ -29,6 +30,7 @@ def phone_in_terminal(where: str, screen: Console | None = None) -> FrameSource:
     from dawnbeat.ui.report import console
 
     screen = screen or console(sys.stderr)
+    needed("segno")  # before anything is open
     server = open_phone(where)
     try:
         # Dark on light whatever the terminal's own colours are, or scanners can't read it.
@@ -62,8 +64,6 @@ def phone_in_terminal(where: str, screen: Console | None = None) -> FrameSource:
 
 def code_in_letters(url: str) -> str:
     """The code of an address in half blocks."""
-    from dawnbeat.capture.phone.needs import needed
-
     rows = [[bool(module) for module in row] for row in needed("segno").make(url, micro=False).matrix_iter(border=2)]
     if len(rows) % 2:
         rows.append([False] * len(rows[0]))

@@ -8,6 +8,7 @@ from PySide6.QtCore import QRectF, QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QColor, QPainter, QPaintEvent
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QScrollArea, QSizePolicy, QVBoxLayout, QWidget
 
+from dawnbeat.capture.phone.needs import needed
 from dawnbeat.morning.taking_text import LAMP, PHONE_WARNING, phone_line
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, labelled
@@ -60,15 +61,17 @@ class PhoneView(QWidget):
         from dawnbeat.capture.phone.addresses import addresses
         from dawnbeat.morning.sources import open_phone
 
+        def opened() -> tuple[PhoneServer, list[Address]]:
+            needed("segno")  # before anything is open
+            return open_phone(where), addresses()
+
         self._server = None
         self.code.show_address("")
         for each in (self.address, self.fingerprint, self.firewall):
             each.setText("")
         self._networks.hide()
         self.state.setText("Opening an address for the phone…")
-        self._work = self.context.background.run(
-            lambda _task: (open_phone(where), addresses()), self._is_open, self._is_refused
-        )
+        self._work = self.context.background.run(lambda _task: opened(), self._is_open, self._is_refused)
 
     @property
     def opening(self) -> bool:
@@ -182,9 +185,7 @@ class Code(Painted):
 
     def show_address(self, url: str) -> None:
         """Draw the code of this address; empty for none."""
-        import segno
-
-        code = segno.make(url, micro=False, error="m") if url else None
+        code = needed("segno").make(url, micro=False, error="m") if url else None
         self._rows = [] if code is None else [bytes(row) for row in code.matrix_iter(border=_QUIET_MODULES)]
         self.setAccessibleDescription(url)
         self.update()
