@@ -262,19 +262,18 @@ def _roughness(time_s: FloatArray, colour: FloatArray) -> float:
     """How far frames lie from the cubic through their four neighbours where the light is steep, beside their noise."""
     value = np.log(np.maximum(colour, 0.5))
     value = value[:, int(np.argmax(_clearness(value)))]
-    t = np.stack([time_s[:-4], time_s[1:-3], time_s[3:-1], time_s[4:]])
-    y = np.stack([value[:-4], value[1:-3], value[3:-1], value[4:]])
-    at = time_s[2:-2]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        weight = np.ones_like(t)
-        for one in range(4):
-            for other in range(4):
-                if one != other:
-                    weight[one] *= (at - t[other]) / np.maximum(np.abs(t[one] - t[other]), 1e-5) / np.sign(one - other)
-    apart = ((weight * y).sum(axis=0) - value[2:-2]) ** 2 / (1.0 + (weight**2).sum(axis=0))
     slope = np.abs(uniform_filter1d(np.gradient(value), 5))[2:-2]
-    steep = slope >= np.quantile(slope, 1.0 - _STEEP_SHARE)
-    return float(np.median(apart[steep]))
+    steep = 2 + np.flatnonzero(slope >= np.quantile(slope, 1.0 - _STEEP_SHARE))
+    around = np.array([-2, -1, 1, 2])[:, None] + steep
+    t, y, at = time_s[around], value[around], time_s[steep]
+    weight = np.ones_like(t)
+    for one in range(4):
+        for other in range(4):
+            if one != other:
+                apart_s = np.maximum(np.abs(t[one] - t[other]), 1e-5) * np.sign(one - other)
+                weight[one] *= (at - t[other]) / apart_s
+    apart = ((weight * y).sum(axis=0) - value[steep]) ** 2 / (1.0 + (weight**2).sum(axis=0))
+    return float(np.median(apart))
 
 
 def _clearness(value: FloatArray) -> FloatArray:
@@ -290,6 +289,9 @@ def _rounding(colour: FloatArray) -> float:
     if not live.size:
         return 0.0
     for parts in _COARSE_STEPS:
+        # Of most traces the first rows tell that they were not rounded.
+        if np.abs(live[:9] * parts - np.rint(live[:9] * parts)).max() >= 1e-4:
+            continue
         if np.abs(live * parts - np.rint(live * parts)).max() < 1e-4:
             return 1.0 / parts
     return 0.0
