@@ -64,17 +64,26 @@ class Flow(QLayout):
         spare = rect.width() - sum(item.sizeHint().width() + gap for item in shown) + gap
         pushed = None if self._pushed is None or spare < 0 else self._items[self._pushed]
         x, y, line = rect.x(), rect.y(), 0
+        row: list[tuple[QLayoutItem, int, int, int]] = []
         for item in shown:
             hint = item.sizeHint()
             width = min(hint.width(), rect.width())
             if item is pushed:
                 x += spare
             if x > rect.x() and x + width > rect.x() + rect.width():
-                x, y, line = rect.x(), y + line + gap, 0
-            if move:
-                item.setGeometry(QRect(QPoint(x, y), QSize(width, hint.height())))
+                self._place(row, y, line, move)
+                x, y, line, row = rect.x(), y + line + gap, 0, []
+            row.append((item, x, width, hint.height()))
             x, line = x + width + gap, max(line, hint.height())
+        self._place(row, y, line, move)
         return y + line - rect.y()
+
+    @staticmethod
+    def _place(row: list[tuple[QLayoutItem, int, int, int]], y: int, line: int, move: bool) -> None:
+        """Set the items of one line, each in the middle of its height."""
+        if move:
+            for item, x, width, height in row:
+                item.setGeometry(QRect(QPoint(x, y + (line - height) // 2), QSize(width, height)))
 
 
 def flow_of(*widgets: QWidget) -> Flow:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QHBoxLayout, QProgressBar, QStackedWidget, QVBoxLayout, QWidget
 
 from dawnbeat.morning.background import LiveFigures
@@ -13,7 +14,8 @@ from dawnbeat.morning.taking import Snapshot
 from dawnbeat.morning.taking_text import LAMP, REHEARSAL, advice, gentle, phase_title, starts_in
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import clock
-from dawnbeat.ui.window.read.widgets import CameraPicture, GaugeBar, LiveWave, button, label, say_in
+from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
+from dawnbeat.ui.window.read.widgets import CameraPicture, GaugeBar, LiveWave, button, label, restyle, say_in
 
 _ADVICE_TIMES = 3.0
 _CLOCK_TIMES = 5.0
@@ -21,6 +23,27 @@ _STEPS = 1000
 ON_PHONE = "The picture stays on the phone."
 # Words that come and go faster than this can't be read.
 _WORDS_STAY_S = 2.5
+_LINES_FOR_LARGE_WORDS = 28
+
+
+def is_small(view: QWidget) -> bool:
+    """Whether a view is so low for the size of its text that its largest words must give way."""
+    return view.height() < view.fontMetrics().height() * _LINES_FOR_LARGE_WORDS
+
+
+def above_buttons(view: QWidget, inside: QWidget, *buttons: QWidget, words: QWidget | None = None) -> None:
+    """Lay out a view: what may scroll, and below it words and buttons that stay in sight and wrap where they must."""
+    column = QVBoxLayout(view)
+    column.setContentsMargins(0, 0, 0, 0)
+    column.setSpacing(0)
+    column.addWidget(Scrolled(inside), 1)
+    foot, presses = QVBoxLayout(), flow_of(*buttons)
+    foot.setContentsMargins(36, 8, 36, 20)
+    presses.setSpacing(14)
+    if words is not None:
+        foot.addWidget(words)
+    foot.addLayout(presses)
+    column.addLayout(foot)
 
 
 class ContactPanel(QWidget):
@@ -40,8 +63,8 @@ class ContactPanel(QWidget):
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
         row.setSpacing(28)
-        row.addWidget(self.picture, 1)
-        row.addLayout(right, 1)
+        row.addWidget(self.picture, 2)
+        row.addLayout(right, 3)
 
     def clear(self, words: str) -> None:
         """Before the first frame. words: in place of the picture."""
@@ -104,26 +127,27 @@ class FingerView(QWidget):
             self.advice.setText(words)
             self.advice.setAccessibleDescription(words)
 
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+        """Smaller words where there is little room."""
+        super().resizeEvent(event)
+        self._dress()
+
     def _dress(self, _theme: object = None) -> None:
-        theme = self.context.theme
-        self.advice.setStyleSheet(f"font-size: {theme.pt(_ADVICE_TIMES):.1f}pt;")
-        self.advice.setMinimumHeight(theme.px(120))
+        theme, small = self.context.theme, is_small(self)
+        self.advice.setStyleSheet(f"font-size: {theme.pt(_ADVICE_TIMES / (2 if small else 1)):.1f}pt;")
+        self.advice.setMinimumHeight(theme.px(40 if small else 120))
 
     def _lay_out(self) -> None:
-        foot = QHBoxLayout()
-        foot.setSpacing(14)
-        foot.addWidget(self.main)
-        foot.addWidget(self._cancel)
-        foot.addSpacing(10)
-        foot.addWidget(label(LAMP, "small"), 1)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(36, 24, 36, 20)
+        inside = QWidget()
+        column = QVBoxLayout(inside)
+        column.setContentsMargins(36, 24, 36, 8)
         column.setSpacing(16)
         column.addWidget(self.advice)
         self.advice.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
         column.addWidget(self.panel, 1)
         column.addWidget(self.rehearsal)
-        column.addLayout(foot)
+        column.addWidget(label(LAMP, "small"))
+        above_buttons(self, inside, self.main, self._cancel)
 
 
 class ReadingView(QWidget):
@@ -246,10 +270,19 @@ class ReadingView(QWidget):
             self._said_s = moment.arrived_s
             say_in(self.words, words)
 
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+        """A smaller clock where there is little room."""
+        super().resizeEvent(event)
+        self._dress()
+
     def _dress(self, _theme: object = None) -> None:
-        theme = self.context.theme
-        self.remaining.setStyleSheet(f"font-size: {theme.pt(_CLOCK_TIMES):.1f}pt;")
-        self.words.setMinimumHeight(theme.px(64))
+        theme, small = self.context.theme, is_small(self)
+        self.remaining.setStyleSheet(f"font-size: {theme.pt(_CLOCK_TIMES / (2 if small else 1)):.1f}pt;")
+        self.words.setMinimumHeight(theme.px(0 if small else 64))
+        self.bar.setVisible(not small)
+        for each, usual in ((self.pulse, "figure"), (self.words, "title"), (self.kept, "large")):
+            each.setProperty("class", ("large" if each is not self.kept else "") if small else usual)
+        restyle(self.pulse, self.words, self.kept)
 
     def _lay_out(self) -> None:
         left = QVBoxLayout()
@@ -258,6 +291,8 @@ class ReadingView(QWidget):
         left.addWidget(self.remaining)
         right = QVBoxLayout()
         right.setSpacing(4)
+        for each in (self.phase, self.remaining, self.pulse, self.kept):
+            each.setWordWrap(False)
         for each in (self.pulse, self.kept):
             each.setAlignment(Qt.AlignmentFlag.AlignRight)
             right.addWidget(each)
@@ -265,18 +300,13 @@ class ReadingView(QWidget):
         top = QHBoxLayout()
         top.addLayout(left, 1)
         top.addLayout(right, 1)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(36, 24, 36, 20)
+        inside = QWidget()
+        column = QVBoxLayout(inside)
+        column.setContentsMargins(36, 24, 36, 8)
         column.setSpacing(14)
         column.addLayout(top)
         column.addWidget(self.bar)
         column.addWidget(self.middle, 1)
         column.addWidget(self.words)
         column.addWidget(self.rehearsal)
-        column.addWidget(self.question)
-        foot = QHBoxLayout()
-        foot.setSpacing(14)
-        for press in self._buttons:
-            foot.addWidget(press)
-        foot.addStretch(1)
-        column.addLayout(foot)
+        above_buttons(self, inside, *self._buttons, words=self.question)

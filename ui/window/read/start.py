@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import Signal
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import (
     QButtonGroup,
@@ -13,7 +13,6 @@ from PySide6.QtWidgets import (
     QFrame,
     QHBoxLayout,
     QRadioButton,
-    QScrollArea,
     QVBoxLayout,
     QWidget,
 )
@@ -29,6 +28,7 @@ from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import Armed, Key
 from dawnbeat.ui.window.parts.formats import clock, long_day
+from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
 from dawnbeat.ui.window.read.from_file import chosen_path, dropped_path
 from dawnbeat.ui.window.read.widgets import WHERE, button, label
 
@@ -58,13 +58,15 @@ class StartView(QWidget):
         self.takes = label("", "soft", "How long it takes")
         self._lengths = self._radios([(f"{seconds // 60} min", seconds) for seconds in DURATIONS_S], "Length")
         self._postures = self._radios([(each, each) for each in POSTURES], "Posture")
-        self.tone = QCheckBox("Soft tone at start, pause and end")
+        self.tone = QCheckBox("Soft tones")
         self.tone.setToolTip(
-            "So that your eyes may stay closed" if tone_available else "This system has no sound player for it"
+            "At start, pause and end, so that your eyes may stay closed"
+            if tone_available
+            else "This system has no sound player for it"
         )
         self.tone.setEnabled(tone_available)
         self.tone.toggled.connect(lambda on: self._choose(tone=on))
-        self.rehearsal = QCheckBox("Rehearsal finger (invented, not saved)")
+        self.rehearsal = QCheckBox("Rehearse (not saved)")
         self.rehearsal.setToolTip(REHEARSAL)
         self.rehearsal.setChecked(is_rehearsal(context.source or context.choices.source))
         self.source = label("", "soft", "Where frames come from")
@@ -156,21 +158,12 @@ class StartView(QWidget):
         trouble = QVBoxLayout(self._trouble_sheet)
         trouble.setContentsMargins(18, 14, 18, 14)
         trouble.addWidget(self.trouble)
-        ways = QHBoxLayout()
-        for way in (self._list, self._phone_instead, self._instead):
-            ways.addWidget(way)
-        ways.addStretch(1)
-        trouble.addLayout(ways)
+        trouble.addLayout(flow_of(self._list, self._phone_instead, self._instead))
         self._trouble_sheet.hide()
         inside = QWidget()
-        area = QScrollArea()  # large text needs more height than a small screen has
-        area.setWidgetResizable(True)
-        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        area.setWidget(inside)
         whole = QVBoxLayout(self)
         whole.setContentsMargins(0, 0, 0, 0)
-        whole.addWidget(area)
+        whole.addWidget(Scrolled(inside))  # large text needs more height than a small screen has
         column = QVBoxLayout(inside)
         column.setContentsMargins(36, 28, 36, 20)
         column.setSpacing(14)
@@ -180,34 +173,34 @@ class StartView(QWidget):
         column.addWidget(label("This morning's reading", "title"))
         column.addWidget(label(HOW, "large"))
         column.addSpacing(8)
-        row = QHBoxLayout()
+        row = flow_of(self.main, self.use_phone, self.use_file)
         row.setSpacing(22)
-        row.addWidget(self.main)
-        row.addWidget(self.use_phone)
-        row.addWidget(self.use_file)
-        row.addWidget(self.takes, 1)
         column.addLayout(row)
+        column.addWidget(self.takes)
         column.addWidget(self.done_today)
         column.addStretch(2)
         column.addLayout(self._choice_row("Length", self._lengths.buttons()))
         column.addLayout(self._choice_row("Posture", self._postures.buttons()))
         column.addLayout(self._choice_row("Sound", [self.tone]))
         column.addLayout(self._choice_row("Finger", [self.rehearsal]))
-        camera = self._choice_row("", [self._set_up, self.source])
-        camera.setStretchFactor(self.source, 100)  # an address is long
+        camera = QHBoxLayout()
+        camera.setSpacing(16)
+        camera.addWidget(self._set_up)
+        camera.addWidget(self.source, 1)  # an address is long
         column.addLayout(camera)
         column.addStretch(1)
         column.addWidget(label(f"{LAMP} {NOT_MEDICAL}", "small"))
 
     def _choice_row(self, name: str, widgets: Sequence[QWidget]) -> QHBoxLayout:
+        title = label(name, "soft")
+        title.setWordWrap(False)
+        title.setMinimumWidth(self.context.theme.px(84))
+        controls_of_it = flow_of(*widgets)
+        controls_of_it.setSpacing(16)
         row = QHBoxLayout()
         row.setSpacing(16)
-        title = label(name, "soft")
-        title.setMinimumWidth(self.context.theme.px(84))
         row.addWidget(title)
-        for widget in widgets:
-            row.addWidget(widget)
-        row.addStretch(1)
+        row.addLayout(controls_of_it, 1)
         return row
 
 
