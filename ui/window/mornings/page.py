@@ -274,3 +274,5 @@ class MorningsPage(PageWidget):
             whole, room = self.table.view.whole_width(), self.splitter.width()
             wanted = whole if whole < 0.45 * room else min(self.context.theme.px(500), room // 2)
             self.splitter.setSizes([room - wanted, wanted])
+        else:
+            self.splitter.setSizes([least, least])

@@ -10,6 +10,7 @@ from PySide6.QtCore import QDate, QDateTime, QEvent, QObject, Qt, QTimer
 from PySide6.QtGui import QKeyEvent, QKeySequence, QShortcut, QWheelEvent
 from PySide6.QtWidgets import (
     QAbstractButton,
+    QAbstractSpinBox,
     QComboBox,
     QDateEdit,
     QDateTimeEdit,
@@ -38,6 +39,7 @@ def shown(keys: str) -> str:
 
 
 ARMED_MS = 4000
+_TEXT_MARGIN_PX = 6
 _known: dict[tuple[str, str], Key] = {}
 
 
@@ -164,6 +166,11 @@ class _Calm:
             event.ignore()
 
 
+def _calm_down(box: QAbstractSpinBox) -> None:
+    box.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+    box.lineEdit().setTextMargins(_TEXT_MARGIN_PX, 0, 0, 0)  # the style sheet's padding doesn't reach it
+
+
 class ComboBox(_Calm, QComboBox):
     """A list to choose from. Letters and digits look for an answer in it, whatever else they do on the page."""
 
@@ -186,7 +193,7 @@ class SpinBox(_Calm, QSpinBox):
 
     def __init__(self, **more: Any) -> None:
         super().__init__(**more)
-        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        _calm_down(self)
 
 
 class DoubleSpinBox(_Calm, QDoubleSpinBox):
@@ -194,7 +201,7 @@ class DoubleSpinBox(_Calm, QDoubleSpinBox):
 
     def __init__(self, **more: Any) -> None:
         super().__init__(**more)
-        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        _calm_down(self)
 
 
 class DateEdit(_Calm, QDateEdit):
@@ -202,7 +209,7 @@ class DateEdit(_Calm, QDateEdit):
 
     def __init__(self, day: QDate) -> None:
         super().__init__(day)
-        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        _calm_down(self)
 
 
 class DateTimeEdit(_Calm, QDateTimeEdit):
@@ -210,7 +217,7 @@ class DateTimeEdit(_Calm, QDateTimeEdit):
 
     def __init__(self, moment: QDateTime) -> None:
         super().__init__(moment)
-        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        _calm_down(self)
 
 
 class Slider(_Calm, QSlider):

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import fields, replace
 from typing import Any
 
-from PySide6.QtCore import QEvent, QRegularExpression, Qt, Signal
-from PySide6.QtGui import QKeyEvent, QRegularExpressionValidator
+from PySide6.QtCore import QRegularExpression, Qt, Signal
+from PySide6.QtGui import QRegularExpressionValidator
 from PySide6.QtWidgets import (
     QComboBox,
     QGridLayout,
@@ -21,7 +21,7 @@ from dawnbeat.shared.checked_fields import TEXT_LIMIT
 from dawnbeat.shared.morning import RATING_HIGH, RATING_LOW, RATINGS, Context
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import Key
+from dawnbeat.ui.window.parts.controls import ComboBox, Key
 from dawnbeat.ui.window.read.widgets import WHERE, label
 
 NOT_SAID = "–"
@@ -48,21 +48,14 @@ _ABOUT = {each.name: each for each in fields(Context)}
 _YES_NO = ((NOT_SAID, None), ("no", False), ("yes", True))
 
 
-class _Choice(QComboBox):
-    """A narrow list whose digits and letters choose from it, instead of going to another page."""
+class _Choice(ComboBox):
+    """A narrow list."""
 
     def __init__(self) -> None:
         super().__init__()
         self.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.setMinimumContentsLength(5)
         self.view().setTextElideMode(Qt.TextElideMode.ElideNone)
-
-    def event(self, event: QEvent) -> bool:
-        """Keep plain keys for the list."""
-        if event.type() == QEvent.Type.ShortcutOverride and isinstance(event, QKeyEvent) and event.text().isalnum():
-            event.accept()
-            return True
-        return super().event(event)
 
     def showPopup(self) -> None:  # noqa: N802  Qt's name
         """Wide enough for the words, though the box itself is narrow."""

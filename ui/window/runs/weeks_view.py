@@ -82,6 +82,8 @@ class WeeksView(QWidget):
         for words, name in _LOADS:
             self.which.addItem(words, name)
         self.which.setAccessibleName("Which load")
+        self.which.setSizeAdjustPolicy(ComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        self.which.setMinimumContentsLength(12)
         self.which.setToolTip("Which load the plot and the findings show")
         self.which.activated.connect(lambda _: self._choose_load())
         self.chart = WeeksChart(context)
