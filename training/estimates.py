@@ -82,8 +82,8 @@ def uptake_from_pulses(
         "ml/min/kg",
         f"{factor} * maximum / resting pulse",
         source,
-        f"{said}, and the range is the 95 % interval of these; in 634 men around 50 the factor was about 12, so it is "
-        "a quarter too high for them (Kuopio study, World J Mens Health 2021)",
+        f"{said}, and the range is the 95 % interval of these; in 634 men around 50 the factor was about 12, so that "
+        "of well-trained men is a quarter too high for them (Kuopio study, World J Mens Health 2021)",
         value - _TWO_SIDED * error,
         value + _TWO_SIDED * error,
     )

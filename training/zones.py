@@ -38,6 +38,11 @@ ROUNDING = (
     "A boundary is rounded to the nearest whole beat, halves upwards; a pulse equal to a boundary belongs to the "
     "zone below it."
 )
+SAME_EFFORT = (
+    "Reserve and share of maximum stand at the per cents of the same effort in an average runner (American College of "
+    "Sports Medicine; Swain & Leutholtz 1997). Only the reserve knows your resting pulse: the lower it is, the further "
+    "the share of maximum comes out above it."
+)
 _HIGHEST_PCT: dict[Method, float] = {"heart-rate reserve": 100, "share of maximum": 100, "threshold pulse": 130}
 _DEFAULT_PCT: dict[Method, tuple[float, ...]] = {
     "heart-rate reserve": (60, 70, 80, 90),
