@@ -156,5 +156,5 @@ def test_what_the_journal_lacks_is_counted_and_what_it_has_is_not_asked_for(
             taken = Circumstances(datetime(day.year, day.month, day.day, 6, 30, tzinfo=UTC), "lying", "invented camera")
             journal.save(taken, invented_analysis(4.0, 50.0, np.random.default_rng(1), moved=moved))
     line = refused(capsys)
-    assert "needs 3 usable mornings lying within 60 days, there are 1" in line
+    assert "needs 3 usable mornings lying within 42 days, there are 1" in line
     assert "add a maximum" not in line

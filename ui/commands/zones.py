@@ -263,7 +263,7 @@ def _check_known(journal: Journal, today: date, method: Method) -> None:
         posture = usual_posture(mornings, today)
         usable = [] if posture is None else [each for each in with_posture(mornings, posture) if each.usable]
         lying = "in one posture" if posture is None else posture
-        todo.append(f"a resting pulse needs {FEWEST} usable mornings {lying} within 60 days, there are {len(usable)}")
+        todo.append(f"a resting pulse needs {FEWEST} usable mornings {lying} within 42 days, there are {len(usable)}")
         options.append("--resting 50")
     if "maximum" in missing:
         todo.append("add a maximum with `dawnbeat runs maximum add`")

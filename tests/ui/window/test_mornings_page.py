@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date, datetime, timedelta, timezone
 from pathlib import Path
 
@@ -357,3 +358,18 @@ def test_looking_back_shows_weeks_with_their_answers_months_and_years(page: Morn
     assert view.years.rowCount() == len({each[:4] for each in labels})
     page.back()
     assert page.views.currentIndex() == 0
+
+
+def test_well_again_is_said_with_a_press_and_undone(page: MorningsPage, ninety_days: Journal) -> None:
+    before, last = ninety_days.mornings()[-2:]
+    yesterday = ninety_days.counting(before.date)
+    ninety_days.edit_context(yesterday.id, replace(yesterday.context, ill=True))
+    page.shown()
+    card = page.sheet.card
+    assert card.headline.text().endswith("No run today")
+    assert not card.well.isHidden()
+    card.well.click()
+    assert ninety_days.counting(last.date).context.well_again is True
+    assert card.well.isHidden()
+    page.context.undo.undo()
+    assert ninety_days.counting(last.date).context.well_again is None

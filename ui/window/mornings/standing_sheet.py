@@ -12,7 +12,7 @@ from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QSizePolicy
 
 from dawnbeat.journal.today import Today
 from dawnbeat.morning.answer_text import FIRST_WORDS, rests_on
-from dawnbeat.morning.answering import grounds
+from dawnbeat.morning.answering import grounds, keep_answer
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.window.parts.answer_card import AnswerCard
 from dawnbeat.ui.window.parts.context import AppContext
@@ -110,11 +110,13 @@ def say_well_again(context: AppContext, day: date) -> None:
     with context.saying():
         reading, journal = context.journal.counting(day), context.journal
         said = replace(reading.context, ill=False if reading.context.ill else None, well_again=True)
-        context.do(
+        done = context.do(
             f"well again on {short_day(day)}",
             lambda: journal.edit_context(reading.id, said),
             lambda: journal.edit_context(reading.id, reading.context),
         )
+        if done and day == date.today():
+            keep_answer(journal, journal.reading(reading.id), grounds(journal, day, context.ranges))
 
 
 def _label(kind: str) -> QLabel:
