@@ -96,10 +96,10 @@ def verdict_on(evidence: Evidence, settings: Settings) -> Verdict:
     kept_s = float(evidence.intervals.kept_ms.sum()) / 1000.0
     if doubts:
         of_pulse = any(doubt.code not in _OF_VARIABILITY_ONLY for doubt in doubts)
-        pulse_usable = not of_pulse and rhythm.countable and kept_s >= _KEPT_FOR_PULSE_S
+        pulse_usable = not of_pulse and bool(rhythm.countable) and kept_s >= _KEPT_FOR_PULSE_S
         if rhythm.irregular:
             doubts = [doubt for doubt in doubts if doubt.code not in _OF_IRREGULAR_HEARTS]
-        return Verdict(False, pulse_usable, rhythm.irregular, tuple(doubts))
+        return Verdict(False, pulse_usable, bool(rhythm.irregular), tuple(doubts))
     findings = [
         Finding("kept", {"kept_s": kept_s, "duration_s": evidence.duration_s}),
         Finding("timed", {"error_ms": evidence.timing_error_ms or 0.0}),

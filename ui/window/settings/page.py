@@ -136,7 +136,7 @@ class SettingsPage(PageWidget):
         durations = {each: _DURATION_WORDS[each] for each in DURATIONS_S}
         self.duration = self._combo(form, "Length", durations, "duration_s")
         self.posture = self._combo(form, "Posture", {each: each for each in POSTURES}, "posture")
-        self.tone = self._check(form, "Soft tone at start and end", "tone")
+        self.tone = self._check(form, "Soft tones at start, pause and end", "tone")
         self.video = self._check(form, "Keep the picture too", "video")
         form.below(_note("No figure needs the picture; it takes room on the disk and shows your skin."))
 
