@@ -48,7 +48,7 @@ _EJECTION_S, _EJECTION_S_PER_BPM, _LATEST_AFTER_EJECTION_S = 0.413, 0.0017, 0.11
 _EARLIEST_DICROTIC_S = 0.2
 _BEFORE_NEXT_S = 0.25
 _LIKE_A_BEAT, _LEAST_HEIGHT, _PLAIN_HEIGHT, _SHARE_OF_DICROTIC = 0.8, 0.12, 0.25, 0.15
-_OFTEN, _SELDOM = 0.45, 0.05
+_OFTEN, _SELDOM = 0.5, 0.05
 _PLACE_S, _PLACE_SHARE = 0.1, 0.08
 # Of beats that alternate: the swing either way of intervals, and the height of the weaker beside the stronger.
 _ALTERNATING_INTERVAL, _ALTERNATING_HEIGHT = 0.12, 0.7
@@ -99,7 +99,7 @@ def rhythm_of(pieces: list[PieceBeats], kept_mean_ms: float | None, settings: Se
         and kept_mean_ms is not None
         and abs(kept_mean_ms / mean_ms - 1.0) <= 0.03
     )
-    return HeartRhythm(count, share, irregular, countable or not irregular, half, double)
+    return HeartRhythm(count, share, bool(irregular), countable or not irregular, half, double)
 
 
 def irregularity_of(interval_ms: FloatArray, measured: BoolArray) -> tuple[float, bool]:
