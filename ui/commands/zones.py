@@ -17,6 +17,7 @@ from dawnbeat.training.maximum import maximum_by_age
 from dawnbeat.training.zones import (
     METHODS,
     ROUNDING,
+    SAME_EFFORT,
     Anchors,
     Compared,
     Method,
@@ -299,7 +300,7 @@ def _print_zones(main: Zones, compared: tuple[Compared, ...], notes: list[str]) 
             tops = " / ".join(str(top) for top in row.zones.tops_bpm)
             beside.add_row(row.method, f"{row.zones.top_of_easy_bpm} bpm", difference, tops)
     screen.print(beside)
-    for note in (*notes, cautions.TALK_TEST, ROUNDING, cautions.NOT_MEDICAL, *cautions.MAXIMAL_TEST):
+    for note in (*notes, cautions.TALK_TEST, SAME_EFFORT, ROUNDING, cautions.NOT_MEDICAL, *cautions.MAXIMAL_TEST):
         screen.print(note, markup=False)
 
 
