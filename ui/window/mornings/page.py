@@ -271,8 +271,8 @@ class MorningsPage(PageWidget):
         self.splitter.setMinimumHeight(least if beside else 2 * least)
         if beside:
             # The table gets what all its columns need where the chart keeps most of the room, else what the first do.
-            whole, room = self.table.view.whole_width(), self.splitter.width()
-            wanted = whole if whole < 0.45 * room else min(self.context.theme.px(500), room // 2)
+            whole, room = self.table.view.whole_width(), self.width() - 48
+            wanted = whole if whole < 0.45 * room else min(self.table.view.whole_width(5), room // 2)
             self.splitter.setSizes([room - wanted, wanted])
         else:
             self.splitter.setSizes([least, least])

@@ -310,9 +310,9 @@ class RowsView(QTableView):
                 self.setColumnWidth(place, width)
         self.fitted.emit(left_out)
 
-    def whole_width(self) -> int:
-        """How wide it must be for every column to have room."""
-        widths = [self.width_of(column) for column in self.rows.columns]
+    def whole_width(self, first: int | None = None) -> int:
+        """How wide it must be for every column to have room, or for so many of the first."""
+        widths = [self.width_of(column) for column in self.rows.columns[:first]]
         return sum(widths) + self.verticalScrollBar().sizeHint().width() + 8
 
     def width_of(self, column: Column[Any]) -> int:
