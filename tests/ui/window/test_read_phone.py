@@ -22,8 +22,8 @@ from dawnbeat.capture.phone.addresses import Address
 from dawnbeat.capture.phone.link import News
 from dawnbeat.morning.taking_text import phone_line
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.read.from_file import TakenDialog, dropped_path, read_file
 from dawnbeat.ui.window.read.page import ReadPage
+from dawnbeat.ui.window.read.start import TakenDialog, dropped_path, read_file
 from tests.ui.window.read_fakes import FakeReading, moment
 
 SAMPLE = Path(__file__).parents[3] / "recordings" / "calm-morning"

@@ -20,10 +20,9 @@ from dawnbeat.morning.taking_text import clock_line, ended_sentence, phone_line
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.formats import interval_words
-from dawnbeat.ui.window.read.from_file import read_file
 from dawnbeat.ui.window.read.measuring import FingerView, ReadingView
 from dawnbeat.ui.window.read.phone import PhoneView
-from dawnbeat.ui.window.read.start import StartView
+from dawnbeat.ui.window.read.start import StartView, read_file
 from dawnbeat.ui.window.read.tone import Tone, Which
 
 if TYPE_CHECKING:

@@ -1,15 +1,17 @@
-"""The page before a reading: one thing to press, and how the reading is to go."""
+"""The page before a reading: one thing to press, how the reading is to go, what was broken off, and light of a file."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from datetime import datetime
 from pathlib import Path
 
-from PySide6.QtCore import Signal
+from PySide6.QtCore import QDateTime, QMimeData, Signal
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import (
     QButtonGroup,
     QCheckBox,
+    QFileDialog,
     QFrame,
     QHBoxLayout,
     QRadioButton,
@@ -17,22 +19,26 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from dawnbeat.capture.recording import TRACE, VIDEO, VIDEO_SUFFIXES, is_video
 from dawnbeat.morning.choices import DURATIONS_S
 from dawnbeat.morning.keeping import BrokenOff, Kept, broken_off_readings, discard_recording, keep_broken_off
-from dawnbeat.morning.sources import is_rehearsal
+from dawnbeat.morning.sources import is_rehearsal, taken_at
 from dawnbeat.morning.taking_text import LAMP, NOT_MEDICAL, REHEARSAL
 from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import POSTURES
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import Armed, Key
+from dawnbeat.ui.window.parts.controls import Armed, DateTimeEdit, Key
 from dawnbeat.ui.window.parts.formats import clock, long_day
+from dawnbeat.ui.window.parts.forms import FormDialog
 from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
-from dawnbeat.ui.window.read.from_file import chosen_path, dropped_path
 from dawnbeat.ui.window.read.widgets import WHERE, button, label
 
 HOW = "Lay a fingertip over the whole lens, lie or sit still, and breathe as you like."
+
+
+BeginFile = Callable[[Path, datetime], object]
 
 
 class StartView(QWidget):
@@ -296,3 +302,54 @@ class BrokenOffOffer(QFrame):
     def _wait(self) -> None:
         for each in (self.keep, self.discard, self.later):
             each.setEnabled(False)
+
+
+def dropped_path(dropped: QMimeData) -> Path | None:
+    """The one clip, trace or folder of a recording that is dropped; None for anything else."""
+    paths = [Path(url.toLocalFile()) for url in dropped.urls() if url.isLocalFile()]
+    if len(paths) != 1:
+        return None
+    path = paths[0]
+    folder = path.is_dir() and any((path / name).exists() for name in (TRACE, VIDEO))
+    return path if folder or is_video(path) or path.name.endswith((".csv", ".csv.gz")) else None
+
+
+def chosen_path(parent: QWidget) -> Path | None:
+    """The clip or trace that the runner chooses; None for none."""
+    kinds = " ".join(f"*{each}" for each in sorted(VIDEO_SUFFIXES))
+    name, _ = QFileDialog.getOpenFileName(parent, "A clip or a trace", "", f"Clips and traces ({kinds} *.csv *.csv.gz)")
+    return Path(name) if name else None
+
+
+def read_file(context: AppContext, path: Path, begin: BeginFile, parent: QWidget) -> TakenDialog | None:
+    """Begin with when the file says that it was taken; where it doesn't say, ask."""
+    try:
+        taken = taken_at(path)
+    except DawnbeatError as error:
+        context.say(str(error))
+        return None
+    if taken is not None:
+        begin(path, taken)
+        return None
+    dialog = TakenDialog(context, path, begin, parent)
+    dialog.open()
+    return dialog
+
+
+class TakenDialog(FormDialog):
+    """Asks when the light of a file was taken."""
+
+    def __init__(self, context: AppContext, path: Path, begin: BeginFile, parent: QWidget) -> None:
+        super().__init__(context, "When it was taken", self._begin, parent, height=240)
+        self._path, self._then = path, begin
+        self.taken = DateTimeEdit(QDateTime.fromSecsSinceEpoch(int(path.stat().st_mtime)))
+        self.taken.setDisplayFormat("yyyy-MM-dd HH:mm")
+        self.row("Taken", self.taken, "Local time at which the clip or recording began")
+        self.say(f"{path.name} does not say when it was taken; offered is when the file was last written.", "soft")
+        self.keep_button.setText("&Read it")
+
+    def _begin(self) -> None:
+        taken = datetime.fromisoformat(str(self.taken.dateTime().toString("yyyy-MM-ddTHH:mm:ss"))).astimezone()
+        if taken > datetime.now().astimezone():
+            raise DawnbeatError(f"{taken:%Y-%m-%d %H:%M} is still to come")
+        self._then(self._path, taken)
