@@ -45,6 +45,8 @@ def check(analysis: Analysis) -> None:
     assert analysis.timing_error_ms is None or (np.isfinite(analysis.timing_error_ms) and analysis.timing_error_ms >= 0)
     assert np.isfinite(analysis.duration_s)
     assert analysis.frame_rate_hz is None or np.isfinite(analysis.frame_rate_hz)
+    for flag in (analysis.verdict.usable, analysis.verdict.pulse_usable, analysis.verdict.irregular):
+        assert isinstance(flag, bool)
     assert analysis.verdict.findings
     for reason in verdict_lines(analysis.verdict):
         assert reason.strip()
