@@ -272,7 +272,7 @@ class MorningsPage(PageWidget):
         if beside:
             # The table gets what all its columns need where the chart keeps most of the room, else what the first do.
             whole, room = self.table.view.whole_width(), self.width() - 48
-            wanted = whole if whole < 0.45 * room else min(self.table.view.whole_width(5), room // 2)
+            wanted = whole if whole < 0.45 * room else min(self.table.view.whole_width(5), round(0.56 * room))
             self.splitter.setSizes([room - wanted, wanted])
         else:
             self.splitter.setSizes([least, least])

@@ -93,9 +93,12 @@ COLUMNS: tuple[Column[StoredReading], ...] = (
         "the day of the reading",
         lambda each: each.local_date.isoformat(),
         lambda each: each.began.isoformat(),
+        widest="2025-06-30",
         hint=lambda each: f"{long_day(each.local_date)} (Enter opens it)",
     ),
-    Column("Time", "local time", lambda each: f"{each.began:%H:%M}", lambda each: each.hour, right=True),
+    Column(
+        "Time", "local time", lambda each: f"{each.began:%H:%M}", lambda each: each.hour, right=True, widest="06:30"
+    ),
     _figure("RMSSD, ms", "with its 95 % interval in the tooltip", "rmssd_ms", "ms"),
     _figure("Pulse, bpm", "mean pulse of the reading", "mean_hr_bpm", "bpm"),
     Column(

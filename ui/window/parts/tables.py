@@ -313,7 +313,7 @@ class RowsView(QTableView):
     def whole_width(self, first: int | None = None) -> int:
         """How wide it must be for every column to have room, or for so many of the first."""
         widths = [self.width_of(column) for column in self.rows.columns[:first]]
-        return sum(widths) + self.verticalScrollBar().sizeHint().width() + 8
+        return sum(widths) + self.verticalScrollBar().sizeHint().width() + 24
 
     def width_of(self, column: Column[Any]) -> int:
         """How wide a column must be for its heading and what it holds."""
