@@ -8,7 +8,7 @@ from datetime import date
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent
-from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QSizePolicy
+from PySide6.QtWidgets import QBoxLayout, QFrame, QLabel, QSizePolicy, QVBoxLayout
 
 from dawnbeat.journal.today import Today
 from dawnbeat.morning.answer_text import FIRST_WORDS, rests_on
@@ -27,6 +27,8 @@ class StandingSheet(QFrame):
         super().__init__()
         self.context = context
         self.setProperty("class", "sheet")
+        # The room that is left over belongs to the chart below.
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Maximum)
         self.card = AnswerCard("Mornings")
         self.card.well_again.connect(self._well_again)
         self._day: date | None = None
@@ -35,36 +37,30 @@ class StandingSheet(QFrame):
         self._names: list[QLabel] = []
         for words in ("RMSSD", "Resting pulse"):
             name = _label("small")
+            name.setWordWrap(False)  # one short line; what may wrap is given room for its narrowest shape
             name.setText(words)
             self._names.append(name)
-        self._grid = QGridLayout(self)
-        self._grid.setContentsMargins(18, 12, 18, 12)
-        self._grid.setHorizontalSpacing(24)
-        self._grid.setVerticalSpacing(2)
-        self._beside: bool | None = None
-        self._place(True)
+        strips = QVBoxLayout()
+        strips.setSpacing(2)
+        for name, strip in zip(self._names, (self.variability, self.pulse), strict=True):
+            strips.addWidget(name)
+            strips.addWidget(strip)
+        strips.addStretch(1)
+        self._row = QBoxLayout(QBoxLayout.Direction.LeftToRight)
+        self._row.setSpacing(24)
+        self._row.addWidget(self.card, 6, Qt.AlignmentFlag.AlignTop)
+        self._row.addLayout(strips, 5)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(18, 12, 18, 12)
+        column.addLayout(self._row)
+        column.addWidget(self.card.details)
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
         """The strips stand beside the headline where there is room."""
         super().resizeEvent(event)
-        self._place(self.width() >= self.context.theme.px(820))
-
-    def _place(self, beside: bool) -> None:
-        if beside == self._beside:
-            return
-        self._beside = beside
-        grid, top = self._grid, Qt.AlignmentFlag.AlignTop
-        for widget in (self.card, self.card.details, *self._names, self.variability, self.pulse):
-            grid.removeWidget(widget)
-        grid.addWidget(self.card, 0, 0, 5 if beside else 1, 1, alignment=top)
-        strips = zip(self._names, (self.variability, self.pulse), strict=True)
-        for place, (name, strip) in enumerate(strips):
-            row = 2 * place + (0 if beside else 1)
-            grid.addWidget(name, row, 1 if beside else 0)
-            grid.addWidget(strip, row + 1, 1 if beside else 0, alignment=top)
-        grid.addWidget(self.card.details, 6, 0, 1, 2 if beside else 1)
-        for column, stretch in enumerate((6, 5)):
-            grid.setColumnStretch(column, stretch if beside or column == 0 else 0)
+        beside = self.width() >= self.context.theme.px(820)
+        ways = QBoxLayout.Direction
+        self._row.setDirection(ways.LeftToRight if beside else ways.TopToBottom)
 
     def show_day(self, day: date | None) -> None:
         """Say where this day stands; None where there is no morning at all."""

@@ -79,5 +79,7 @@ def _words(kind: str, name: str) -> QLabel:
     made = controls.label(kind, name)
     made.setWordWrap(True)
     made.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-    made.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)
+    policy = QSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Preferred)
+    policy.setHeightForWidth(True)  # as high as its words need at this width, and no higher
+    made.setSizePolicy(policy)
     return made
