@@ -167,7 +167,8 @@ class BenchPage(PageWidget):
         self.panel.setContentsMargins(8, 12, 12, 8)
         both = self.both = QSplitter()
         both.addWidget(Scrolled(left))
-        both.addWidget(self.panel)
+        self.aside = Scrolled(self.panel)
+        both.addWidget(self.aside)
         both.setStretchFactor(0, 1)
         both.setStretchFactor(1, 0)
         both.setCollapsible(0, False)
@@ -205,7 +206,13 @@ class BenchPage(PageWidget):
 
     def _turn(self, _theme: object = None) -> None:
         beside = self.width() >= self.context.theme.px(760)
-        self.both.setOrientation(Qt.Orientation.Horizontal if beside else Qt.Orientation.Vertical)
+        # Beside the plots the parameters are never narrower than they can be read; below them they scroll.
+        least = self.panel.minimumSizeHint().width() + 2 * self.aside.frameWidth() if beside else 0
+        self.aside.setMinimumWidth(least)
+        way = Qt.Orientation.Horizontal if beside else Qt.Orientation.Vertical
+        if way != self.both.orientation():
+            self.both.setOrientation(way)
+            self.both.setSizes([2000, 1] if beside else [3, 1])
 
     def shown(self, what: Any = None) -> None:
         """`what`: None, the path of a recording or folder, or several."""
