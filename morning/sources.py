@@ -110,6 +110,7 @@ def taken_at(path: Path) -> datetime | None:
 
     Raises DawnbeatError when the word can't be understood, or the file can't be read.
     """
+    refuse_intervals(path)
     from dawnbeat.capture.creation_time import creation_time
 
     began = about_beside(path).get("began")
@@ -154,6 +155,22 @@ def _open_address(words: str) -> FrameSource:
     return StreamSource(words)
 
 
+def refuse_intervals(path: Path) -> None:
+    """Raise DawnbeatError, with what to do, where a text file holds beat intervals instead of light."""
+    from dawnbeat.morning.strap import load_intervals
+
+    if not path.is_file() or path.suffix.lower() not in (".txt", ".csv"):
+        return
+    try:
+        load_intervals(path)
+    except DawnbeatError:
+        return  # something else: whoever reads it will say what
+    raise DawnbeatError(
+        f"{one_line(path)} holds beat intervals, not light: "
+        f'`dawnbeat import intervals {one_line(path)} --taken "2026-11-24 06:40"` makes a reading of them'
+    )
+
+
 def _open_path(words: str) -> FrameSource:
     from dawnbeat.shared.shipped import is_shipped
 
@@ -162,6 +179,7 @@ def _open_path(words: str) -> FrameSource:
         raise DawnbeatError(f"there is no source {words!r}: give {HELP}")
     if path.is_dir() and not (path / TRACE).exists() and (path / VIDEO).exists():
         path = path / VIDEO
+    refuse_intervals(path)
     if is_video(path):
         from dawnbeat.capture.video_file import VideoFileSource
 

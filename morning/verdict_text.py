@@ -62,7 +62,7 @@ _TEXTS: Mapping[str, Callable[[_Values], str]] = {
     # What the trust of a usable reading rests on.
     "kept": _said("{kept_s:.0f} s of {duration_s:.0f} s kept"),
     "timed": _said("beats timed to {error_ms:.1f} ms"),
-    "rates_agree": _said("beats, repetition and spectrum agree about the rate"),
+    "rates_agree": _said("three ways of counting agree"),
     "colour_unchecked": _said(
         "only one colour was bright enough and not clipped, so that it could not be checked for blood"
     ),
@@ -121,8 +121,8 @@ _TEXTS: Mapping[str, Callable[[_Values], str]] = {
         "{frame_rate_hz:.0f} frames a second: no camera is that fast, see whether the times are in seconds"
     ),
     "rates_disagree": _said(
-        "independent estimates of the rate disagree (with the beats agree: repetition {repetition_pct:.0f} %, "
-        "spectrum {spectrum_pct:.0f} % of the time)"
+        "the ways of counting disagree (with the beats found agree: how often the wave repeats {repetition_pct:.0f} %, "
+        "its strongest rhythm {spectrum_pct:.0f} % of the time)"
     ),
     "left_out_by_hand": _said(
         "only {kept_s:.0f} s are kept after leaving out by hand, and {needed_s:.0f} s are needed"

@@ -62,7 +62,7 @@ def parse_csv(data: bytes, began: datetime | None = None) -> ParsedRun:
             if "distance_km" in places:
                 distance_km = _number(_cell(cells, places, "distance_km"), "distance")
                 distance = distance if distance_km is None else 1000 * distance_km
-            pulse = _number(_cell(cells, places, "pulse"), "heart rate")
+            pulse = _number(_cell(cells, places, "pulse"), "pulse")
             steps = _number(_cell(cells, places, "steps"), "step rate")
             altitude = _number(_cell(cells, places, "altitude"), "altitude")
             sport = sport or _cell(cells, places, "sport")

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import Any
+
 import typer
+from typer.core import TyperArgument
 
 from dawnbeat.ui.commands import (
     agree,
@@ -25,8 +29,62 @@ _ABOUT = (
 )
 
 
-def build_app() -> typer.Typer:
-    """All commands as one application."""
+_METAVARS = {
+    **dict.fromkeys(("reading", "run_id", "entry_id"), "NUMBER"),
+    **dict.fromkeys(("day", "first", "last"), "DAY"),
+    **dict.fromkeys(("began", "taken"), "WHEN"),
+    **dict.fromkeys(("path", "paths", "archive"), "FILE"),
+    "begins": "TIME",
+    "recordings": "RECORDING",
+    "words": "WORD",
+}
+
+
+class _Argument(TyperArgument):
+    """An argument that help names as its usage line does: one word, without braces or the type of the code."""
+
+    def _usage_display_name(self) -> str:
+        name = self.display_name_raw + ("..." if self.nargs != 1 else "")
+        return name if self.required else f"[{name}]"
+
+    def display_type_rich(self, ctx: Any) -> str | None:
+        return None
+
+
+def build_app() -> Any:
+    """All commands as one, ready to be called with the words of a command line."""
+    command = typer.main.get_command(_app())
+    for parameter in _parameters(command):
+        if isinstance(parameter, TyperArgument):
+            # The library makes its arguments by itself, and lets nobody choose their class.
+            parameter.__class__ = _Argument
+        if parameter.metavar is None and not getattr(parameter, "is_flag", False):
+            parameter.metavar = _metavar(parameter)
+    return command
+
+
+def _parameters(command: Any) -> Iterator[Any]:
+    yield from command.params
+    for each in getattr(command, "commands", {}).values():
+        yield from _parameters(each)
+
+
+def _metavar(parameter: Any) -> str:
+    """What stands for a value in help: NUMBER for a number, DAY and WHEN for dates, else its own name."""
+    named = _METAVARS.get(parameter.name)
+    if named is None and not isinstance(parameter, TyperArgument) and _is_number(parameter):
+        return "NUMBER"
+    return named or str(parameter.name).replace("_", "-").upper()
+
+
+def _is_number(parameter: Any) -> bool:
+    kind = getattr(parameter, "type", None)
+    if kind is not None:
+        return str(kind.name).split()[0] in ("integer", "float")
+    return parameter.type_descriptor.annotation in (int, float)
+
+
+def _app() -> typer.Typer:
     app = typer.Typer(
         help=_ABOUT,
         no_args_is_help=False,

@@ -45,6 +45,11 @@ def mornings_line(answer: Answer, readings: Iterable[StoredReading]) -> str:
     return _line({"answer": answer_data(answer), "readings": [reading_object(each) for each in readings]})
 
 
+def note_line(reading: StoredReading, others: list[int]) -> str:
+    """The reading that counts for a day, with what was noted, and the numbers of the day's other readings."""
+    return _line({**reading_object(reading), "other_readings": others})
+
+
 def answer_data(answer: Answer) -> dict[str, Any]:
     """An answer as codes and numbers, and as words made now."""
     return {**as_json(answer), "headline": headline(answer), "words": lines(answer)}

@@ -377,7 +377,7 @@ def test_a_packed_file_may_not_unpack_to_more_either(tmp_path: Path) -> None:
         (b"pulse,heart\n1,2\n", "run.csv", "line 1: it has no column of times"),
         (b"time,hr,pulse\n1,2,3\n", "run.csv", "two columns mean pulse"),
         (b"time,hr\n0,120\n", "run.csv", "say when the run began"),
-        (b"time,hr\n2025-03-03T06:30:00Z,abc\n", "run.csv", "line 2: heart rate is 'abc'"),
+        (b"time,hr\n2025-03-03T06:30:00Z,abc\n", "run.csv", "line 2: pulse is 'abc'"),
         (b"time,hr\n2025-03-03T06:30:00Z,120\nlater,121\n", "run.csv", "line 3: 'later' is not a time"),
         (b"time,hr\n2025-03-03T06:30:00Z,120\n7,121\n", "run.csv", "clock time in one row"),
         (b'time,hr\n"2025', "run.csv", "not readable as CSV"),

@@ -14,9 +14,14 @@ from dawnbeat.ui import main
 from tests.ui.command_line import CommandLine
 
 SAMPLE = str(Path(__file__).parents[2] / "recordings" / "calm-morning")
+RUNS_COMMANDS = [
+    *("import", "add", "list", "show", "week", "settings", "export", "edit", "overrule", "bin", "month", "mornings"),
+    *("estimate", "race", "protocol", "threshold", "maximum"),
+]
 COMMANDS = [
     *("demo", "read", "mornings", "note", "replay", "record", "agree", "rehearse", "cameras", "backup", "restore"),
-    *("window", "reanalyse", "export mornings", "export intervals", "import mornings"),
+    *("window", "reanalyse", "export mornings", "export intervals", "import mornings", "keep", "bin", "pulse"),
+    *("zones", "import intervals"),
 ]
 
 
@@ -60,6 +65,28 @@ def test_each_command_explains_all_of_its_options(cli: CommandLine, command: str
     for block in blocks:
         words = [word for line in block.splitlines() for word in line.split("  ") if word.strip()]
         assert len(words) > 1, f"--{block} has no explanation"
+
+
+def test_help_of_runs_lists_each_command_with_a_whole_sentence(cli: CommandLine) -> None:
+    lines = [line.split(maxsplit=1) for line in cli("runs", "--help").fine().split("Commands:")[1].splitlines() if line]
+    assert [word for word, _ in lines] == RUNS_COMMANDS
+    assert [said for _, said in lines if not said.endswith(".") or said.endswith("...")] == []
+
+
+@pytest.mark.parametrize("command", [*COMMANDS, *(f"runs {each}" for each in RUNS_COMMANDS[:-1]), "runs maximum take"])
+def test_help_names_values_in_words_and_not_as_the_code_does(cli: CommandLine, command: str) -> None:
+    out = cli(*command.split(), "-h").fine()
+    assert [
+        sign
+        for sign in ("{", "<str>", "<float>", "<int", "<path>", "run_id", "RUN-ID", "_")
+        if sign in out.replace("DAWNBEAT_HOME", "")
+    ] == []
+
+
+def test_usage_lines_call_a_run_and_a_reading_by_number(cli: CommandLine) -> None:
+    assert "runs show [OPTIONS] NUMBER\n" in cli("runs", "show", "-h").fine()
+    assert "bin [OPTIONS] [NUMBER]\n" in cli("bin", "-h").fine()
+    assert "Missing argument 'NUMBER'" in cli("runs", "show").refused()
 
 
 @pytest.mark.parametrize(

@@ -92,3 +92,12 @@ def test_a_note_never_moves_the_terminal(
     out = cli(*asked).fine()
     assert "?[2J?]0;gone??31mred?back" in out
     assert all(letter.isprintable() or letter in "\n\r" for letter in out)
+
+
+def test_json_of_a_note_is_the_reading_with_what_was_noted(
+    cli: CommandLine, place: Path, three: list[StoredReading]
+) -> None:
+    said = cli("note", DAY, "sleep=3", "--json")
+    (found,) = said.objects()
+    assert (found["id"], found["sleep"], found["other_readings"]) == (three[0].id, 3, [three[1].id, three[2].id])
+    assert _reading(place, three[0].id).context.sleep == 3

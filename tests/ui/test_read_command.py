@@ -333,3 +333,11 @@ def test_ctrl_c_during_a_reading_keeps_and_saves_it(process: Callable[..., Popen
     assert f"Saved as reading {kept.id}." in out
     assert not kept.verdict.usable
     assert 0.5 < kept.duration_s < 30.0
+
+
+def test_beat_intervals_given_for_light_are_pointed_to_their_own_command(cli: CommandLine, place: Path) -> None:
+    (place / "strap.txt").write_text("\n".join(str(950 + 37 * beat % 90) for beat in range(60)), encoding="utf-8")
+    for words in (("--no-ask",), ("--no-save",), TAKEN_THEN):
+        said = cli("read", "--source", place / "strap.txt", *words).refused()
+        assert "dawnbeat import intervals" in said
+    assert not (place / "journal").exists()

@@ -36,7 +36,7 @@ def test_each_figure_has_its_unit_and_its_interval() -> None:
 
 
 def test_the_verdict_comes_first_in_words_with_its_reasons() -> None:
-    assert _shown(eight_beats())[1:3] == ["usable", "  beats, repetition and spectrum agree about the rate"]
+    assert _shown(eight_beats())[1:3] == ["usable", "  three ways of counting agree"]
     bad = eight_beats(False)
     lines = _shown(dataclasses.replace(bad, verdict=dataclasses.replace(bad.verdict, pulse_usable=False)))
     assert lines[1:3] == ["NOT USABLE", "  because the finger moved, mostly from 0:03 to 0:05"]

@@ -135,13 +135,14 @@ def test_a_run_by_hand_is_added_edited_binned_and_restored(
     said(capsys, "edit", "1", "--felt", "5", "--note", "=windy", "--race")
     found = shown(capsys)
     assert (found["felt_effort"], found["race"], found["note"], found["session_load"]) == (5, True, "=windy", 325)
-    assert "holds no run" in said(capsys, "bin")
+    assert "bin is empty" in said(capsys, "bin")
     said(capsys, "bin", "1")
     assert said(capsys, "list", "--json") == ""
-    assert "run 1 of" in said(capsys, "bin")
+    assert said(capsys, "bin").startswith("1  20")
+    assert [each["id"] for each in map(json.loads, said(capsys, "bin", "--json").splitlines())] == [1]
     monkeypatch.setattr("sys.stdin", io.StringIO())
     assert run(["runs", "bin", "--empty"]) == 2
-    assert "nobody is there to ask" in capsys.readouterr().err
+    assert "Nobody is there to ask" in capsys.readouterr().err
     said(capsys, "bin", "--back", "1")
     assert len(said(capsys, "list", "--json").splitlines()) == 1
     said(capsys, "bin", "1")
@@ -175,7 +176,7 @@ def test_a_run_above_the_maximum_is_proposed_and_taken_only_when_told(
     said(capsys, "import", str(path))
     said(capsys, "maximum", "add", "178", "--date", (TODAY - timedelta(days=9)).isoformat())
     text = " ".join(said(capsys, "maximum", "list").split())
-    assert "`dawnbeat runs maximum take 1` takes it" in text
+    assert "`dawnbeat runs maximum take 1` adds it" in text
     assert "Stop at once" in text
     assert "with 2 added" in said(capsys, "maximum", "take", "1", "--added", "2")
     assert "takes it" not in said(capsys, "maximum", "list")
@@ -195,7 +196,7 @@ def test_an_ordinary_run_becomes_the_first_maximum_only_when_told(
         assert journal.connection.execute("SELECT count(*) FROM maxima").fetchone() == (1,)
     text = " ".join(said(capsys, "maximum", "take", "1", "--yes").split())
     assert "seldom reaches the maximum" in text
-    assert "`dawnbeat runs maximum remove 2` takes it back" in text
+    assert "`dawnbeat runs maximum remove 2` deletes it" in text
     said(capsys, "maximum", "remove", "2")
     said(capsys, "edit", "1", "--race")
     assert "seldom" not in said(capsys, "maximum", "take", "1")

@@ -36,7 +36,7 @@ def agree(
 ) -> None:
     """Compare two recordings of one heart.
 
-    Finds the lag of their clocks, then says how well beats, intervals, RMSSD and heart rate agree.
+    Finds the lag of their clocks, then says how well beats, intervals, RMSSD and pulse agree.
     """
     import math
 
@@ -191,7 +191,7 @@ def _print(found: Comparison, name_a: str, name_b: str) -> None:
         bias = rmssd[0] - rmssd[1]
         table.add_row("RMSSD of both over the same intervals", f"{rmssd[0]:.2f} and {rmssd[1]:.2f} ms ({bias:+.2f} ms)")
     if hr is not None:
-        table.add_row("heart rate of both", f"{hr[0]:.2f} and {hr[1]:.2f} bpm ({hr[0] - hr[1]:+.2f} bpm)")
+        table.add_row("pulse of both", f"{hr[0]:.2f} and {hr[1]:.2f} bpm ({hr[0] - hr[1]:+.2f} bpm)")
     screen = console()
     screen.print(table)
     if doubtful(found):

@@ -30,7 +30,10 @@ def add_command(
     note: Annotated[str, typer.Option(help="A note.")] = "",
     journal: JournalFolder = None,
 ) -> None:
-    """Keep a maximum; a new zone set begins where it changes the one that counts."""
+    """Add a maximum.
+
+    A new zone set begins where it changes the one that counts.
+    """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
     from dawnbeat.training.maximum import Maximum, maximum_by_age
@@ -88,10 +91,10 @@ def list_command(
     if entries:
         screen.print(table)
     else:
-        screen.print("No maximum is kept yet: add one with `dawnbeat runs maximum add 190 --kind race`.")
+        screen.print("No maximum yet: add one with `dawnbeat runs maximum add 190 --kind race`.")
     if proposed is not None:
         said = f"{proposed.words} {proposed.caution}".strip()
-        screen.print(f"{said} `dawnbeat runs maximum take {proposed.run.id}` takes it.", markup=False)
+        screen.print(f"{said} `dawnbeat runs maximum take {proposed.run.id}` adds it.", markup=False)
     for line in (cautions.ADDED_BEATS, *cautions.MAXIMAL_TEST):
         screen.print(line, markup=False)
 
@@ -102,7 +105,10 @@ def ages_command(
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
     journal: JournalFolder = None,
 ) -> None:
-    """Show every formula by age beside the tested maximum, with their spread: rest zones on none of them."""
+    """Show every formula by age.
+
+    Beside the tested maximum, with their spread: rest zones on none of them.
+    """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
     from dawnbeat.training.maximum import maxima_by_age
@@ -131,15 +137,18 @@ def ages_command(
 
 @maximum_app.command("take")
 def take_command(
-    run_id: Annotated[int, typer.Argument(help="Number of the run whose highest pulse is to be kept.")],
+    run_id: Annotated[int, typer.Argument(help="Number of the run whose highest pulse is wanted.")],
     added: Annotated[int, typer.Option(help="Beats added, 0 to 3, where you could have gone on.")] = 0,
     protocol: Annotated[
         str | None, typer.Option(help="The test that the run was: hills or mile, see `dawnbeat runs protocol`.")
     ] = None,
-    yes: Annotated[bool, typer.Option("--yes", help="Take it from a run that is no race or test as well.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Also from a run that is no race or test.")] = False,
     journal: JournalFolder = None,
 ) -> None:
-    """Keep the highest pulse of a run, spikes left out, as a maximum."""
+    """Add the highest pulse of a run as a maximum.
+
+    Spikes are left out.
+    """
     from dataclasses import replace
 
     from dawnbeat.morning.choices import open_journal
@@ -166,7 +175,7 @@ def take_command(
             )
         _tell(zone_store.add_maximum(opened, entry, date.today()), entry.label)
         kept_id = max(each.id or 0 for each in zone_store.maxima(opened))
-        typer.echo(f"`dawnbeat runs maximum remove {kept_id}` takes it back.")
+        typer.echo(f"`dawnbeat runs maximum remove {kept_id}` deletes it again.")
     if not run.race and protocol is None:
         _say(cautions.SELDOM_REACHED)
     _say(cautions.ADDED_BEATS)
@@ -177,7 +186,7 @@ def remove_command(
     entry_id: Annotated[int, typer.Argument(help="Number of the entry, as `list` shows it.")],
     journal: JournalFolder = None,
 ) -> None:
-    """Delete an entry made by mistake."""
+    """Delete an entry made by mistake, for good."""
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
 
@@ -194,7 +203,10 @@ def threshold_command(
     keep: Annotated[bool, typer.Option("--keep", help="Keep it as the threshold pulse from that day on.")] = False,
     journal: JournalFolder = None,
 ) -> None:
-    """Work out the threshold pulse and pace of a 30-minute test: mean of its last 20 minutes."""
+    """Work out the threshold of a 30-minute test.
+
+    Pulse and pace are the means of its last 20 minutes.
+    """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.run_figures import THRESHOLD_ERROR, threshold_test

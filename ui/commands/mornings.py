@@ -57,7 +57,7 @@ def mornings(
             screen.print()
             screen.print(
                 f"A recording belongs to no reading: {orphan.path}. It is being taken now, or was cut short; "
-                "`dawnbeat keep` takes it in.",
+                "`dawnbeat keep` saves its reading.",
                 soft_wrap=True,
             )
 
@@ -180,6 +180,7 @@ def note(
     ),
     posture: str | None = typer.Option(None, help="lying, sitting or standing, to correct what was stored."),
     pick: int | None = typer.Option(None, help="Let the reading with this number count for its day."),
+    as_json: bool = typer.Option(False, "--json", help="One line of JSON: the reading of that day, with its notes."),
     journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
     """Show or edit what you said of a morning.
@@ -192,6 +193,7 @@ def note(
     from dawnbeat.morning.answering import grounds, keep_answer
     from dawnbeat.morning.choices import chosen_ranges, open_journal
     from dawnbeat.shared.morning import posture_from
+    from dawnbeat.ui.as_json import note_line
 
     with open_journal(journal) as opened:
         chosen = day_of(day)
@@ -204,6 +206,11 @@ def note(
             reading = opened.set_posture(reading.id, posture_from(posture))
         if words:
             reading = opened.edit_context(reading.id, context_from_line(_one_line(words), reading.context))
+        if as_json:
+            if words and chosen == date.today():
+                keep_answer(opened, reading, grounds(opened, chosen, chosen_ranges()))
+            print(note_line(reading, [each.id for each in opened.day(chosen) if each.id != reading.id]))
+            return
         print(_headline(reading))
         print(printable(line_of(reading.context)) or "nothing noted")
         if chosen == date.today():

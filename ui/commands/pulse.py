@@ -26,7 +26,10 @@ def pulse_command(
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
     journal: JournalFolder = None,
 ) -> None:
-    """Count your resting pulse by hand: 30 seconds, doubled, on three mornings, before getting up."""
+    """Count your resting pulse by hand.
+
+    30 seconds, doubled, on three mornings, before getting up.
+    """
     from dawnbeat.journal.resting import FEWEST, add_hand_count, from_hand_counts, hand_counts, resting_pulse
     from dawnbeat.morning.choices import open_journal
 

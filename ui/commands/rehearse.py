@@ -23,7 +23,7 @@ def rehearse(
     seed: int = typer.Option(1, help="A whole number; another seed is another morning."),
     fps: float = typer.Option(30.0, help="Frames a second: 5 to 240."),
     light: str = typer.Option("lamp", help="lamp (a phone with its lamp on) or room (a webcam in room light)."),
-    rate_bpm: float = typer.Option(55.0, "--rate", help="Mean heart rate: 35 to 180 bpm."),
+    rate_bpm: float = typer.Option(55.0, "--rate", help="Mean pulse: 35 to 180 bpm."),
     rmssd_ms: float = typer.Option(45.0, "--rmssd", help="RMSSD without premature beats: 0 to 250 ms."),
     breathing_depth: float | None = typer.Option(
         None, help="Swing of the interval with breathing, as a share of it: 0 to 0.2; follows --rmssd unless given."

@@ -32,6 +32,7 @@ from dawnbeat.training.wording import (
     units_from,
 )
 from dawnbeat.ui.commands import runs_findings
+from dawnbeat.ui.commands.journal_files import ask_first
 from dawnbeat.ui.commands.maximum import maximum_app, threshold_command
 from dawnbeat.ui.commands.options import First, JournalFolder, Last, RunId
 
@@ -42,13 +43,6 @@ if TYPE_CHECKING:
     from dawnbeat.training.run import Run
 
 runs_app = typer.Typer(no_args_is_help=True, help="Runs: import, list and judge them by your zones.")
-runs_app.add_typer(maximum_app, name="maximum")
-runs_app.command("threshold")(threshold_command)
-runs_app.command("mornings")(runs_findings.mornings_command)
-runs_app.command("estimate")(runs_findings.estimate_command)
-runs_app.command("month")(runs_findings.month_command)
-runs_app.command("race")(runs_findings.race_command)
-runs_app.command("protocol")(runs_findings.protocol_command)
 
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON, one object a line.")]
 _LISTED_DAYS = 56
@@ -68,7 +62,10 @@ def import_command(
     ] = False,
     journal: JournalFolder = None,
 ) -> None:
-    """Bring runs into the journal; Ctrl-C stops between two files, and what was added stays."""
+    """Bring runs of files into the journal.
+
+    Ctrl+C stops between two files, and what was added stays.
+    """
     from rich.console import Console
     from rich.progress import Progress
 
@@ -82,7 +79,7 @@ def import_command(
     said = None if sport is None else check_sport(sport)
     screen = Console(stderr=True)
     bar = Progress(console=screen, transient=True, disable=not screen.is_terminal)
-    with open_journal(journal, new=True) as opened, _interrupted() as stop, bar:
+    with open_journal(journal, new=True) as opened, _stop_between_files() as stop, bar:
         task = bar.add_task("Reading runs", total=None)
 
         def show(done: int, of: int, outcome: FileOutcome) -> None:
@@ -121,7 +118,10 @@ def add_command(
     race: Annotated[bool, typer.Option("--race", help="It was a race.")] = False,
     journal: JournalFolder = None,
 ) -> None:
-    """Keep a run without a file: duration, distance and how hard it felt."""
+    """Add a run without a file.
+
+    By its duration, distance and how hard it felt.
+    """
     from datetime import datetime
 
     from dawnbeat.morning.choices import open_journal
@@ -133,14 +133,17 @@ def add_command(
         run = run_store.add_by_hand(
             opened, moment.replace(microsecond=0), seconds, _metres(km, miles), felt, note, race
         )
-    typer.echo(f"run {run.id} of {run.local_date.isoformat()}, {clock(seconds)}, kept")
+    typer.echo(f"run {run.id} of {run.local_date.isoformat()}, {clock(seconds)}, added")
 
 
 @runs_app.command("list")
 def list_command(
     first: First = None, last: Last = None, as_json: AsJson = False, journal: JournalFolder = None
 ) -> None:
-    """List the runs of the last eight weeks, or of the days given, each judged by the zones of its day."""
+    """List runs, each judged by the zones of its day.
+
+    Those of the last eight weeks, or of the days given.
+    """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
     from dawnbeat.training.weeks import judged_runs
@@ -161,7 +164,10 @@ def list_command(
 
 @runs_app.command("show")
 def show_command(run_id: RunId, as_json: AsJson = False, journal: JournalFolder = None) -> None:
-    """Show one run: time in zones, easy share, drift, and what is marked in it."""
+    """Show one run in full.
+
+    Time in zones, easy share, drift, and what is marked in it.
+    """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
     from dawnbeat.training.weeks import judge_runs
@@ -260,7 +266,10 @@ def settings_command(
     ] = None,
     journal: JournalFolder = None,
 ) -> None:
-    """Choose kilometres or miles, and whose coefficients are used; without options, show them."""
+    """Choose km or miles, and whose coefficients count.
+
+    Without options, show what is chosen.
+    """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
     from dawnbeat.training.load import coefficients_from
@@ -285,7 +294,10 @@ def export_command(
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file of that name.")] = False,
     journal: JournalFolder = None,
 ) -> None:
-    """Write runs, weeks, months or years to a CSV file that is safe to open in a spreadsheet."""
+    """Write runs, weeks, months or years to CSV.
+
+    The file is safe to open in a spreadsheet.
+    """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.shared.private_files import STANDARD_OUTPUT
     from dawnbeat.training import adaptation
@@ -327,7 +339,10 @@ def edit_command(
     ] = None,
     journal: JournalFolder = None,
 ) -> None:
-    """Change how a run felt, its note, its sport, how talking went, whether it counts, or whether it was a race."""
+    """Change what you said of a run.
+
+    How it felt, its note, its sport, how talking went, whether it counts, or whether it was a race.
+    """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
     from dawnbeat.training.run import check_sport, check_talk
@@ -348,7 +363,7 @@ def overrule_command(
     undo: Annotated[bool, typer.Option("--undo", help="Leave that pulse out again.")] = False,
     journal: JournalFolder = None,
 ) -> None:
-    """Believe a marked pulse after all; the run is judged again."""
+    """Let a marked pulse count after all; the run is judged again."""
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
 
@@ -366,10 +381,14 @@ def bin_command(
         int | None, typer.Option("--back", metavar="NUMBER", help="A run to take out of the bin again.")
     ] = None,
     empty: Annotated[bool, typer.Option("--empty", help="Delete what is in the bin for good.")] = False,
-    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Don't ask before emptying.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="List the bin as JSON, one object a line.")] = False,
     journal: JournalFolder = None,
 ) -> None:
-    """Put a run in the bin, take it out again, list the bin, or empty it."""
+    """Put a run in the bin, or take it out again.
+
+    Without a number the bin is listed; only --empty deletes for good.
+    """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
 
@@ -378,23 +397,27 @@ def bin_command(
     with open_journal(journal) as opened:
         if run_id is not None:
             run_store.put_in_bin(opened, run_id)
-            typer.echo(f"run {run_id} is in the bin: `dawnbeat runs bin --back {run_id}` takes it out again")
-            return
-        if back is not None:
+            said = [f"Run {run_id} is in the bin; `dawnbeat runs bin --back {run_id}` takes it out again."]
+        elif back is not None:
             run_store.restore_from_bin(opened, back)
-            typer.echo(f"run {back} is out of the bin again")
-            return
-        found = run_store.binned(opened)
-        for run in found:
-            typer.echo(f"run {run.id} of {run.local_date.isoformat()}, {clock(run.figures.duration_s)}")
-        if not found:
-            typer.echo("the bin holds no run")
+            said = [f"Run {back} is out of the bin again."]
         elif empty:
-            if not yes:
-                if not sys.stdin.isatty():
-                    raise DawnbeatError("nobody is there to ask: say --yes to empty the bin; nothing was changed")
-                typer.confirm("Delete these runs for good?", abort=True)
-            typer.echo(f"{run_store.empty_bin(opened, [run.id for run in found])} deleted for good")
+            ids = [run.id for run in run_store.binned(opened)]
+            if ids:
+                ask_first(f"Delete {len(ids)} from the bin for good?", yes)
+            said = [f"{run_store.empty_bin(opened, ids)} deleted for good."]
+        else:
+            said = [
+                f"{run.id}  {run.began:%Y-%m-%d %H:%M}  {clock(run.figures.duration_s)}"
+                for run in run_store.binned(opened)
+            ] or ["The bin is empty."]
+        if as_json:
+            for run in run_store.binned(opened):
+                began, length_s = run.began.isoformat(), run.figures.duration_s
+                _print_json({"id": run.id, "began": began, "duration_s": length_s, "source": run.source})
+            return
+    for line in said:
+        typer.echo(line)
 
 
 def _metres(km: str | None, miles: str | None) -> float | None:
@@ -414,7 +437,7 @@ def _sport_question(found: Sequence[Run], units: Units) -> str:
 
 
 @contextmanager
-def _interrupted() -> Iterator[threading.Event]:
+def _stop_between_files() -> Iterator[threading.Event]:
     """Ctrl-C sets the event instead of breaking off in the middle of a file."""
     stop = threading.Event()
     before = signal.signal(signal.SIGINT, lambda number, frame: stop.set())
@@ -440,3 +463,13 @@ def _console() -> Console:
 
 def _print_json(values: dict[str, Any]) -> None:
     typer.echo(json.dumps(values, ensure_ascii=False, allow_nan=False))
+
+
+# After the others, so that help begins with what one does first.
+runs_app.command("month")(runs_findings.month_command)
+runs_app.command("mornings")(runs_findings.mornings_command)
+runs_app.command("estimate")(runs_findings.estimate_command)
+runs_app.command("race")(runs_findings.race_command)
+runs_app.command("protocol")(runs_findings.protocol_command)
+runs_app.command("threshold")(threshold_command)
+runs_app.add_typer(maximum_app, name="maximum")

@@ -31,7 +31,10 @@ def mornings_command(
     women: Annotated[bool, typer.Option("--women", help="Training impulse with the coefficients for women.")] = False,
     journal: JournalFolder = None,
 ) -> None:
-    """Show the hardest days with the morning after, and whether load and mornings go together."""
+    """Show the hardest days with the morning after.
+
+    And whether load and mornings go together.
+    """
     from dawnbeat.morning.choices import chosen_ranges, open_journal
     from dawnbeat.training import mornings_after
     from dawnbeat.training.weeks import judged_runs
@@ -40,6 +43,9 @@ def mornings_command(
     with open_journal(journal) as opened:
         judged = judged_runs(opened, date.today())
         mornings = opened.mornings()
+    if not judged:
+        typer.echo("No runs yet: bring some in with `dawnbeat runs import`.")
+        return
     loads = mornings_after.daily_load(judged, "women" if women else "men")
     headings = ("Day", "Load", "RMSSD, morning after", "Resting pulse", "Week's lnRMSSD moved")
     table = plain_table(f"Hardest days by {loads.name}, and the morning after", headings)
@@ -66,7 +72,10 @@ def month_command(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON, one object a line.")] = False,
     journal: JournalFolder = None,
 ) -> None:
-    """Show months or years: what was run, how fast at the same pulse, resting pulse and variability beside it."""
+    """Show months or years side by side.
+
+    What was run, how fast at the same pulse, resting pulse and variability beside it.
+    """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import adaptation, zone_store
     from dawnbeat.training.weeks import judged_runs
@@ -109,7 +118,10 @@ def race_command(
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
     journal: JournalFolder = None,
 ) -> None:
-    """Show a pulse and a pace for a race from your own runs: to start at, to stay under, and what drift does to it."""
+    """Show a pulse and a pace for a race.
+
+    From your own runs: to start at, to stay under, and what drift does to it.
+    """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.race import RACE_CAUTION, race_plan
@@ -152,7 +164,10 @@ def race_command(
 def protocol_command(
     which: Annotated[str, typer.Argument(help="hills or mile for a maximum, threshold for a threshold.")] = "",
 ) -> None:
-    """Show how to test a maximum or a threshold step by step, and who must not."""
+    """Show how to test a maximum or a threshold.
+
+    Step by step, and who must not.
+    """
     from dawnbeat.training.cautions import PROTOCOLS, WHO_MUST_NOT, protocol_of
 
     screen = console()
@@ -183,7 +198,10 @@ def estimate_command(
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
     journal: JournalFolder = None,
 ) -> None:
-    """Estimate oxygen uptake, threshold pace, equal races, a marathon and critical speed, each with its error."""
+    """Estimate oxygen uptake, equal races and more.
+
+    Threshold pace, a marathon and critical speed as well, each with its error.
+    """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import estimates, run_store, zone_store
     from dawnbeat.training.race import estimates_of

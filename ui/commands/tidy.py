@@ -12,10 +12,10 @@ from dawnbeat.ui.commands.mornings import JOURNAL_HELP
 
 
 def keep(
-    folder: Path | None = typer.Argument(None, help="Recording to keep; without one, all are listed."),
+    folder: Path | None = typer.Argument(None, help="Recording whose reading is saved; without one, all are listed."),
     journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
-    """Take a reading that was broken off into the journal.
+    """Save a reading that was broken off.
 
     Such recordings lie in the journal's folder without a reading: a power cut, a closed terminal, a killed program.
     """
@@ -30,7 +30,7 @@ def keep(
     if folder is None:
         for each in found:
             print(each.path)
-        print("`dawnbeat keep FOLDER` takes one in." if found else "No recording waits for a reading.")
+        print("`dawnbeat keep FOLDER` saves the reading of one." if found else "No recording waits for a reading.")
         return
     wanted = [each for each in found if each.path.resolve() == folder.expanduser().resolve()]
     if not wanted and is_being_taken(folder):
@@ -53,7 +53,10 @@ def bin_command(
     as_json: bool = typer.Option(False, "--json", help="List the bin as JSON."),
     journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
-    """Put a reading in the bin, take it out again, list the bin, or empty it."""
+    """Put a reading in the bin, or take it out again.
+
+    Without a number the bin is listed; only --empty deletes for good.
+    """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.ui.as_json import json_of_readings
 

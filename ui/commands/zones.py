@@ -60,7 +60,10 @@ def zones_command(
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
     journal: JournalFolder = None,
 ) -> None:
-    """Show your pulse zones: from the journal, or at once from numbers such as --resting 50 --maximum 190."""
+    """Show your pulse zones.
+
+    From the journal, or at once from numbers such as --resting 50 --maximum 190.
+    """
     scheme = _scheme(method, boundaries, names, easy_top)
     if review:
         _review(journal, as_json)
