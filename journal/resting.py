@@ -10,6 +10,7 @@ from typing import Literal
 from dawnbeat.journal.faults import journal_errors
 from dawnbeat.journal.ranges import RangeSettings, counts, usual_posture, with_posture
 from dawnbeat.journal.store import Journal
+from dawnbeat.shared.dates import span
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Morning, Posture
 
@@ -36,9 +37,8 @@ class RestingPulse:
     @property
     def label(self) -> str:
         """One line that says where the figure comes from."""
-        first, last = self.dates[0].isoformat(), self.dates[-1].isoformat()
         where = f"{len(self.dates)} mornings {self.posture}" if self.posture else f"{len(self.dates)} counts by hand"
-        return f"{self.bpm:.0f} bpm, mean of {where}, {first} to {last}"
+        return f"{self.bpm:.0f} bpm, mean of {where}, {span(self.dates[0], self.dates[-1])}"
 
 
 @dataclass(frozen=True)

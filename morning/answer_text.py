@@ -12,6 +12,7 @@ from datetime import date
 from dawnbeat.journal.ranges import Trend
 from dawnbeat.journal.today import Today
 from dawnbeat.morning.answer import Answer, Fact, What
+from dawnbeat.shared.dates import short_day, span
 
 HEADLINES: Mapping[What, str] = {
     "keep": "Keep the plan",
@@ -31,11 +32,6 @@ NOT_FOR = (
 FIRST_WORDS = (
     "A week's average needs three mornings, a usual range fourteen in the four weeks before that week: until then the "
     f"answer is that it can't be said, unless you are ill. {NOT_FOR}"
-)
-# strftime would follow the locale, and the sentence around it doesn't.
-_MONTHS = (
-    *("January", "February", "March", "April", "May", "June"),
-    *("July", "August", "September", "October", "November", "December"),
 )
 
 
@@ -267,9 +263,5 @@ def _signed(value: float) -> str:
 
 def _span(dates: tuple[date, ...]) -> str:
     if len(dates) == 1:
-        return f"1 morning, {_day(dates[0])}"
-    return f"{len(dates)} mornings, {_day(dates[0])} to {_day(dates[-1])}"
-
-
-def _day(day: date) -> str:
-    return f"{day.day} {_MONTHS[day.month - 1]}"
+        return f"1 morning, {short_day(dates[0])}"
+    return f"{len(dates)} mornings, {span(dates[0], dates[-1])}"

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Literal, get_args
 
+from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions
 from dawnbeat.training.zones import MAXIMUM_HIGH, MAXIMUM_LOW
@@ -158,7 +159,7 @@ class Maximum:
     def label(self) -> str:
         """One line that says where the figure comes from."""
         added = f" with {self.added_bpm} added" if self.added_bpm else ""
-        return f"{self.counts_as_bpm:.0f} bpm{added}, {self.kind} of {self.date.isoformat()}"
+        return f"{self.counts_as_bpm:.0f} bpm{added}, {self.kind} of {short_day(self.date)}"
 
 
 def maximum_on(entries: Sequence[Maximum], day: date) -> Maximum | None:
@@ -194,7 +195,7 @@ class MaximumProposal:
         """The proposal in one plain sentence or two."""
         beside = "no maximum is known yet" if self.present is None else f"the maximum is {self.present.label}"
         return (
-            f"Run {self.run.id} of {self.run.local_date.isoformat()} held {self.bpm:.0f} bpm for "
+            f"Run {self.run.id} of {short_day(self.run.local_date)} held {self.bpm:.0f} bpm for "
             f"five seconds, and {beside}. "
             "Look at its curve first: a loose sensor can invent beats."
         )

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import estimates
 from dawnbeat.training.estimates import CriticalSpeed, Disagreement, Equivalent, Estimate, Marathon, Race
@@ -379,4 +380,4 @@ def _goal_of(distance_m: float, runs: Sequence[Run], today: date) -> tuple[float
         found = estimates.marathon_time(_for_marathon(races, newest), weekly_distance_km(runs, today))
         return found.duration_s, f"{found.words}"
     uptake = estimates.uptake_from_race(one.distance_m, one.duration_s).value
-    return estimates.race_time_s(distance_m, uptake), f"equal to the race of {newest.local_date.isoformat()}"
+    return estimates.race_time_s(distance_m, uptake), f"equal to the race of {short_day(newest.local_date)}"

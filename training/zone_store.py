@@ -12,6 +12,7 @@ from typing import Any
 from dawnbeat.journal.faults import journal_errors
 from dawnbeat.journal.resting import RestingPulse, resting_pulse
 from dawnbeat.journal.store import Journal
+from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training.load import COEFFICIENTS, Coefficients
 from dawnbeat.training.maximum import Maximum, maximum_on
@@ -93,7 +94,7 @@ class Proposal:
             f"Your mornings now say a resting pulse of {after:.0f} instead of {before:.0f} bpm. "
             "With it the top of easy "
             f"would move from {self.old.zones.top_of_easy_bpm} to {self.new.zones.top_of_easy_bpm} bpm, from "
-            f"{self.new.from_date.isoformat()} on; earlier runs keep their zones."
+            f"{short_day(self.new.from_date)} on; earlier runs keep their zones."
         )
 
 
@@ -293,7 +294,7 @@ def why_words(known: Standing, entered_resting_bpm: float | None = None, kept_re
     if known.maximum is not None:
         parts.append(f"maximum {known.maximum.label}")
     if known.threshold is not None:
-        parts.append(f"threshold pulse {known.threshold.bpm:.0f} bpm of {known.threshold.date.isoformat()}")
+        parts.append(f"threshold pulse {known.threshold.bpm:.0f} bpm of {short_day(known.threshold.date)}")
     return "; ".join(parts)
 
 

@@ -30,7 +30,7 @@ def test_the_mornings_of_the_last_week_are_averaged() -> None:
     found = from_mornings([morning(back, 50 + back) for back in range(10)], TODAY)
     assert found is not None
     assert found.bpm == 53.0
-    assert found.label == "53 bpm, mean of 7 mornings lying, 2025-03-25 to 2025-03-31"
+    assert found.label == "53 bpm, mean of 7 mornings lying, 25 March to 31 March 2025"
 
 
 def test_a_thin_week_reaches_back_to_the_last_three_mornings() -> None:
@@ -53,7 +53,7 @@ def test_a_count_by_hand_is_doubled_and_averaged_over_three_mornings() -> None:
     found = from_hand_counts(counts, TODAY)
     assert found is not None
     assert found.bpm == 50.0
-    assert found.label == "50 bpm, mean of 3 counts by hand, 2025-03-29 to 2025-03-31"
+    assert found.label == "50 bpm, mean of 3 counts by hand, 29 March to 31 March 2025"
     assert from_hand_counts(counts[:2], TODAY) is None
 
 

@@ -80,9 +80,9 @@ def test_what_it_rests_on_lists_dates_counts_and_what_was_left_out() -> None:
     said = rests_on(stand_of(given, TODAY))
     assert any(re.match(r"lnRMSSD, week: \d\.\d\d from 5 mornings, 25 March to 30 March", line) for line in said)
     assert any("usual range" in line and "27 mornings" in line for line in said)
-    assert "Left out for another posture or origin: 1 morning, 31 March." in said
-    assert "Left out as not usable: 1 morning, 26 March." in said
-    assert any(line.startswith("Left out as ill") and line.endswith("1 morning, 22 March.") for line in said)
+    assert "Left out for another posture or origin: 1 morning, 31 March 2031." in said
+    assert "Left out as not usable: 1 morning, 26 March 2031." in said
+    assert any(line.startswith("Left out as ill") and line.endswith("1 morning, 22 March 2031.") for line in said)
 
 
 @pytest.mark.parametrize("code", CODES)

@@ -39,7 +39,7 @@ def test_an_entry_does_not_count_before_its_day() -> None:
 def test_added_beats_count_and_are_named() -> None:
     entry = Maximum(DAY, "field test", 185, added_bpm=3)
     assert entry.counts_as_bpm == 188
-    assert entry.label == "188 bpm with 3 added, field test of 2025-03-03"
+    assert entry.label == "188 bpm with 3 added, field test of 3 March 2025"
     with pytest.raises(DawnbeatError, match="at most 3"):
         Maximum(DAY, "field test", 185, added_bpm=4)
     with pytest.raises(DawnbeatError, match="not to a formula"):

@@ -28,7 +28,7 @@ def test_an_empty_journal_says_how_to_begin(cli: CommandLine) -> None:
     assert out.startswith("Can't say. There is no reading")
 
 
-@pytest.mark.parametrize("columns", [80, 120, 200])
+@pytest.mark.parametrize("columns", [60, 80, 120, 200])
 def test_each_reading_is_one_line_however_wide_the_terminal(
     cli: CommandLine, filled: Path, monkeypatch: pytest.MonkeyPatch, columns: int
 ) -> None:
@@ -47,12 +47,14 @@ def test_each_reading_is_one_line_however_wide_the_terminal(
         assert metrics.mean_hr_bpm is not None
         assert metrics.rmssd_ms is not None
         assert metrics.ln_rmssd is not None
-        assert row.split()[2] == str(reading.id)  # which `bin` and `note --pick` ask for
+        assert str(reading.id) in row.split()[1:3]  # which `bin` and `note --pick` ask for
         assert f"{metrics.mean_hr_bpm:.0f} (" in row
         assert f"{metrics.rmssd_ms:.0f} (" in row
-        assert f"{metrics.ln_rmssd:.2f}" in row
+        assert (f" {metrics.ln_rmssd:.2f} " in row) == (columns >= 80)
         assert ("not usable" in row) != reading.verdict.usable
         assert ("slept" in row or "…" in row) == (columns > 80)
+    # What a narrow terminal has no room for is named, and nothing else is cut.
+    assert ("Too narrow here for" in out) == (columns <= 80)
 
 
 def test_the_paragraph_and_what_it_rests_on_are_those_of_the_journal(cli: CommandLine, filled: Path) -> None:

@@ -283,11 +283,24 @@ def test_tables_of_runs_and_weeks_keep_every_figure_on_a_narrow_screen(width: in
         assert "Monotony" in out.getvalue()
 
 
+def test_a_run_that_does_not_count_says_so_in_full_at_80_columns(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    said(capsys, "add", "1:05:00", "--km", "12.5", "--felt", "4", "--began", (NOON - timedelta(days=1)).isoformat())
+    said(capsys, "edit", "1", "--sport", "walking", "--race")
+    for name, value in {"FORCE_COLOR": "1", "NO_COLOR": "1", "TERM": "xterm", "COLUMNS": "80"}.items():
+        monkeypatch.setenv(name, value)
+    out = said(capsys, "list")
+    (row,) = [line for line in out.splitlines() if f"{NOON - timedelta(days=1):%Y-%m-%d %H:%M}" in line]
+    assert row.split()[:1] == ["1"]
+    assert {"does", "not", "count"} <= set(out.split())
+
+
 def test_weeks_say_what_each_figure_is_and_an_empty_journal_gets_a_sentence(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     (line,) = said(capsys, "week").splitlines()
-    assert line.startswith("no run since")
+    assert line.startswith("No run since")
     said(capsys, "add", "44:59", "--felt", "2.5")
     text = " ".join(said(capsys, "week").split())
     for words in (

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions
 from dawnbeat.training.wording import clock, day_from, pace_of, seconds_from
@@ -240,6 +241,6 @@ def _tell(begun: ZoneSet | None, what: str) -> None:
     typer.echo(what)
     if begun is not None:
         typer.echo(
-            f"New zones from {begun.from_date.isoformat()} on: top of easy {begun.zones.top_of_easy_bpm} bpm; "
+            f"New zones from {short_day(begun.from_date)} on: top of easy {begun.zones.top_of_easy_bpm} bpm; "
             "earlier runs keep theirs."
         )

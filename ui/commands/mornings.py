@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from dawnbeat.shared.morning import Context, StoredReading
 
 _NUMBER, _LN_RMSSD, _VERDICT = 2, 5, 6
+# Columns that a narrow terminal loses, first to last: lnRMSSD, posture, time.
+_GO_FIRST = (6, 3, 1)
 # A narrower terminal has no room for what was noted beside the figures.
 _LEAST_NOTED = 16
 JOURNAL_HELP = "Folder of the journal instead of the usual one (or set DAWNBEAT_HOME)."
@@ -97,6 +99,7 @@ def print_mornings(
     from dawnbeat.morning.answer_text import headline, lead, lines, rests_on
     from dawnbeat.morning.answering import grounds
     from dawnbeat.morning.verdict_text import verdict_lines
+    from dawnbeat.shared.dates import short_day
 
     drawn_from = grounds(journal, today, ranges or DEFAULT)
     for line in lines(drawn_from.answer()):
@@ -104,7 +107,7 @@ def print_mornings(
     before = [each.date for each in drawn_from.mornings if each.date < today]
     if drawn_from.today.morning is None and before:
         last = grounds(journal, before[-1], ranges or DEFAULT).answer()
-        screen.print(f"On {before[-1]}: {headline(last)}. {lead(last)}")
+        screen.print(f"On {short_day(before[-1])}: {headline(last)}. {lead(last)}")
     screen.print()
     first = today - timedelta(days=7 * weeks - 1)
     readings = journal.readings(first, today)
@@ -119,14 +122,14 @@ def print_mornings(
         days = [by_day.get(first + timedelta(days=day)) for day in range(7 * weeks)]
         screen.print(f"lnRMSSD by day  {sparkline(days)}")
     else:
-        screen.print(f"No reading since {first}: `dawnbeat read` takes one.")
+        screen.print(f"No reading since {short_day(first)}: `dawnbeat read` takes one.")
     screen.print()
     for line in rests_on(drawn_from.today):
         screen.print(Padding(line, (0, 0, 0, 2)))
 
 
 def _table(readings: list[StoredReading], width: int) -> Table:
-    """One line a reading, whatever the width: what was noted is cut, or left out where there is no room at all."""
+    """One line a reading, whatever the width: what was noted is cut, and what has no room is left out and named."""
     from rich import box
     from rich.table import Table
 
@@ -135,18 +138,33 @@ def _table(readings: list[StoredReading], width: int) -> Table:
     rows = [_in_terminal(row, each.id) for row, each in zip(table(readings), readings, strict=True)]
     headings = [*HEADINGS[:_NUMBER], "No.", *HEADINGS[_NUMBER : _VERDICT + 1]]
     widths = [max(len(row[column]) for row in [headings, *rows]) for column in range(len(headings))]
-    room = width - sum(widths) - 2 * len(widths)
-    # Where two blanks between the columns are too many, one must do: a figure cut off would be a wrong one.
-    shown = Table(box=box.SIMPLE if room >= 0 else None, show_edge=False, padding=(0, 1, 0, 0))
-    for heading, wide in zip(headings, widths, strict=True):
-        shown.add_column(heading, no_wrap=True, width=wide)
-    if room >= _LEAST_NOTED:
+    # A figure cut off would be a wrong one: where there is no room, whole columns go, and that is said.
+    shown_columns = list(range(len(headings)))
+    gone = []
+    for column in _GO_FIRST:
+        if sum(widths[each] + 1 for each in shown_columns) > width and column in shown_columns:
+            shown_columns.remove(column)
+            gone.append(headings[column])
+    fits = sum(widths[each] + 1 for each in shown_columns) <= width
+    room = width - sum(widths[each] + 2 for each in shown_columns)
+    # Where two blanks between the columns are too many, one must do.
+    shown = Table(box=box.SIMPLE if room >= 0 else None, show_edge=False, padding=(0, 1, 0, 0), caption_justify="left")
+    for column in shown_columns:
+        if fits:
+            shown.add_column(headings[column], no_wrap=True, width=widths[column])
+        else:
+            shown.add_column(headings[column], overflow="fold")
+    noted = [_noted(each.context) for each in readings]
+    has_notes = room >= _LEAST_NOTED
+    if has_notes:
         shown.add_column("Noted", no_wrap=True, max_width=room)
-        for row, each in zip(rows, readings, strict=True):
-            noted = _noted(each.context)
-            row.append(noted if len(noted) <= room else noted[: room - 1] + "…")
-    for row in rows:
-        shown.add_row(*row)
+    elif any(noted):
+        gone.append("what was noted (`dawnbeat note DAY` shows it)")
+    for row, words in zip(rows, noted, strict=True):
+        cut = words if len(words) <= room else words[: max(room - 1, 0)] + "…"
+        shown.add_row(*(row[column] for column in shown_columns), *([cut] if has_notes else []))
+    if gone:
+        shown.caption = f"Too narrow here for {', '.join(gone)}."
     return shown
 
 

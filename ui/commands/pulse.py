@@ -10,6 +10,7 @@ from typing import Annotated
 
 import typer
 
+from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training.wording import day_from
 from dawnbeat.ui.commands.options import JournalFolder
@@ -53,7 +54,7 @@ def pulse_command(
         for each in sorted(counts, key=lambda each: each.date):
             typer.echo(f"{each.date.isoformat()}  {each.beats_in_30_s} beats in 30 s, {2 * each.beats_in_30_s} bpm")
     elif beats is not None:
-        typer.echo(f"{2 * beats} bpm on {when.isoformat()}, kept as counted by hand")
+        typer.echo(f"{2 * beats} bpm on {short_day(when)}, kept as counted by hand")
     if mean is None:
         days = len({each.date for each in counts})
         typer.echo(f"{days} of {FEWEST} mornings counted: their mean is the resting pulse (common practice, no source)")

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from dawnbeat.shared.dates import short_day, span
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training.wording import (
     DRIFT_IN_WORDS,
@@ -133,7 +134,7 @@ def add_command(
         run = run_store.add_by_hand(
             opened, moment.replace(microsecond=0), seconds, _metres(km, miles), felt, note, race
         )
-    typer.echo(f"run {run.id} of {run.local_date.isoformat()}, {clock(seconds)}, added")
+    typer.echo(f"Run {run.id} of {short_day(run.local_date)}, {clock(seconds)}, added.")
 
 
 @runs_app.command("list")
@@ -157,9 +158,10 @@ def list_command(
         for each in judged:
             _print_json(run_json(each))
     elif judged:
-        _console().print(runs_table(judged, units))
+        console = _console()
+        console.print(runs_table(judged, units, console.width))
     else:
-        typer.echo(f"no run from {start} to {end}: bring some in with `dawnbeat runs import`")
+        typer.echo(f"No run from {span(start, end)}: bring some in with `dawnbeat runs import`.")
 
 
 @runs_app.command("show")
@@ -196,7 +198,7 @@ def show_command(run_id: RunId, as_json: AsJson = False, journal: JournalFolder 
         console.print(line, markup=False)
     if each.judged is not None and each.zone_set is not None:
         console.print(zones_table(each))
-        begun = f"zones from {each.zone_set.from_date.isoformat()} on"
+        begun = f"zones from {short_day(each.zone_set.from_date)} on"
         if each.before_sets:
             begun += ", the first there are: this run is older"
         console.print(
@@ -249,7 +251,9 @@ def week_command(
             _print_json(week_json(week))
         return
     if not any(week.runs for week in found):
-        typer.echo(f"no run since {first}: bring some in with `dawnbeat runs import`, or show more with --weeks")
+        typer.echo(
+            f"No run since {short_day(first)}: bring some in with `dawnbeat runs import`, or show more with --weeks."
+        )
         return
     console = _console()
     console.print(weeks_table(found, units))

@@ -30,10 +30,16 @@ from dawnbeat.training.wording import (
 _NOT_ALL = "* some runs of the week are not in this sum"
 
 
-def runs_table(judged: Sequence[JudgedRun], units: Units = "km") -> Table:
-    """One row a run, within 80 columns."""
+# Columns of a terminal in which the figures of a run stand in one line.
+_ONE_LINE = 80
+
+
+def runs_table(judged: Sequence[JudgedRun], units: Units = "km", width: int = _ONE_LINE) -> Table:
+    """One row a run, within 80 columns; width: of the terminal."""
     headings = ("No.", "Began", "Time", units, "Pace", "Pulse", "Easy", "Above", "Felt")
     table = plain_table(f"Runs; pace in {PACE_UNIT[units]}, pulse in bpm, time above easy, felt 0 to 10", headings)
+    if width >= _ONE_LINE:
+        table.columns[1].no_wrap = True  # a moment stays on its line; what was said of the run may go on in the next
     for each in judged:
         run, figures = each.run, each.run.figures
         what = ", race" if run.race else ""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
 
 # Everything that opens a journal is imported where it is used: numbers given are answered at once.
@@ -182,7 +183,7 @@ def _from_journal(folder: Path | None, scheme: Scheme | None, keep: bool, sets: 
         ),
         [in_force.zones.scheme, *(default_scheme(each) for each in METHODS if each != in_force.zones.scheme.method)],
     )
-    notes = [f"In force from {in_force.from_date.isoformat()}: {in_force.why}."]
+    notes = [f"In force from {short_day(in_force.from_date)}: {in_force.why}."]
     if in_force.id is None:
         notes.append("Not kept yet: `dawnbeat zones --keep` keeps them from today on.")
     if known.maximum is not None and not known.maximum.measured:
@@ -222,7 +223,7 @@ def _review(folder: Path | None, as_json: bool) -> None:
         return
     screen = console()
     screen.print(
-        f"Zones by {in_force.zones.scheme.method} from {in_force.from_date.isoformat()}, top of easy "
+        f"Zones by {in_force.zones.scheme.method} from {short_day(in_force.from_date)}, top of easy "
         f"{in_force.zones.top_of_easy_bpm} bpm.",
         markup=False,
     )
@@ -241,9 +242,9 @@ def _of_a_day(folder: Path | None, day: date, as_json: bool) -> None:
         in_force = zone_store.set_on(zone_store.zone_sets(journal), day)
         scheme = None if in_force is None else in_force.zones.scheme
         found = zone_store.set_from_journal(journal, day, scheme)
-    notes = [f"Of {day.isoformat()}, with the pulses of that day: {found.why}."]
+    notes = [f"Of {short_day(day)}, with the pulses of that day: {found.why}."]
     if in_force is not None and in_force.from_date <= day:
-        notes.append(f"Runs of that day are judged by the set of {in_force.from_date.isoformat()}.")
+        notes.append(f"Runs of that day are judged by the set of {short_day(in_force.from_date)}.")
     compared = compare(found.zones.anchors, [found.zones.scheme])
     if as_json:
         _print_json(_as_json(found.zones, compared, {"notes": notes, **_set_json(found)}))

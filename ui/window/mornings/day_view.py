@@ -17,6 +17,7 @@ from dawnbeat.morning.answer_text import headline, lead
 from dawnbeat.morning.by_hand import Reviewed, beside, figures_with, review
 from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.beats import REASONS, Intervals, Reason
+from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.settings import Settings
@@ -24,7 +25,7 @@ from dawnbeat.ui.window.mornings.day_plots import DayPlots, about_beat
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, Key
-from dawnbeat.ui.window.parts.formats import clock, interval_words, long_day, short_day
+from dawnbeat.ui.window.parts.formats import clock, interval_words, long_day
 from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
 from dawnbeat.ui.window.parts.work import Task, Work
 

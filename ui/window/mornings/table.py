@@ -13,6 +13,7 @@ from PySide6.QtWidgets import QPushButton
 
 from dawnbeat.journal.context_line import item_from
 from dawnbeat.morning.verdict_text import verdict_lines
+from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.morning import (
     POSTURES,
     RATING_HIGH,
@@ -23,7 +24,7 @@ from dawnbeat.shared.morning import (
     posture_from,
 )
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.formats import count_of, interval_words, long_day, short_day
+from dawnbeat.ui.window.parts.formats import count_of, interval_words, long_day
 from dawnbeat.ui.window.parts.tables import Column, RowsModel, RowsTable, all_rows, back_undoably, bin_undoably
 
 YES_NO = ("", "yes", "no")

@@ -5,25 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date
 
+from dawnbeat.shared.dates import MONTHS, short_day
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.ui.window.mornings.series import DAY_S, day_of, seconds_of
 
-# strftime would follow the locale, and the sentences around it don't.
-MONTHS = (
-    *("January", "February", "March", "April", "May", "June"),
-    *("July", "August", "September", "October", "November", "December"),
-)
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
 def long_day(day: date) -> str:
     """A day with its weekday, such as "Sunday 1 June 2025"."""
-    return f"{_WEEKDAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]} {day.year}"
-
-
-def short_day(day: date) -> str:
-    """A day such as "1 June 2025"."""
-    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+    return f"{_WEEKDAYS[day.weekday()]} {short_day(day)}"
 
 
 def interval_words(reading: StoredReading, name: str, unit: str, decimals: int = 0) -> str:

@@ -7,6 +7,7 @@ from datetime import date
 
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
+from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions, estimates, zone_store
 from dawnbeat.training.estimates import Estimate
@@ -18,7 +19,6 @@ from dawnbeat.training.wording import UNKNOWN, Units, clock, pace_of, way
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, label, labelled
-from dawnbeat.ui.window.parts.formats import short_day
 from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
 from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
 

@@ -20,6 +20,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from dawnbeat.shared.dates import short_day
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.export_runs import export_runs, export_weeks
 from dawnbeat.training.load_run import SUFFIXES
@@ -27,7 +28,7 @@ from dawnbeat.training.weeks import RANGE_WEEKS, JudgedRun, judge_runs, judged_r
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
 from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.formats import count_of, short_day
+from dawnbeat.ui.window.parts.formats import count_of
 from dawnbeat.ui.window.parts.layouts import Flow, Scrolled
 from dawnbeat.ui.window.parts.saving import paths_in
 from dawnbeat.ui.window.runs.bring_in import ImportStrip

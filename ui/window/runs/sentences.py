@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from dawnbeat.shared.dates import short_day
 from dawnbeat.training.weeks import EASY_AIM, EASY_TIME_AIM, JudgedRun, Week
 from dawnbeat.training.wording import Units, clock, number, pace, percent, way
-from dawnbeat.ui.window.parts.formats import short_day
 
 NO_ZONES = "No zones yet: the page Zones says what is missing."
 

@@ -16,6 +16,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import zone_store
 from dawnbeat.training.weeks import EASY_AIM_SOURCE, JudgedRun, Week, weeks_of
@@ -23,7 +24,6 @@ from dawnbeat.training.wording import UNKNOWN, Units, clock, number, percent, wa
 from dawnbeat.ui.window.parts import controls, pictures
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, label
-from dawnbeat.ui.window.parts.formats import short_day
 from dawnbeat.ui.window.parts.layouts import Flow
 from dawnbeat.ui.window.parts.tables import plain_table, write_rows
 from dawnbeat.ui.window.runs.sentences import load_words, week_words

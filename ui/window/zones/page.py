@@ -10,6 +10,7 @@ from typing import Any
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFrame, QGroupBox, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
+from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import cautions, run_store, zone_store
 from dawnbeat.training.adaptation import fixed_of
@@ -32,7 +33,6 @@ from dawnbeat.training.zones import (
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
 from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.formats import short_day
 from dawnbeat.ui.window.parts.layouts import Flow, Scrolled, flow_of
 from dawnbeat.ui.window.zones.dialogs import ProtocolDialog
 from dawnbeat.ui.window.zones.editor import ZonesEditor

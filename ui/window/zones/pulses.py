@@ -16,6 +16,7 @@ from PySide6.QtWidgets import (
 )
 
 from dawnbeat.journal import resting
+from dawnbeat.shared.dates import short_day
 from dawnbeat.training import zone_store
 from dawnbeat.training.maximum import KIND_WORDS, Maximum
 from dawnbeat.training.wording import PACE_UNIT, UNKNOWN, bare_pace
@@ -24,7 +25,6 @@ from dawnbeat.training.zones import RESTING_HIGH, RESTING_LOW, Anchors
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, SpinBox, label, on_key
-from dawnbeat.ui.window.parts.formats import short_day
 from dawnbeat.ui.window.parts.layouts import flow_of
 from dawnbeat.ui.window.parts.tables import fit_rows, give_tip, plain_table, write_rows
 from dawnbeat.ui.window.zones.dialogs import CountDialog, MaximumDialog, ThresholdDialog

@@ -6,12 +6,12 @@ from collections.abc import Callable, Sequence
 
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
+from dawnbeat.shared.dates import short_day
 from dawnbeat.training import zone_store
 from dawnbeat.training.zone_store import ZoneSet, ZoneSnapshot, restore, snapshot
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import label, on_key
-from dawnbeat.ui.window.parts.formats import short_day
 from dawnbeat.ui.window.parts.layouts import flow_of
 from dawnbeat.ui.window.parts.tables import fit_rows, give_tip, plain_table, write_rows
 
