@@ -133,4 +133,4 @@ def moment_from(text: str) -> datetime:
         moment = datetime.fromisoformat(text)
         return with_fixed_offset(moment if moment.tzinfo is not None else moment.astimezone())
     except (ValueError, OverflowError) as error:
-        raise DawnbeatError(f"{one_line(text)[:40]!r} is not a time: write it as 2025-03-01T06:30+01:00") from error
+        raise DawnbeatError(f'{one_line(text)[:40]!r} is not a time: write it as "2025-03-01 06:30"') from error

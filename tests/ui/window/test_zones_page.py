@@ -231,7 +231,7 @@ def test_a_resting_pulse_entered_makes_zones_without_any_morning(page: ZonesPage
     page.keep_button.click()
     (kept,) = zone_store.zone_sets(journal)
     assert kept.zones.tops_bpm == (134, 148, 162, 176)
-    assert kept.why == "resting pulse 50 bpm, entered; maximum 190 bpm, field test of 2025-06-01"
+    assert kept.why == "resting pulse 50 bpm, entered; maximum 190 bpm, field test of 1 June 2025"
     assert page.pulses.resting_choice == AS_KEPT
 
 
