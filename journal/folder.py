@@ -1,4 +1,4 @@
-"""The journal's folder: where it lies, what stands in it, and what interrupted work left there.
+"""The journal's folder: where it lies, what stands in it, and what work that was broken off left there.
 
 A restored journal takes the place of the present one so that a power cut in between does no harm: a marker is written
 before the first move and removed after the last; whoever opens the journal next finishes a restore that was cut short.

@@ -25,7 +25,9 @@ from dawnbeat.ui.commands import (
 
 _ABOUT = (
     "A runner's morning pulse and variability, read from a fingertip on a camera. "
-    "Without a command the window opens. Not a medical device."
+    "Without a command the window opens. Not a medical device.\n\n"
+    "A recording is the light of a fingertip, a reading what was worked out from it, and a morning the day with the "
+    "one reading that counts for it."
 )
 
 

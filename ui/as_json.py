@@ -80,9 +80,9 @@ def _line(content: dict[str, Any]) -> str:
     return json.dumps(_finite(content), allow_nan=False, ensure_ascii=False)
 
 
-def json_of_readings(readings: Iterable[StoredReading]) -> str:
-    """A JSON list with one object a reading: its number, every column of the journal, and the verdict in words."""
-    return json.dumps([reading_object(each) for each in readings], allow_nan=False, ensure_ascii=False, indent=1)
+def json_of_reading(reading: StoredReading) -> str:
+    """One line of JSON: a reading's number, every column of the journal, and the verdict in words."""
+    return _line(reading_object(reading))
 
 
 def reading_object(reading: StoredReading) -> dict[str, Any]:

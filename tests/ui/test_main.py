@@ -83,6 +83,12 @@ def test_help_names_values_in_words_and_not_as_the_code_does(cli: CommandLine, c
     ] == []
 
 
+def test_help_says_once_what_a_recording_a_reading_and_a_morning_are(cli: CommandLine) -> None:
+    out = " ".join(cli("-h").fine().split())
+    assert out == " ".join(cli("--help").fine().split())
+    assert out.count("A recording is the light of a fingertip, a reading what was worked out from it") == 1
+
+
 def test_usage_lines_call_a_run_and_a_reading_by_number(cli: CommandLine) -> None:
     assert "runs show [OPTIONS] NUMBER\n" in cli("runs", "show", "-h").fine()
     assert "bin [OPTIONS] [NUMBER]\n" in cli("bin", "-h").fine()

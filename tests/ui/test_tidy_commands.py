@@ -59,7 +59,7 @@ def test_a_reading_goes_to_the_bin_comes_back_and_goes_for_good_only_when_asked(
         assert len(journal.readings()) == 1
     capsys.readouterr()
     assert run(["bin", "1", "--json", *at]) == 0
-    (binned,) = json.loads(capsys.readouterr().out)
+    (binned,) = map(json.loads, capsys.readouterr().out.splitlines())
     assert (binned["id"], binned["usable"], binned["posture"]) == (1, True, "lying")
     assert binned["reasons"]
     assert binned["rmssd_ms"] > 0

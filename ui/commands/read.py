@@ -239,7 +239,7 @@ class _Talk:
         """Raise DawnbeatError where the reading could not be saved, and say where it could not be shown."""
         if kept.trouble:
             raise DawnbeatError(
-                f"the reading is not saved yet ({kept.trouble}); its recording is kept, and `dawnbeat keep` takes it in"
+                f"the reading is not saved yet ({kept.trouble}); its recording is kept, and `dawnbeat keep` saves it"
             )
         if self.out.failed is not None:
             where = "was not kept" if kept.stored is None else f"is kept as reading {kept.stored.id}"

@@ -86,10 +86,10 @@ def marks_table(marks: Sequence[Mark]) -> Table:
 WEEK_MEANINGS = (
     "Before: lowest and highest of the eight weeks before, where at least three of them know it.",
     "Impulse: training impulse, minutes weighted by how high the pulse lay between resting pulse and maximum, summed "
-    "over the time at each pulse; with the factors for men and for women (Banister 1991). Arbitrary units, as "
-    "published.",
+    "over the time at each pulse; with the factors for men and for women (Banister 1991). Arbitrary "
+    "units.",
     "Rating load: how hard each run felt (0 to 10) times its minutes, added up (Foster 1998, Med Sci Sports Exerc "
-    "30:1164-1168). Arbitrary units, as published.",
+    "30:1164-1168). Arbitrary units.",
     "Monotony: mean of the seven daily rating loads divided by their standard deviation; the higher, the more alike "
     "the days. Strain: the week's rating load times its monotony, in arbitrary units (both Foster 1998). Both wait "
     "for the end of the week and for a rating of every run.",

@@ -50,7 +50,7 @@ def bin_command(
     back: int | None = typer.Option(None, "--back", metavar="NUMBER", help="A reading to take out of the bin again."),
     empty: bool = typer.Option(False, "--empty", help="Delete what is in the bin for good."),
     yes: bool = typer.Option(False, "--yes", help="Don't ask before emptying."),
-    as_json: bool = typer.Option(False, "--json", help="List the bin as JSON."),
+    as_json: bool = typer.Option(False, "--json", help="List the bin as JSON, one object a line."),
     journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
     """Put a reading in the bin, or take it out again.
@@ -58,7 +58,7 @@ def bin_command(
     Without a number the bin is listed; only --empty deletes for good.
     """
     from dawnbeat.morning.choices import open_journal
-    from dawnbeat.ui.as_json import json_of_readings
+    from dawnbeat.ui.as_json import json_of_reading
 
     if sum((reading is not None, back is not None, empty)) > 1:
         raise DawnbeatError("give one of a number, --back and --empty")
@@ -84,4 +84,5 @@ def bin_command(
             if not opened.bin():
                 print("The bin is empty.")
         if as_json:
-            print(json_of_readings(opened.bin()))
+            for each in opened.bin():
+                print(json_of_reading(each))

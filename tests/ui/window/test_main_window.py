@@ -249,6 +249,7 @@ def test_help_says_the_first_words_every_key_and_the_sources(window: MainWindow)
         for key in keys:
             assert key.does in said
             assert QKeySequence(key.keys).toString(QKeySequence.SequenceFormat.NativeText) in said
+    assert said.count("A reading is what was worked out from it") == 1
     for source in ("Circulation 93:1043-1065", "Plews et al. 2014", "Lipponen & Tarvainen 2019", "Vesterinen"):
         assert source in said
 

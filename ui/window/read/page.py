@@ -127,7 +127,7 @@ class ReadPage(PageWidget):
     # As a page
 
     def shown(self, what: Any = None) -> None:
-        """Offer what was interrupted, and put the focus on the one thing to press."""
+        """Offer what was broken off, and put the focus on the one thing to press."""
         if self.capture is None:
             self.start.offer.look()
         self._say_today()

@@ -35,6 +35,13 @@ ERROR_RATES = (
 
 METHOD = (
     (
+        "Recording, reading, morning",
+        "A recording is the light of a fingertip over two minutes or so. A reading is what was worked out from it: "
+        "resting pulse and RMSSD, how sure they are, and whether they can be used. A morning is a day with the one "
+        "reading that counts for it; where there are several you choose. The usual range, the week and the answer "
+        "are made of mornings.",
+    ),
+    (
         "From light to beats",
         "Blood takes in light, so each beat darkens the fingertip a little. Each frame becomes one mean colour "
         "with its own time; the rate is never assumed to be steady, and a gap of more than 0.2 s is never "
@@ -57,8 +64,9 @@ METHOD = (
     ),
     (
         "Usable or not",
-        "A reading is usable if enough of it was kept, the pulse stands well over the noise, and independent "
-        "estimates of the rate agree. Otherwise it says what was in the way, and takes part in nothing.",
+        "A reading is usable if enough of it was kept, the pulse stands well over the noise, and three "
+        "ways of counting agree (the beats found, how often the wave repeats, its strongest rhythm). "
+        "Otherwise it says what was in the way, and takes part in nothing.",
     ),
     (
         "An irregular pulse",
