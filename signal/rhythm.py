@@ -3,10 +3,11 @@
 **Irregular.** Breathing swings the interval by a fifth either way in young and trained hearts. That alone is more than
 the share of RMSSD in the mean interval by which fibrillation is known in older ones (0.1; Dash et al. 2009, Ann Biomed
 Eng 37:1701-1709, and McManus et al. 2013, Heart Rhythm 10:315-319, both from memory). But breathing comes in waves, so
-an interval can be told from those before it; fibrillation and scattered extra beats can't. So each interval is
-predicted from the four before by a linear rule that is fitted to the recording (autoregression, with Huber's weights,
-1964, Ann Math Stat 35:73-101, so that a few odd intervals don't bend it), and counts where it lies over a fifth off.
-Single premature beats, a short interval and its pause among calm ones, only speak when there are many. Extra beats in
+an interval can be told from those before it or, where a breath lengthens it at one stroke, from those after it, which
+stay long; in fibrillation and with scattered extra beats neither tells. So each interval is predicted from the four
+before and from the four after by linear rules that are fitted to the recording (autoregression, with Huber's weights,
+1964, Ann Math Stat 35:73-101, so that a few odd intervals don't bend it), and counts where it lies over a sixth off
+both. Single premature beats, a short interval and its pause among calm ones, only speak when there are many. Extra beats in
 a strict order, such as every third, can be predicted; they are known by swinging further than breathing does.
 
 Poor light must not pass for an irregular heart: only intervals take part whose two beats were timed well and look like
@@ -14,7 +15,8 @@ beats, and neither one near a multiple of the usual, in which a beat may have be
 
 **Half or double.** A beat's second, dicrotic wave follows the closing of the aortic valve, and the ejection before it
 takes 0.413 s less 1.7 ms for each beat a minute (Weissler et al. 1968, Circulation 37:149-159). A wave that rises later
-and looks like a beat may be one: a premature beat that is too weak to be counted, or the weaker of two that alternate.
+and looks like a beat may be one: a premature beat that is too weak to be counted, or the weaker of two that alternate. Where a dicrotic wave ends, the fall bends up
+once more; after that blood only runs off, so that even a small wave that keeps a place there speaks of a beat.
 """
 
 from __future__ import annotations
@@ -31,8 +33,8 @@ from dawnbeat.signal.conditioning import running_median
 from dawnbeat.signal.judging import excursion_ratio, local_median
 
 _ORDER = 4
-_UNPREDICTED = 0.2
-_MOST_UNPREDICTED, _MOST_WITH_SINGLE_BEATS, _FEWEST_QUARTERS = 0.07, 0.1, 3
+_UNPREDICTED = 1.0 / 6.0
+_MOST_UNPREDICTED, _MOST_WITH_SINGLE_BEATS, _FEWEST_QUARTERS = 0.07, 0.08, 3
 # Further from the mean around than breathing takes an interval, which is a fifth and what slow waves add.
 _BEYOND_BREATHING, _MOST_BEYOND = 0.28, 0.1
 _FEWEST_INTERVALS, _LEAST_MEASURED, _ENOUGH_INTERVALS = 25, 0.4, 60
@@ -49,6 +51,8 @@ _EARLIEST_DICROTIC_S = 0.2
 _BEFORE_NEXT_S = 0.25
 _LIKE_A_BEAT, _LEAST_HEIGHT, _PLAIN_HEIGHT, _SHARE_OF_DICROTIC = 0.8, 0.12, 0.25, 0.15
 _OFTEN, _SELDOM = 0.5, 0.05
+# Where even a small wave speaks of a beat: this long after the latest dicrotic wave, above these heights.
+_RUNNING_OFF_S, _LEAST_LONE_HEIGHT, _LONE_SHARE_OF_DICROTIC = 0.3, 0.05, 0.08
 _PLACE_S, _PLACE_SHARE = 0.1, 0.08
 # Of beats that alternate: the swing either way of intervals, and the height of the weaker beside the stronger.
 _ALTERNATING_INTERVAL, _ALTERNATING_HEIGHT = 0.12, 0.7
@@ -58,8 +62,8 @@ _ALTERNATING_INTERVAL, _ALTERNATING_HEIGHT = 0.12, 0.7
 class HeartRhythm:
     """What the rhythm of the beats says.
 
-    measured: intervals that were well enough measured to ask. unpredicted_share: of these, how many lie over a fifth
-    off what those before them say. irregular: whether the pulse keeps coming irregularly. countable: whether an
+    measured: intervals that were well enough measured to ask. unpredicted_share: of these, how many lie over a sixth
+    off what their neighbours on either side say. irregular: whether the pulse keeps coming irregularly. countable: whether an
     irregular pulse was measured so completely that its mean holds. half_bpm, double_bpm: two rates that fit the wave
     equally well, or None where one is plain.
     """
@@ -103,7 +107,7 @@ def rhythm_of(pieces: list[PieceBeats], kept_mean_ms: float | None, settings: Se
 
 
 def irregularity_of(interval_ms: FloatArray, measured: BoolArray) -> tuple[float, bool]:
-    """The share of intervals that those before them can't tell, and whether the pulse keeps coming irregularly.
+    """The share of intervals that their neighbours can't tell, and whether the pulse keeps coming irregularly.
 
     interval_ms: (m,) in order; measured: (m,) False for those that say nothing.
     """
@@ -119,27 +123,37 @@ def irregularity_of(interval_ms: FloatArray, measured: BoolArray) -> tuple[float
 
 
 def unpredicted(interval_ms: FloatArray, measured: BoolArray) -> tuple[BoolArray, BoolArray, BoolArray]:
-    """Which intervals can be asked, which of these those before can't tell, and which are of a single premature beat.
+    """Which intervals can be asked, which of these no neighbours tell, and which are of a single premature beat.
 
     interval_ms: (m,) in order; measured: (m,) False for those that say nothing. An interval is asked where two of the
-    four before it are known. Returns three (m,); none where fewer than twenty can be asked.
+    four before it, or two of the four after it, are known. Returns three (m,); none where fewer than twenty can be
+    asked.
     """
-    nothing = np.zeros(interval_ms.size, dtype=np.bool_)
     level = np.zeros(interval_ms.size)
     level[measured] = np.log(interval_ms[measured] / np.median(interval_ms[measured])) if measured.any() else 0.0
-    rows = np.arange(_ORDER, interval_ms.size)
+    before = _off_prediction(level, measured)
+    after = _off_prediction(level[::-1], measured[::-1])[::-1]
+    off = np.fmin(np.abs(before), np.abs(after))
+    asked = np.isfinite(off)
+    # Too long for those before it and too short for those after it is a step between them, as breathing makes.
+    odd = asked & (off > _UNPREDICTED) & ~(before * after < 0.0)
+    early = before < -_UNPREDICTED / 2.0
+    if not odd.any():
+        return asked, odd, odd
+    return asked, odd, odd & _single_premature(interval_ms, measured, odd, early)
+
+
+def _off_prediction(level: FloatArray, measured: BoolArray) -> FloatArray:
+    """(m,) how far each level lies off what a linear rule says from the four before; nan where that can't be asked."""
+    off = np.full(level.size, np.nan)
+    rows = np.arange(_ORDER, level.size)
     lags = rows[:, None] - np.arange(1, _ORDER + 1) if rows.size else np.zeros((0, _ORDER), dtype=np.int64)
     asked = measured[rows] & (measured[lags].sum(axis=1) >= 2)
     rows, lags = rows[asked], lags[asked]
-    if rows.size < 20:
-        return nothing, nothing, nothing
-    before = np.column_stack([np.clip(level[lags], -0.5, 0.5), np.ones(rows.size)])
-    residual = _robust_residual(before, level[rows])
-    known, odd, early = nothing.copy(), nothing.copy(), nothing.copy()
-    known[rows] = True
-    odd[rows] = np.abs(residual) > _UNPREDICTED
-    early[rows] = residual < -_UNPREDICTED / 2.0
-    return known, odd, odd & _single_premature(interval_ms, measured, odd, early)
+    if rows.size >= 20:
+        before = np.column_stack([np.clip(level[lags], -0.5, 0.5), np.ones(rows.size)])
+        off[rows] = _robust_residual(before, level[rows])
+    return off
 
 
 def _robust_residual(before: FloatArray, value: FloatArray) -> FloatArray:
@@ -308,11 +322,14 @@ def _two_rates(
     if sure.sum() < 10:
         return None, None
     usual_s = float(np.median(interval_ms[sure])) / 1000.0
-    delay_s = np.sort(np.concatenate([wave.delay_s[_high(wave, _LEAST_HEIGHT)] for wave in waves]))
-    # A beat keeps a place of its own after the one before; what else rises there does so anywhere.
-    until_s = delay_s + max(_PLACE_S, _PLACE_SHARE * usual_s)
-    together = np.searchsorted(delay_s, until_s) - np.arange(delay_s.size)
-    if together.max(initial=0) >= _OFTEN * sum(wave.intervals for wave in waves):
+    often = _OFTEN * sum(wave.intervals for wave in waves)
+    delay_s = np.concatenate([wave.delay_s[_high(wave, _LEAST_HEIGHT)] for wave in waves])
+    running_off_s = np.concatenate(
+        [wave.delay_s[_high(wave, _LEAST_LONE_HEIGHT, _LONE_SHARE_OF_DICROTIC)] for wave in waves]
+    )
+    running_off_s = running_off_s[running_off_s > latest_dicrotic_s(usual_s) + _RUNNING_OFF_S]
+    together = _in_one_place(delay_s, max(_PLACE_S, _PLACE_SHARE * usual_s))
+    if together >= often or _in_one_place(running_off_s, _PLACE_S) >= often:
         return 60.0 / usual_s, 120.0 / usual_s
     if _alternates(pieces, interval_ms, sure):
         bpm = 60000.0 / float(np.mean(interval_ms[sure]))
@@ -320,9 +337,16 @@ def _two_rates(
     return None, None
 
 
-def _high(wave: _LateWaves, least: float) -> BoolArray:
+def _in_one_place(delay_s: FloatArray, width_s: float) -> int:
+    """The most waves that rise within this width; a beat keeps a place after the one before, and nothing else does."""
+    delay_s = np.sort(delay_s)
+    together = np.searchsorted(delay_s, delay_s + width_s) - np.arange(delay_s.size)
+    return int(together.max(initial=0))
+
+
+def _high(wave: _LateWaves, least: float, share_of_dicrotic: float = _SHARE_OF_DICROTIC) -> BoolArray:
     """Which late waves are high: the fall after a strong dicrotic wave makes small ones."""
-    return np.asarray(wave.height > max(least, _SHARE_OF_DICROTIC * wave.dicrotic))
+    return np.asarray(wave.height > max(least, share_of_dicrotic * wave.dicrotic))
 
 
 def _alternates(pieces: list[PieceBeats], interval_ms: FloatArray, sure: BoolArray) -> bool:
