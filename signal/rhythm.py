@@ -7,7 +7,8 @@ an interval can be told from those before it or, where a breath lengthens it at 
 stay long; in fibrillation and with scattered extra beats neither tells. So each interval is predicted from the four
 before and from the four after by linear rules that are fitted to the recording (autoregression, with Huber's weights,
 1964, Ann Math Stat 35:73-101, so that a few odd intervals don't bend it), and counts where it lies over a sixth off
-both. Single premature beats, a short interval and its pause among calm ones, only speak when there are many. Extra beats in
+both. Single premature beats, a short interval and its pause among calm ones, only speak when there are many. Extra
+beats in
 a strict order, such as every third, can be predicted; they are known by swinging further than breathing does.
 
 Poor light must not pass for an irregular heart: only intervals take part whose two beats were timed well and look like
@@ -15,8 +16,9 @@ beats, and neither one near a multiple of the usual, in which a beat may have be
 
 **Half or double.** A beat's second, dicrotic wave follows the closing of the aortic valve, and the ejection before it
 takes 0.413 s less 1.7 ms for each beat a minute (Weissler et al. 1968, Circulation 37:149-159). A wave that rises later
-and looks like a beat may be one: a premature beat that is too weak to be counted, or the weaker of two that alternate. Where a dicrotic wave ends, the fall bends up
-once more; after that blood only runs off, so that even a small wave that keeps a place there speaks of a beat.
+and looks like a beat may be one: a premature beat that is too weak to be counted, or the weaker of two that alternate.
+Where a dicrotic wave ends, the fall bends up once more; after that blood only runs off, so that even a small wave
+that keeps a place there speaks of a beat.
 """
 
 from __future__ import annotations
@@ -63,8 +65,9 @@ class HeartRhythm:
     """What the rhythm of the beats says.
 
     measured: intervals that were well enough measured to ask. unpredicted_share: of these, how many lie over a sixth
-    off what their neighbours on either side say. irregular: whether the pulse keeps coming irregularly. countable: whether an
-    irregular pulse was measured so completely that its mean holds. half_bpm, double_bpm: two rates that fit the wave
+    off what their neighbours on either side say. irregular: whether the pulse keeps coming irregularly.
+    countable: whether an irregular pulse was measured so completely that its mean holds. half_bpm, double_bpm: two
+    rates that fit the wave
     equally well, or None where one is plain.
     """
 

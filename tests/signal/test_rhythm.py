@@ -75,7 +75,7 @@ def test_breathing_by_a_fifth_is_not_irregular(bpm, breaths):
 
 
 def breaths_at_a_stroke(seed: int) -> FloatArray:
-    """Intervals that each breath out lengthens by a quarter to nearly a half at once and that then shorten, five to nine a breath."""
+    """Intervals that each breath out lengthens at once by a quarter to nearly a half, five to nine a breath."""
     rng = np.random.default_rng(seed)
     steps_s: list[float] = []
     usual_s = rng.uniform(0.75, 1.0)
