@@ -100,7 +100,7 @@ def refuse_existing(path: Path, overwrite: bool) -> None:
     if not stat.S_ISREG(mode) and not stat.S_ISLNK(mode):
         raise DawnbeatError(f"{one_line(path)} is no ordinary file: name one, or - for standard output")
     if not overwrite:
-        raise DawnbeatError(f"{one_line(path)} exists already: choose another name or ask to overwrite it")
+        raise DawnbeatError(f"{one_line(path)} exists already: choose another name, or say --overwrite")
 
 
 def write_export(out: Path, text: str, doing: str, overwrite: bool) -> None:

@@ -283,6 +283,16 @@ def test_tables_of_runs_and_weeks_keep_every_figure_on_a_narrow_screen(width: in
         assert "Monotony" in out.getvalue()
 
 
+@pytest.mark.parametrize("rows", [(), ("--weeks",), ("--months",), ("--years",)])
+def test_rows_on_standard_output_come_alone(capsys: pytest.CaptureFixture[str], rows: tuple[str, ...]) -> None:
+    said(capsys, "add", "1:05:00", "--km", "12.5", "--began", (NOON - timedelta(days=1)).isoformat())
+    assert run(["runs", "export", "-", *rows]) == 0
+    out, err = capsys.readouterr()
+    assert "written" not in out
+    assert len({len(row) for row in csv.reader(out.splitlines())}) == 1
+    assert "written to standard output" in err
+
+
 def test_a_run_that_does_not_count_says_so_in_full_at_80_columns(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

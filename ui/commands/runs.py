@@ -303,7 +303,6 @@ def export_command(
     The file is safe to open in a spreadsheet.
     """
     from dawnbeat.morning.choices import open_journal
-    from dawnbeat.shared.private_files import STANDARD_OUTPUT
     from dawnbeat.training import adaptation
     from dawnbeat.training.export_runs import export_periods, export_runs, export_weeks
     from dawnbeat.training.weeks import judged_runs, weeks_of
@@ -320,14 +319,22 @@ def export_command(
         period: adaptation.Period = "year" if years else "month"
         begin = start or min([*days, *(each.date for each in mornings)], default=date.today())
         found = adaptation.periods_of(judged, mornings, fixed, begin, end or date.today(), period)
-        typer.echo(f"{export_periods(found, fixed, out, overwrite)} {period}s written to {out}")
+        _say_written(export_periods(found, fixed, out, overwrite), f"{period}s", out)
         return
     if weeks and days:
         count = export_weeks(weeks_of(judged, start or days[0], end or date.today()), out, overwrite)
     else:
         chosen = [each for each in judged if start is None or each.run.local_date >= start]
         count = export_weeks([], out, overwrite) if weeks else export_runs(chosen, out, overwrite)
-    typer.echo(err=out == STANDARD_OUTPUT, message=f"{count} {'weeks' if weeks else 'runs'} written to {out}")
+    _say_written(count, "weeks" if weeks else "runs", out)
+
+
+def _say_written(count: int, what: str, out: Path) -> None:
+    """On standard error where the rows themselves go to standard output."""
+    from dawnbeat.shared.private_files import STANDARD_OUTPUT
+
+    to_standard = out == STANDARD_OUTPUT
+    typer.echo(f"{count} {what} written to {'standard output' if to_standard else out}", err=to_standard)
 
 
 @runs_app.command("edit")
