@@ -228,7 +228,7 @@ def test_a_picture_of_each_recording_is_written(cli: CommandLine, samples: Path,
 
 
 def test_nothing_to_replay_is_a_mistake(cli: CommandLine) -> None:
-    assert "recordings" in cli("replay").refused()
+    assert "RECORDING" in cli("replay").refused().upper()
 
 
 def test_as_a_process_the_answer_is_one_line_and_the_code_is_two(process: Callable[..., Popen[str]]) -> None:
