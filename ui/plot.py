@@ -15,8 +15,8 @@ from dawnbeat.signal.compare import Comparison
 from dawnbeat.ui.display import display_problem, drawing_problem
 
 if TYPE_CHECKING:
-    from dawnbeat.ui.window.parts.pictures import Part
     from dawnbeat.ui.window.parts.plots import Plot
+    from dawnbeat.ui.window.parts.saving import Part
 
 _ROW_S = 30.0
 _MOST_ROWS = 10
@@ -28,7 +28,7 @@ def plot_reading(name: str, analysis: Analysis, out: Path) -> None:
     out: ends in .png, .svg or .pdf. Raises DawnbeatError when the file can't be written, and where Qt can't draw.
     """
     _be_ready()
-    from dawnbeat.ui.window.parts.pictures import Figure, Part
+    from dawnbeat.ui.window.parts.saving import Figure, Part
 
     wave = analysis.wave
     rows = int(np.clip(np.ceil(max(analysis.duration_s, 1.0) / _ROW_S), 1, _MOST_ROWS))
@@ -48,8 +48,8 @@ def plot_agreement(comparison: Comparison, names: tuple[str, str], out: Path) ->
     out: as for plot_reading, and the same is raised.
     """
     _be_ready()
-    from dawnbeat.ui.window.parts.pictures import Figure, Part
     from dawnbeat.ui.window.parts.plots import Ink, Plot, Still
+    from dawnbeat.ui.window.parts.saving import Figure, Part
 
     mean_ms = (comparison.interval_a_ms + comparison.interval_b_ms) / 2.0
     plot = Plot(Still(), "Differences", ("Mean of the two intervals", "ms"), (f"{names[0]} less {names[1]}", "ms"))
@@ -107,8 +107,8 @@ def _row(analysis: Analysis, from_s: float, length_s: float, limit: float) -> Pl
 
 
 def _intervals(analysis: Analysis) -> Part:
-    from dawnbeat.ui.window.parts.pictures import Part
     from dawnbeat.ui.window.parts.plots import Ink, Plot, Still
+    from dawnbeat.ui.window.parts.saving import Part
 
     intervals, kept = analysis.intervals, analysis.intervals.kept
     plot = Plot(Still(), "Intervals", ("Time", "s"), ("Interval", "ms"))
@@ -127,8 +127,8 @@ def _intervals(analysis: Analysis) -> Part:
 
 
 def _pairs(analysis: Analysis) -> Part:
-    from dawnbeat.ui.window.parts.pictures import Part
     from dawnbeat.ui.window.parts.plots import Ink, Plot, Still
+    from dawnbeat.ui.window.parts.saving import Part
 
     intervals, kept = analysis.intervals, analysis.intervals.kept
     both = kept[1:] & kept[:-1]
@@ -141,8 +141,7 @@ def _pairs(analysis: Analysis) -> Part:
 
 
 def _write(figure: object, out: Path) -> None:
-    from dawnbeat.ui.window.parts.pictures import Figure, packed
-    from dawnbeat.ui.window.parts.saving import write_whole
+    from dawnbeat.ui.window.parts.saving import Figure, packed, write_whole
 
     assert isinstance(figure, Figure)
     write_whole(out, packed(figure, out.suffix.lower().lstrip(".")), "write the picture")

@@ -12,8 +12,8 @@ from pytestqt.qtbot import QtBot
 
 from dawnbeat.ui.palette import DARK, LIGHT
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.pictures import packed, print_on
 from dawnbeat.ui.window.parts.plots import Band, Ink, Plot
+from dawnbeat.ui.window.parts.saving import packed, print_on
 from tests.ui.window.test_controls import turn
 
 

@@ -20,8 +20,7 @@ from dawnbeat.training.zones import ROUNDING
 from dawnbeat.ui.window.parts import saving
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.layouts import Scrolled
-from dawnbeat.ui.window.parts.theme import Theme
-from dawnbeat.ui.window.parts.zone_inks import density, hatch_gap, paint_zone
+from dawnbeat.ui.window.parts.theme import Theme, density, hatch_gap, paint_zone
 from dawnbeat.ui.window.zones.page import ZonesPage
 from dawnbeat.ui.window.zones.pulses import AS_KEPT, ENTERED, FROM_JOURNAL
 from tests.training.invented import zone_set

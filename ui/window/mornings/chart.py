@@ -18,8 +18,8 @@ from dawnbeat.shared.trace import BoolArray
 from dawnbeat.ui.window.mornings.series import DAY_S, Series, day_of, seconds_of, series_of
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import interval_words, long_day
-from dawnbeat.ui.window.parts.pictures import Figure, Part
 from dawnbeat.ui.window.parts.plots import Ink, Plot
+from dawnbeat.ui.window.parts.saving import Figure, Part
 
 LEGEND = "    ".join(
     part.replace(" ", "\u00a0")

@@ -25,7 +25,7 @@ from dawnbeat.shared.morning import StoredReading
 from dawnbeat.ui.window.mornings.chart import MorningsChart
 from dawnbeat.ui.window.mornings.standing_sheet import StandingSheet
 from dawnbeat.ui.window.mornings.table import MorningsTable
-from dawnbeat.ui.window.parts import controls, pictures, saving
+from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
 from dawnbeat.ui.window.parts.controls import Key
 from dawnbeat.ui.window.parts.layouts import Flow, Scrolled
@@ -169,7 +169,7 @@ class MorningsPage(PageWidget):
 
     def save_picture(self) -> None:
         """Ask for a name and save both plots as one picture."""
-        pictures.save(self.context, self, self.chart.picture)
+        saving.save_picture(self.context, self, self.chart.picture)
 
     def save_report(self) -> None:
         """Ask for a name and save the month of the selected day, else of the last morning, as PDF."""

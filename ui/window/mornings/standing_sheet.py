@@ -15,9 +15,8 @@ from dawnbeat.morning.answer_text import FIRST_WORDS, rests_on
 from dawnbeat.morning.answering import grounds, keep_answer
 from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.ui.window.parts.answer_card import AnswerCard
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.range_strip import RangeStrip
+from dawnbeat.ui.window.parts.standing import AnswerCard, RangeStrip
 
 
 class StandingSheet(QFrame):

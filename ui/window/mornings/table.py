@@ -25,7 +25,8 @@ from dawnbeat.shared.morning import (
 )
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import count_of, interval_words, long_day
-from dawnbeat.ui.window.parts.tables import Column, RowsModel, RowsTable, all_rows, back_undoably, bin_undoably
+from dawnbeat.ui.window.parts.journal_table import RowsTable, back_undoably, bin_undoably
+from dawnbeat.ui.window.parts.tables import Column, RowsModel, all_rows
 
 YES_NO = ("", "yes", "no")
 _RATING_CHOICES = ("", *(str(rating) for rating in range(RATING_LOW, RATING_HIGH + 1)))

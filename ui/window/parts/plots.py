@@ -27,9 +27,9 @@ from PySide6.QtWidgets import QApplication, QGraphicsPathItem, QLabel, QMenu, QT
 
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.ui.palette import LIGHT
-from dawnbeat.ui.window.parts import controls, formats, pictures
+from dawnbeat.ui.window.parts import controls, formats, saving
 from dawnbeat.ui.window.parts.controls import Key
-from dawnbeat.ui.window.parts.pictures import Figure, Part
+from dawnbeat.ui.window.parts.saving import Figure, Part
 from dawnbeat.ui.window.parts.theme import Theme
 
 pg.setConfigOptions(antialias=True, useOpenGL=False)
@@ -474,15 +474,15 @@ class Plot(QWidget):
 
     def save_picture(self) -> None:
         """Ask for a name and save the plot as PNG, SVG or PDF."""
-        pictures.save(self.context, self, self.picture)
+        saving.save_picture(self.context, self, self.picture)
 
     def copy_picture(self) -> None:
         """Put the plot on the clipboard."""
-        pictures.copy(self.context, self.picture)
+        saving.copy_picture(self.context, self.picture)
 
     def print_picture(self) -> None:
         """Print the plot."""
-        pictures.print_out(self.context, self, self.picture)
+        saving.print_picture(self.context, self, self.picture)
 
 
 class Band(QGraphicsPathItem):

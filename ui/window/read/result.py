@@ -25,10 +25,9 @@ from dawnbeat.morning.taking_text import INVENTED_LIGHT, NOT_MEDICAL, REHEARSAL,
 from dawnbeat.morning.verdict_text import verdict_lines, verdict_title
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Analysis
-from dawnbeat.ui.window.parts.answer_card import AnswerCard
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import long_day
-from dawnbeat.ui.window.parts.range_strip import RangeStrip
+from dawnbeat.ui.window.parts.standing import AnswerCard, RangeStrip
 from dawnbeat.ui.window.read.context_form import ContextForm
 from dawnbeat.ui.window.read.widgets import button, label, restyle
 

@@ -31,8 +31,7 @@ from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import Armed, DateTimeEdit, Key
 from dawnbeat.ui.window.parts.formats import clock, long_day
-from dawnbeat.ui.window.parts.forms import FormDialog
-from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
+from dawnbeat.ui.window.parts.layouts import FormDialog, Scrolled, flow_of
 from dawnbeat.ui.window.read.widgets import WHERE, button, label
 
 HOW = "Lay a fingertip over the whole lens, lie or sit still, and breathe as you like."

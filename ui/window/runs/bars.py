@@ -22,7 +22,7 @@ from dawnbeat.training.zones import Zones
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.plots import Plot
 from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
-from dawnbeat.ui.window.parts.zone_inks import paint_zone
+from dawnbeat.ui.window.parts.theme import paint_zone
 
 
 @dataclass(frozen=True)

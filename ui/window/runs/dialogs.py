@@ -16,7 +16,7 @@ from dawnbeat.training.wording import clock, metres_from, moment_from, pace_of, 
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, DateTimeEdit
-from dawnbeat.ui.window.parts.forms import FormDialog
+from dawnbeat.ui.window.parts.layouts import FormDialog
 
 _RATINGS = {
     0: "rest",

@@ -18,7 +18,8 @@ from dawnbeat.training.wording import PACE_UNIT, Units, bare_pace, clock, number
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import count_of, long_day
-from dawnbeat.ui.window.parts.tables import Column, RowsModel, RowsTable, all_rows, back_undoably, bin_undoably
+from dawnbeat.ui.window.parts.journal_table import RowsTable, back_undoably, bin_undoably
+from dawnbeat.ui.window.parts.tables import Column, RowsModel, all_rows
 
 ALL, WITH_PULSE, WITHOUT_PULSE, RACES, UNRATED = "all runs", "with pulse", "without pulse", "races", "not rated yet"
 KINDS: dict[str, Callable[[Sequence[JudgedRun]], Sequence[JudgedRun]]] = {

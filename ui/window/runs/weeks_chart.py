@@ -16,8 +16,8 @@ from dawnbeat.shared.trace import FloatArray
 from dawnbeat.training.weeks import EASY_AIM, EASY_TIME_AIM, Span, Week, monday_of
 from dawnbeat.ui.window.mornings.series import DAY_S, day_of, seconds_of, seconds_of_days
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.pictures import Figure, Part
 from dawnbeat.ui.window.parts.plots import Ink, Plot
+from dawnbeat.ui.window.parts.saving import Figure, Part
 from dawnbeat.ui.window.runs.bars import Bar, StackedBars
 
 _WEEK_S = 7.0 * DAY_S

@@ -21,7 +21,7 @@ from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import zone_store
 from dawnbeat.training.weeks import EASY_AIM_SOURCE, JudgedRun, Week, weeks_of
 from dawnbeat.training.wording import UNKNOWN, Units, clock, number, percent, way
-from dawnbeat.ui.window.parts import controls, pictures
+from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, label
 from dawnbeat.ui.window.parts.layouts import Flow
@@ -248,7 +248,7 @@ class WeeksView(QWidget):
         self.context.theme_changed.connect(lambda _: self._fit())
 
     def _save_picture(self) -> None:
-        pictures.save(self.context, self, self.chart.picture)
+        saving.save_picture(self.context, self, self.chart.picture)
 
     def _show_span(self, weeks: int | None) -> None:
         self._span = weeks

@@ -31,8 +31,7 @@ from dawnbeat.shared.morning import POSTURES
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
 from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, Slider, SpinBox, label
-from dawnbeat.ui.window.parts.forms import RowsForm
-from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
+from dawnbeat.ui.window.parts.layouts import RowsForm, Scrolled, flow_of
 from dawnbeat.ui.window.parts.work import Task
 from dawnbeat.ui.window.settings.camera_trial import CameraTest, Measured
 from dawnbeat.ui.window.settings.journal_care import JournalCare

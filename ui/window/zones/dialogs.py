@@ -36,8 +36,7 @@ from dawnbeat.training.zones import MAXIMUM_HIGH, MAXIMUM_LOW
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, SpinBox, label
-from dawnbeat.ui.window.parts.forms import FormDialog, day_edit, day_in
-from dawnbeat.ui.window.parts.layouts import Scrolled
+from dawnbeat.ui.window.parts.layouts import FormDialog, Scrolled, day_edit, day_in
 
 _USUAL_AGE = 40
 

@@ -21,13 +21,12 @@ from PySide6.QtWidgets import QSizePolicy, QToolTip, QVBoxLayout, QWidget
 from dawnbeat.training import cautions
 from dawnbeat.training.zones import SAME_EFFORT, Compared, Zone, apart_words
 from dawnbeat.ui.palette import LIGHT
-from dawnbeat.ui.window.parts import controls, pictures
+from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import Key, label
-from dawnbeat.ui.window.parts.pictures import PART_HEIGHT, Figure, Part
+from dawnbeat.ui.window.parts.saving import PART_HEIGHT, Figure, Part
 from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
-from dawnbeat.ui.window.parts.theme import Theme
-from dawnbeat.ui.window.parts.zone_inks import paint_label, paint_zone
+from dawnbeat.ui.window.parts.theme import Theme, paint_label, paint_zone
 
 _PITCH = 2.5  # lines of text from one method to the next
 _PICTURE = Key("P", "Save the picture of the methods, when it has the focus", "Zones")
@@ -98,7 +97,7 @@ class ZonesPicture(QWidget):
 
     def save_picture(self) -> None:
         """Ask for a name and save the picture as PNG, SVG or PDF."""
-        pictures.save(self.context, self, self.picture)
+        saving.save_picture(self.context, self, self.picture)
 
     def event(self, event: QEvent) -> bool:
         """Name the zone under the pointer."""

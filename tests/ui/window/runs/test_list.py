@@ -16,8 +16,8 @@ from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.weeks import judged_runs
 from dawnbeat.ui.window.parts import saving
 from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.journal_table import IN_THE_BIN
 from dawnbeat.ui.window.parts.layouts import Scrolled
-from dawnbeat.ui.window.parts.tables import IN_THE_BIN
 from dawnbeat.ui.window.runs.page import VIEWS, RunsPage
 from dawnbeat.ui.window.runs.table import COLUMNS, UNRATED, WITHOUT_PULSE
 from tests.ui.window.conftest import TODAY
