@@ -18,8 +18,8 @@ from dawnbeat.capture.frames import Image, Sample, SourceAbout
 from dawnbeat.capture.recording import ABOUT, FORMAT_VERSION, TRACE, VIDEO, about_text, new_folder
 from dawnbeat.capture.video_writer import SmallVideo
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.private_files import open_private, sync_folder, write_private
-from dawnbeat.shared.version import software_version
+from dawnbeat.shared.files import open_private, sync_folder, write_private
+from dawnbeat.shared.installed import software_version
 
 _HEADER = b"time_s,red,green,blue,covered,clipped\n"
 _SYNC_EVERY_S = 1.0

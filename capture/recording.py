@@ -14,9 +14,9 @@ from typing import Any
 
 from dawnbeat.capture.trace_csv import read_times_csv, read_trace_csv, trace_csv_text
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.private_files import FOLDER_MODE, private_folder, sync_folder, write_private
+from dawnbeat.shared.files import FOLDER_MODE, private_folder, sync_folder, write_private
+from dawnbeat.shared.installed import software_version
 from dawnbeat.shared.trace import FloatArray, Trace
-from dawnbeat.shared.version import software_version
 
 FORMAT_VERSION = 1
 TRACE, ABOUT, BEATS, VIDEO = "trace.csv", "about.json", "beats.csv", "video.avi"

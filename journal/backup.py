@@ -23,8 +23,8 @@ from dawnbeat.journal.folder import DATABASE, RECORDINGS, data_folder, finish_re
 from dawnbeat.journal.recordings_kept import is_safe_path, no_step
 from dawnbeat.journal.store import BUSY_S, Journal
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.private_files import FILE_MODE, private_folder, refuse_existing, replacing, sync_file, sync_folder
-from dawnbeat.shared.version import software_version
+from dawnbeat.shared.files import FILE_MODE, private_folder, refuse_existing, replacing, sync_file, sync_folder
+from dawnbeat.shared.installed import software_version
 
 FORMAT = 1
 MANIFEST = "manifest.json"

@@ -20,18 +20,11 @@ from typing import Any, Literal
 
 from dawnbeat.journal.recordings_kept import is_safe_path
 from dawnbeat.shared.checked_fields import plain_text
-from dawnbeat.shared.csv_text import guard, unguard
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.morning import (
-    ORIGINS,
-    POSTURES,
-    Context,
-    StoredReading,
-    origin_from,
-    posture_from,
-    with_fixed_offset,
-)
+from dawnbeat.shared.files import guard, unguard
+from dawnbeat.shared.morning import ORIGINS, POSTURES, Context, StoredReading, origin_from, posture_from
 from dawnbeat.shared.reading import Finding, Metrics, findings_as_data, findings_from_data
+from dawnbeat.shared.wording import with_fixed_offset
 
 # The schema of the first release; the numbers before it belong to journals of the time before.
 FIRST_SCHEMA = 4

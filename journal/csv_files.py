@@ -16,10 +16,9 @@ from dawnbeat.journal import periods
 from dawnbeat.journal.columns import BY_NAME, COLUMNS, CONTEXT, WITH_INTERVAL, reading_from
 from dawnbeat.journal.periods import Period, by_month, by_year
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.csv_text import unguard
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.files import STANDARD_OUTPUT, refuse_existing, unguard, write_export
 from dawnbeat.shared.morning import ORIGINS, Context, StoredReading
-from dawnbeat.shared.private_files import STANDARD_OUTPUT, refuse_existing, write_export
 from dawnbeat.shared.reading import Finding, Verdict, findings_from_data
 
 # A column of exports from before the first release: sentences, where findings are now.

@@ -19,7 +19,7 @@ from pathlib import Path
 import platformdirs
 
 from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
-from dawnbeat.shared.private_files import FOLDER_MODE, private_folder, replacing, sync_folder
+from dawnbeat.shared.files import FOLDER_MODE, private_folder, replacing, sync_folder
 
 HOME_VARIABLE = "DAWNBEAT_HOME"
 DATABASE = "journal.sqlite3"

@@ -15,9 +15,8 @@ from datetime import UTC, datetime
 from dawnbeat.journal import rows
 from dawnbeat.journal.faults import journal_errors
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.beats import Intervals, Reason
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.reading import Metrics, Verdict
+from dawnbeat.shared.reading import Intervals, Metrics, Reason, Verdict
 
 _OF_ITS_DAY = "WHERE r.local_date = (SELECT local_date FROM readings WHERE id = ?)"
 _SAME_S = 0.06  # an interval of a fresh analysis is the same one if it begins this near

@@ -15,8 +15,8 @@ from dawnbeat.journal.csv_files import EXPORTED, SENTENCES, cells_of, reading_of
 from dawnbeat.journal.faults import journal_errors
 from dawnbeat.journal.schema import copy_aside
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.csv_text import separator_of
 from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.files import separator_of
 from dawnbeat.shared.morning import StoredReading
 
 MAX_BYTES = 256 * 2**20

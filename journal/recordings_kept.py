@@ -13,7 +13,7 @@ from pathlib import Path, PurePosixPath
 
 from dawnbeat.journal.folder import RECORDINGS
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.private_files import FILE_MODE, FOLDER_MODE, private_folder, sync_file, sync_folder
+from dawnbeat.shared.files import FILE_MODE, FOLDER_MODE, private_folder, sync_file, sync_folder
 
 PART = ".part"
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}")

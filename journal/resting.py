@@ -10,9 +10,9 @@ from typing import Literal
 from dawnbeat.journal.faults import journal_errors
 from dawnbeat.journal.ranges import RangeSettings, counts, usual_posture, with_posture
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.dates import span
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Morning, Posture
+from dawnbeat.shared.wording import span
 
 FEWEST = 3
 _WEEK_DAYS = 7

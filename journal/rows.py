@@ -14,10 +14,9 @@ from typing import Any
 import numpy as np
 
 from dawnbeat.journal.columns import Column, part, reading_from
-from dawnbeat.shared.beats import REASONS, Intervals, Reason
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.morning import SHORTEST_COMPARABLE_S, Circumstances, Context, Morning, StoredReading
-from dawnbeat.shared.reading import Analysis, Verdict
+from dawnbeat.shared.reading import REASONS, Analysis, Intervals, Reason, Verdict
 from dawnbeat.shared.settings import Settings
 
 TAKEN = part("taken")

@@ -16,7 +16,7 @@ from dawnbeat.journal.earlier_journals import convert
 from dawnbeat.journal.faults import damaged, is_damage
 from dawnbeat.journal.folder import BACKUPS, RECORDINGS
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.private_files import FILE_MODE, private_folder, sync_file, sync_folder
+from dawnbeat.shared.files import FILE_MODE, private_folder, sync_file, sync_folder
 
 # "DAWN" in ASCII; tells a journal from any other SQLite file.
 APPLICATION_ID = 0x4441574E

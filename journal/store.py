@@ -16,10 +16,9 @@ from dawnbeat.journal.columns import BY_NAME
 from dawnbeat.journal.faults import cant_write, journal_errors
 from dawnbeat.journal.folder import DATABASE, clear_left_overs, data_folder, finish_restore, is_read_only, make_home
 from dawnbeat.journal.recordings_kept import Orphan, Step, no_step
-from dawnbeat.shared.beats import Intervals
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.morning import Circumstances, Context, Morning, Posture, StoredReading, posture_from
-from dawnbeat.shared.reading import Analysis
+from dawnbeat.shared.reading import Analysis, Intervals
 
 BUSY_S = 5.0
 

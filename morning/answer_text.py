@@ -12,7 +12,7 @@ from datetime import date
 from dawnbeat.journal.ranges import Trend
 from dawnbeat.journal.today import Today
 from dawnbeat.morning.answer import Answer, Fact, What
-from dawnbeat.shared.dates import short_day, span
+from dawnbeat.shared.wording import short_day, span
 
 HEADLINES: Mapping[What, str] = {
     "keep": "Keep the plan",

@@ -6,8 +6,7 @@ from collections import Counter
 
 from dawnbeat.morning.bench_run import BenchRun
 from dawnbeat.morning.verdict_text import clock
-from dawnbeat.shared.beats import REASONS, Reason
-from dawnbeat.shared.reading import Analysis
+from dawnbeat.shared.reading import REASONS, Analysis, Reason
 from dawnbeat.signal.compare import Comparison
 
 # A shape for each reason, so that colour never has to tell.

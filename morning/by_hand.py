@@ -7,10 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from dawnbeat.journal.hand_edits import Figures, FiguresOf
-from dawnbeat.shared.beats import Intervals, Reason
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
-from dawnbeat.shared.reading import Analysis, Finding, Verdict
+from dawnbeat.shared.reading import Analysis, Finding, Intervals, Reason, Verdict
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import FloatArray, Trace
 from dawnbeat.signal.agreement import agreeing_share

@@ -20,8 +20,8 @@ from dawnbeat.journal.ranges import RangeSettings
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.checked_fields import check_fields, choice, flag, number, text
 from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
+from dawnbeat.shared.files import private_folder, replacing
 from dawnbeat.shared.morning import POSTURES, Posture, posture_from
-from dawnbeat.shared.private_files import private_folder, replacing
 from dawnbeat.shared.settings import Settings, settings_from_toml
 
 THEMES = ("system", "light", "dark")

@@ -172,7 +172,7 @@ def refuse_intervals(path: Path) -> None:
 
 
 def _open_path(words: str) -> FrameSource:
-    from dawnbeat.shared.shipped import is_shipped
+    from dawnbeat.shared.installed import is_shipped
 
     path = Path(words).expanduser()
     if not words or not path.exists():

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
-from datetime import date, datetime, timezone
+from datetime import date, datetime
 from typing import Any, Literal, get_args
 
 from dawnbeat.shared.checked_fields import check_fields, flag, number, text
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.reading import Metrics, Verdict
+from dawnbeat.shared.wording import with_fixed_offset
 
 Posture = Literal["lying", "sitting", "standing"]
 POSTURES: tuple[Posture, ...] = get_args(Posture)
@@ -113,17 +114,6 @@ class Circumstances:
         object.__setattr__(self, "camera", one_line(self.camera)[:NAME_LIMIT])
         posture_from(self.posture)
         origin_from(self.origin)
-
-
-def with_fixed_offset(moment: datetime) -> datetime:
-    """The same moment with its offset fixed, so that later rules of a time zone can't move it.
-
-    Raises DawnbeatError when the moment has no offset.
-    """
-    offset = moment.utcoffset()
-    if offset is None:
-        raise DawnbeatError(f"the time {moment.isoformat()} has no offset: add one, such as +01:00")
-    return moment.replace(tzinfo=timezone(offset), fold=0)
 
 
 @dataclass(frozen=True)

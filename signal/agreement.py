@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from dawnbeat.shared.beats import Intervals
+from dawnbeat.shared.reading import Intervals
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.signal.beats import PieceBeats

@@ -6,11 +6,10 @@ from collections import defaultdict
 
 import numpy as np
 
-from dawnbeat.shared.beats import Beats, Intervals
-from dawnbeat.shared.reading import Analysis, PulseWave
+from dawnbeat.shared.installed import software_version
+from dawnbeat.shared.reading import Analysis, Beats, Intervals, PulseWave
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import FloatArray, Trace
-from dawnbeat.shared.version import software_version
 from dawnbeat.signal.agreement import agreeing_share
 from dawnbeat.signal.beats import PieceBeats, beats_of_piece
 from dawnbeat.signal.clock import FrameTimes, frame_times

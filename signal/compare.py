@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dawnbeat.shared.beats import bounding
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.reading import bounding
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
 from dawnbeat.signal.figures import successive_differences
 

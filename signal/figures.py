@@ -27,8 +27,7 @@ from itertools import pairwise
 import numpy as np
 from scipy.special import stdtrit
 
-from dawnbeat.shared.beats import Intervals
-from dawnbeat.shared.reading import Metrics
+from dawnbeat.shared.reading import Intervals, Metrics
 from dawnbeat.shared.trace import BoolArray, FloatArray
 
 _CONFIDENCE = 0.95

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from dawnbeat.shared.beats import Beats, Intervals, Reason
-from dawnbeat.shared.reading import Analysis, Finding, PulseWave, Verdict
+from dawnbeat.shared.installed import software_version
+from dawnbeat.shared.reading import Analysis, Beats, Finding, Intervals, PulseWave, Reason, Verdict
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import FloatArray
-from dawnbeat.shared.version import software_version
 from dawnbeat.signal.figures import intervals_95, metrics_of
 from dawnbeat.signal.judging import odd_intervals
 from dawnbeat.signal.rhythm import irregularity_of

@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from dawnbeat.shared.beats import Intervals, Reason
+from dawnbeat.shared.reading import Intervals, Reason
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
 from dawnbeat.signal.beats import PieceBeats

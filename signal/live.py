@@ -11,8 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dawnbeat.shared.beats import Reason
-from dawnbeat.shared.reading import PulseWave
+from dawnbeat.shared.reading import PulseWave, Reason
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import FloatArray, Trace
 from dawnbeat.signal.analysis import pieces_of

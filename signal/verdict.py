@@ -12,8 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from dawnbeat.shared.beats import Beats, Intervals, Reason
-from dawnbeat.shared.reading import Finding, Metrics, Verdict
+from dawnbeat.shared.reading import Beats, Finding, Intervals, Metrics, Reason, Verdict
 from dawnbeat.shared.settings import Settings
 from dawnbeat.signal.figures import WAY_MS
 from dawnbeat.signal.origin import Origin

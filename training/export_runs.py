@@ -7,8 +7,7 @@ import io
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from dawnbeat.shared.csv_text import guard
-from dawnbeat.shared.private_files import write_export
+from dawnbeat.shared.files import guard, write_export
 from dawnbeat.training.adaptation import Fixed, PeriodSummary
 from dawnbeat.training.weeks import JudgedRun, Week
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Literal, get_args
 
-from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.wording import short_day
 from dawnbeat.training import cautions
 from dawnbeat.training.zones import MAXIMUM_HIGH, MAXIMUM_LOW
 

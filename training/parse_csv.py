@@ -9,8 +9,8 @@ import re
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 
-from dawnbeat.shared.csv_text import separator_of
 from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.files import separator_of
 from dawnbeat.training.run import ParsedRun, sport_from
 from dawnbeat.training.run_rows import Rows, parsed
 

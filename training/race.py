@@ -9,14 +9,13 @@ from typing import Any
 
 import numpy as np
 
-from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.wording import Units, clock, pace_of, short_day
 from dawnbeat.training import estimates
 from dawnbeat.training.estimates import CriticalSpeed, Disagreement, Equivalent, Estimate, Marathon, Race
 from dawnbeat.training.load import Coefficients
 from dawnbeat.training.run import FASTEST_RUN_M_PER_S, Run
 from dawnbeat.training.run_figures import steady
-from dawnbeat.training.wording import Units, clock, pace_of
 from dawnbeat.training.zone_store import Standing
 
 RECENT_DAYS = 180

@@ -30,6 +30,12 @@ THRESHOLD_ERROR = (
     "The error is unknown: pacing, heat and hills move it by several beats; a second test on another day tells more "
     "than one (common practice, no source)."
 )
+DRIFT_IN_WORDS = (
+    "Drift: how many per cent fewer metres each heartbeat took you in the second half of the steady minutes than in "
+    "the first (common practice, no source). Steady minutes come after the tenth, on the level and at the run's usual "
+    "pace, so that the pulse's first rise, hills and repetitions stay out; it needs twenty of them. Heat moves it as "
+    "well."
+)
 _LEAST_OF_A_MINUTE_S = 45.0
 _MOVING_M_PER_S = 1.0
 
@@ -129,7 +135,7 @@ def steady(minutes: FloatArray) -> BoolArray:
 
 
 def drift_pct(minutes: FloatArray) -> float | None:
-    """Metres a beat in the first half of the steady minutes against the second, in %; see wording.DRIFT_IN_WORDS.
+    """Metres a beat in the first half of the steady minutes against the second, in %; see DRIFT_IN_WORDS.
 
     Positive where the pulse rose against the pace. None for under twenty steady minutes.
     """

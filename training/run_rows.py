@@ -13,8 +13,8 @@ from datetime import UTC, datetime, timedelta, timezone
 import numpy as np
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.morning import with_fixed_offset
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
+from dawnbeat.shared.wording import with_fixed_offset
 from dawnbeat.training.run import (
     ALTITUDE_HIGH_M,
     ALTITUDE_LOW_M,

@@ -15,8 +15,8 @@ import numpy as np
 from dawnbeat.journal.faults import journal_errors
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.morning import with_fixed_offset
 from dawnbeat.shared.trace import FloatArray, IntArray
+from dawnbeat.shared.wording import with_fixed_offset
 from dawnbeat.training.load_run import PreparedRun
 from dawnbeat.training.run import (
     CAN_BE_OVERRULED,

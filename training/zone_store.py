@@ -12,12 +12,11 @@ from typing import Any
 from dawnbeat.journal.faults import journal_errors
 from dawnbeat.journal.resting import RestingPulse, resting_pulse
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.wording import UNITS, Units, short_day
 from dawnbeat.training.load import COEFFICIENTS, Coefficients
 from dawnbeat.training.maximum import Maximum, maximum_on
 from dawnbeat.training.run import check_note
-from dawnbeat.training.wording import UNITS, Units
 from dawnbeat.training.zones import (
     Anchors,
     Scheme,

@@ -129,7 +129,7 @@ def _version(
     version: bool = typer.Option(False, "--version", help="Print the version and stop.", is_eager=True),
 ) -> None:
     if version:
-        from dawnbeat.shared.version import software_version
+        from dawnbeat.shared.installed import software_version
 
         print(f"dawnbeat {software_version()}")
         raise typer.Exit

@@ -20,7 +20,7 @@ def main() -> None:
     _make_outputs_safe()
     arguments = sys.argv[1:]
     if arguments == ["--version"]:
-        from dawnbeat.shared.version import software_version
+        from dawnbeat.shared.installed import software_version
 
         print(f"dawnbeat {software_version()}")
         return

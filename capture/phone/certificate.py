@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from dawnbeat.capture.phone.needs import needed
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.private_files import private_folder, write_private
+from dawnbeat.shared.files import private_folder, write_private
 
 if TYPE_CHECKING:
     from cryptography.x509 import Certificate as Signed

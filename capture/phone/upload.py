@@ -14,7 +14,7 @@ from typing import IO
 from dawnbeat.capture.phone.messages import MOST_FILE_BYTES, File, RefusedError
 from dawnbeat.capture.recording import VIDEO_SUFFIXES
 from dawnbeat.shared.errors import one_line
-from dawnbeat.shared.private_files import open_private, private_folder
+from dawnbeat.shared.files import open_private, private_folder
 
 _PREFIX = ".phone-clip-"
 _SPARE_BYTES = 500 * 1024**2

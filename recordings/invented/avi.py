@@ -14,7 +14,7 @@ from pathlib import Path
 from dawnbeat.capture.frames import Image
 from dawnbeat.capture.opencv import load_cv2
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.private_files import write_private
+from dawnbeat.shared.files import write_private
 
 _LARGEST_BYTES = 1 << 30
 _KEY_FRAME = 0x10

@@ -11,11 +11,10 @@ from datetime import date, datetime, time, timedelta, timezone
 import numpy as np
 
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.beats import Beats, Intervals, Reason
+from dawnbeat.shared.installed import software_version
 from dawnbeat.shared.morning import Circumstances, Context, Posture
-from dawnbeat.shared.reading import Analysis, Finding, Metrics, PulseWave, Verdict
+from dawnbeat.shared.reading import Analysis, Beats, Finding, Intervals, Metrics, PulseWave, Reason, Verdict
 from dawnbeat.shared.settings import Settings
-from dawnbeat.shared.version import software_version
 
 DAYS = 90
 SEED = 20

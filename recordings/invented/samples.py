@@ -21,7 +21,7 @@ from dawnbeat.recordings.invented.rhythm import Rhythm
 from dawnbeat.recordings.invented.scenario import Scenario
 from dawnbeat.recordings.invented.wave import Wave
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.private_files import write_private
+from dawnbeat.shared.files import write_private
 from dawnbeat.shared.trace import FloatArray
 
 REHEARSAL_VIDEO, REHEARSAL_BEATS = "rehearsal.avi", "rehearsal.beats.csv"

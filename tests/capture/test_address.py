@@ -16,7 +16,7 @@ from dawnbeat.capture.address import MOST_BYTES, jpeg_size
 from dawnbeat.capture.frames import Frame
 from dawnbeat.capture.stream import StreamSource
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.shipped import shipped_recording
+from dawnbeat.shared.installed import shipped_recording
 from tests.capture.test_stream import pictures, server
 
 MULTIPART = "HTTP/1.0 200 OK\r\nContent-Type: multipart/x-mixed-replace; boundary=next\r\n\r\n"

@@ -19,8 +19,8 @@ from dawnbeat.journal.columns import BY_NAME, COLUMNS
 from dawnbeat.journal.csv_files import EXPORTED, cells_of, export_intervals, export_mornings, mornings_csv, reading_of
 from dawnbeat.journal.import_mornings import apply_import, plan_import
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.csv_text import guard, unguard
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.files import guard, unguard
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.reading import Metrics
 from tests.journal.strategies import RISKY, readings

@@ -7,10 +7,9 @@ import pytest
 from dawnbeat.journal.csv_files import export_intervals
 from dawnbeat.journal.hand_edits import Figures, edit_intervals, edits_of, reapply, take_back
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.beats import Intervals
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
-from dawnbeat.shared.reading import Finding, Metrics, Verdict
+from dawnbeat.shared.reading import Finding, Intervals, Metrics, Verdict
 
 
 def counted(intervals: Intervals) -> Figures:

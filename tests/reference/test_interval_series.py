@@ -12,8 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dawnbeat.shared.beats import Intervals
-from dawnbeat.shared.reading import Metrics
+from dawnbeat.shared.reading import Intervals, Metrics
 from dawnbeat.signal.figures import metrics_of
 
 

@@ -16,8 +16,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dawnbeat.shared.beats import Intervals, Reason
-from dawnbeat.shared.reading import Metrics
+from dawnbeat.shared.reading import Intervals, Metrics, Reason
 from dawnbeat.signal.figures import metrics_of
 
 

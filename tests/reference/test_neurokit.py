@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from dawnbeat.recordings.invented.rhythm import Rhythm, beat_times
-from dawnbeat.shared.beats import Intervals
+from dawnbeat.shared.reading import Intervals
 from dawnbeat.shared.trace import Trace
 from dawnbeat.signal.analysis import analyse
 from dawnbeat.signal.compare import Series, compare

@@ -7,8 +7,7 @@ import dataclasses
 import numpy as np
 
 from dawnbeat.morning.verdict_text import verdict_lines
-from dawnbeat.shared.beats import REASONS
-from dawnbeat.shared.reading import Analysis
+from dawnbeat.shared.reading import REASONS, Analysis
 from dawnbeat.shared.settings import Settings
 
 BY_INTERVALS = {"mean_hr_bpm", "rmssd_ms", "ln_rmssd", "sdnn_ms"}

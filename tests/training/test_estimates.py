@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.wording import clock, seconds_from
 from dawnbeat.training.cleaning import marks_of
 from dawnbeat.training.estimates import (
     Race,
@@ -17,7 +18,6 @@ from dawnbeat.training.estimates import (
 )
 from dawnbeat.training.run import Mark
 from dawnbeat.training.run_figures import threshold_test
-from dawnbeat.training.wording import clock, seconds_from
 from tests.training.invented import samples, swaying
 
 

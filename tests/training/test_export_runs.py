@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from dawnbeat.shared.csv_text import unguard
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.files import unguard
 from dawnbeat.training.export_runs import RUN_COLUMNS, WEEK_COLUMNS, export_runs, export_weeks
 from dawnbeat.training.weeks import judge_runs, weeks_of
 from tests.training.invented import run, zone_set

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from dawnbeat.capture.recording import write_recording
-from dawnbeat.shared.shipped import shipped_recording
+from dawnbeat.shared.installed import shipped_recording
 from dawnbeat.ui.main import run
 from tests.ui.command_line import HEADER, CommandLine, Said, rendered, trace_text
 

@@ -6,8 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from dawnbeat.shared.beats import Beats, Intervals, Reason
-from dawnbeat.shared.reading import Analysis, Finding, Metrics, PulseWave, Verdict
+from dawnbeat.shared.reading import Analysis, Beats, Finding, Intervals, Metrics, PulseWave, Reason, Verdict
 from dawnbeat.shared.settings import Settings
 
 

@@ -6,8 +6,7 @@ import math
 
 import numpy as np
 
-from dawnbeat.shared.beats import Beats
-from dawnbeat.shared.reading import Metrics
+from dawnbeat.shared.reading import Beats, Metrics
 from dawnbeat.ui.as_json import json_line
 from tests.ui.invented_analysis import eight_beats, no_beats
 

@@ -9,7 +9,7 @@ from subprocess import Popen
 
 import pytest
 
-from dawnbeat.shared.version import software_version
+from dawnbeat.shared.installed import software_version
 from dawnbeat.ui import main
 from tests.ui.command_line import CommandLine
 

@@ -24,8 +24,8 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.morning import sources
 from dawnbeat.morning.choices import Choices, ChoiceStore
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.installed import shipped_recording
 from dawnbeat.shared.morning import StoredReading
-from dawnbeat.shared.shipped import shipped_recording
 from tests.ui.command_line import CommandLine
 
 TAKEN = datetime.now().astimezone().replace(microsecond=0) - timedelta(minutes=10)

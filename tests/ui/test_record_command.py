@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from dawnbeat.capture.recording import read_recording
-from dawnbeat.shared.shipped import shipped_recording
+from dawnbeat.shared.installed import shipped_recording
 from tests.ui.command_line import CommandLine
 
 

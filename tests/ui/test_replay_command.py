@@ -12,9 +12,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from dawnbeat.shared.beats import REASONS
+from dawnbeat.shared.installed import shipped_recording
+from dawnbeat.shared.reading import REASONS
 from dawnbeat.shared.settings import Settings
-from dawnbeat.shared.shipped import shipped_recording
 from tests.ui.command_line import CommandLine
 
 # Each with words of the line that must come.

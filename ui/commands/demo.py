@@ -86,7 +86,7 @@ def _reading(screen: Console, folder: Path) -> None:
     from dawnbeat.morning.flow import plan_without_buttons
     from dawnbeat.morning.sources import open_source
     from dawnbeat.morning.taking import Order
-    from dawnbeat.shared.shipped import shipped_recording
+    from dawnbeat.shared.installed import shipped_recording
     from dawnbeat.signal.analysis import analyse
     from dawnbeat.ui.live_progress import take_in_terminal
     from dawnbeat.ui.plot import plot_reading

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.private_files import STANDARD_OUTPUT
+from dawnbeat.shared.files import STANDARD_OUTPUT
 from dawnbeat.ui.commands.mornings import JOURNAL_HELP, day_of
 from dawnbeat.ui.commands.replay import SETTINGS_HELP
 from dawnbeat.ui.output_files import check_output
@@ -164,7 +164,7 @@ def import_intervals(
     from dawnbeat.morning.answer_text import lines
     from dawnbeat.morning.choices import chosen_home, chosen_ranges, reading_settings
     from dawnbeat.shared.morning import posture_from
-    from dawnbeat.training.wording import moment_from
+    from dawnbeat.shared.wording import moment_from
     from dawnbeat.ui.report import console, reading
 
     began = moment_from(taken)

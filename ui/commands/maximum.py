@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.wording import clock, day_from, pace_of, seconds_from, short_day
 from dawnbeat.training import cautions
-from dawnbeat.training.wording import clock, day_from, pace_of, seconds_from
 from dawnbeat.ui.commands.options import JournalFolder
 
 if TYPE_CHECKING:

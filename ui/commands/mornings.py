@@ -99,7 +99,7 @@ def print_mornings(
     from dawnbeat.morning.answer_text import headline, lead, lines, rests_on
     from dawnbeat.morning.answering import grounds
     from dawnbeat.morning.verdict_text import verdict_lines
-    from dawnbeat.shared.dates import short_day
+    from dawnbeat.shared.wording import short_day
 
     drawn_from = grounds(journal, today, ranges or DEFAULT)
     for line in lines(drawn_from.answer()):

@@ -10,9 +10,8 @@ from typing import Annotated
 
 import typer
 
-from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.training.wording import day_from
+from dawnbeat.shared.wording import day_from, short_day
 from dawnbeat.ui.commands.options import JournalFolder
 
 COUNT_S = 30

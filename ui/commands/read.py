@@ -112,7 +112,7 @@ def _opener(words: str, seconds: float, network: str) -> Callable[[], FrameSourc
 def _began(words: str, taken: str | None) -> datetime | None:
     """When the light was taken: now for a camera, else as said, or by the file's own word, or as answered."""
     from dawnbeat.morning.sources import file_named, taken_at
-    from dawnbeat.training.wording import moment_from
+    from dawnbeat.shared.wording import moment_from
 
     path = file_named(words)
     if path is None or not path.exists():

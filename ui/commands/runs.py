@@ -14,10 +14,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dawnbeat.shared.dates import short_day, span
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.training.wording import (
-    DRIFT_IN_WORDS,
+from dawnbeat.shared.wording import (
     M_PER_UNIT,
     Units,
     clock,
@@ -30,8 +28,11 @@ from dawnbeat.training.wording import (
     percent,
     rating,
     seconds_from,
+    short_day,
+    span,
     units_from,
 )
+from dawnbeat.training.run_figures import DRIFT_IN_WORDS
 from dawnbeat.ui.commands import runs_findings
 from dawnbeat.ui.commands.journal_files import ask_first
 from dawnbeat.ui.commands.maximum import maximum_app, threshold_command
@@ -331,7 +332,7 @@ def export_command(
 
 def _say_written(count: int, what: str, out: Path) -> None:
     """On standard error where the rows themselves go to standard output."""
-    from dawnbeat.shared.private_files import STANDARD_OUTPUT
+    from dawnbeat.shared.files import STANDARD_OUTPUT
 
     to_standard = out == STANDARD_OUTPUT
     typer.echo(f"{count} {what} written to {'standard output' if to_standard else out}", err=to_standard)

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.training import cautions
-from dawnbeat.training.wording import (
+from dawnbeat.shared.wording import (
     PACE_UNIT,
     bare_pace,
     clock,
@@ -20,6 +19,7 @@ from dawnbeat.training.wording import (
     pace_of,
     seconds_from,
 )
+from dawnbeat.training import cautions
 from dawnbeat.ui.commands.options import JournalFolder
 from dawnbeat.ui.report import console
 

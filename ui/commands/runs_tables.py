@@ -9,11 +9,7 @@ from typing import Any
 from rich import box
 from rich.table import Table
 
-from dawnbeat.training.adaptation import Fixed, PeriodSummary
-from dawnbeat.training.load import COEFFICIENTS, Coefficients
-from dawnbeat.training.run import CAN_BE_OVERRULED, MARK_WORDS, Mark
-from dawnbeat.training.weeks import EASY_AIM, EASY_TIME_AIM, JudgedRun, Span, Week
-from dawnbeat.training.wording import (
+from dawnbeat.shared.wording import (
     PACE_UNIT,
     UNKNOWN,
     Units,
@@ -26,6 +22,10 @@ from dawnbeat.training.wording import (
     rating,
     way,
 )
+from dawnbeat.training.adaptation import Fixed, PeriodSummary
+from dawnbeat.training.load import COEFFICIENTS, Coefficients
+from dawnbeat.training.run import CAN_BE_OVERRULED, MARK_WORDS, Mark
+from dawnbeat.training.weeks import EASY_AIM, EASY_TIME_AIM, JudgedRun, Span, Week
 
 _NOT_ALL = "* some runs of the week are not in this sum"
 

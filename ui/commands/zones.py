@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.wording import short_day
 
 # Everything that opens a journal is imported where it is used: numbers given are answered at once.
 from dawnbeat.training import cautions
@@ -70,7 +70,7 @@ def zones_command(
         _review(journal, as_json)
         return
     if day is not None:
-        from dawnbeat.training.wording import day_from
+        from dawnbeat.shared.wording import day_from
 
         _of_a_day(journal, day_from(day), as_json)
         return

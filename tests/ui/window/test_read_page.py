@@ -18,7 +18,7 @@ from dawnbeat.capture.recording import write_recording
 from dawnbeat.morning import keeping, sources
 from dawnbeat.morning.choices import Choices
 from dawnbeat.morning.flow import Plan
-from dawnbeat.shared.shipped import shipped_recording
+from dawnbeat.shared.installed import shipped_recording
 from dawnbeat.ui.window.parts import theme
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.read.page import ReadPage

@@ -7,7 +7,7 @@ from dawnbeat.morning.background import LiveFigures
 from dawnbeat.morning.flow import LOST, TIME_UP
 from dawnbeat.morning.taking import Ended
 from dawnbeat.morning.taking_text import ended_sentence, starts_in
-from dawnbeat.shared.beats import Intervals
+from dawnbeat.shared.reading import Intervals
 from dawnbeat.ui.window.read.plots import LeftOut, label_levels, left_out_stretches, successive
 
 INTERVALS = Intervals(

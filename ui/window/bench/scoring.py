@@ -22,8 +22,8 @@ from PySide6.QtWidgets import (
 from dawnbeat.morning.bench_text import share_words
 from dawnbeat.morning.scoring import Score, scoring
 from dawnbeat.morning.sources import recordings_in
-from dawnbeat.shared.csv_text import guard
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.files import guard
 from dawnbeat.shared.processes import Processes
 from dawnbeat.shared.settings import Settings
 from dawnbeat.ui.window.parts import controls, saving

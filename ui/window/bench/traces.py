@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QGridLayout, QLabel, QLineEdit, QSizePolicy, QTool
 
 from dawnbeat.morning.bench_run import BenchRun
 from dawnbeat.morning.bench_text import SHAPES, beat_words, left_out_words
-from dawnbeat.shared.beats import REASONS
+from dawnbeat.shared.reading import REASONS
 from dawnbeat.shared.trace import CHANNELS, FloatArray
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext

@@ -16,11 +16,11 @@ from dawnbeat.morning.answer import from_json
 from dawnbeat.morning.answer_text import headline, lead
 from dawnbeat.morning.by_hand import Reviewed, beside, figures_with, review
 from dawnbeat.morning.verdict_text import verdict_lines
-from dawnbeat.shared.beats import REASONS, Intervals, Reason
-from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
+from dawnbeat.shared.reading import REASONS, Intervals, Reason
 from dawnbeat.shared.settings import Settings
+from dawnbeat.shared.wording import short_day
 from dawnbeat.ui.window.mornings.day_plots import DayPlots, about_beat
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext

@@ -16,10 +16,10 @@ from dawnbeat.journal.rows import one_a_day
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.answer_text import SEEK_HELP, headline, lead
 from dawnbeat.morning.answering import grounds
-from dawnbeat.shared.dates import MONTHS, short_day
+from dawnbeat.shared.installed import software_version
 from dawnbeat.shared.morning import RATINGS, Context, StoredReading
 from dawnbeat.shared.trace import BoolArray
-from dawnbeat.shared.version import software_version
+from dawnbeat.shared.wording import MONTHS, short_day
 from dawnbeat.ui.palette import LIGHT
 from dawnbeat.ui.window.mornings.series import DAY_S, Series, seconds_of, series_of
 from dawnbeat.ui.window.parts.formats import interval_words

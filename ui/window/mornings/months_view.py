@@ -19,9 +19,9 @@ from dawnbeat.journal.rows import morning_of, one_a_day
 from dawnbeat.morning.answer import Answer, answer_of, from_json
 from dawnbeat.morning.answer_text import SHORT
 from dawnbeat.morning.strap import checks
-from dawnbeat.shared.dates import MONTHS, short_day
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Morning, StoredReading
+from dawnbeat.shared.wording import MONTHS, short_day
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import label

@@ -13,8 +13,8 @@ from PySide6.QtWidgets import QBoxLayout, QFrame, QLabel, QSizePolicy, QVBoxLayo
 from dawnbeat.journal.today import Today
 from dawnbeat.morning.answer_text import FIRST_WORDS, rests_on
 from dawnbeat.morning.answering import grounds, keep_answer
-from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.wording import short_day
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.standing import AnswerCard, RangeStrip
 

@@ -13,7 +13,6 @@ from PySide6.QtWidgets import QPushButton
 
 from dawnbeat.journal.context_line import item_from
 from dawnbeat.morning.verdict_text import verdict_lines
-from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.morning import (
     POSTURES,
     RATING_HIGH,
@@ -23,6 +22,7 @@ from dawnbeat.shared.morning import (
     StoredReading,
     posture_from,
 )
+from dawnbeat.shared.wording import short_day
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import count_of, interval_words, long_day
 from dawnbeat.ui.window.parts.journal_table import RowsTable, back_undoably, bin_undoably

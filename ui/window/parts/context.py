@@ -113,7 +113,7 @@ class AppContext(QObject):
     def make_detection_default(self, settings: Settings) -> None:
         """Analyse readings with these from now on; raises DawnbeatError when they can't be kept."""
         from dawnbeat.shared.errors import plain_errors
-        from dawnbeat.shared.private_files import private_folder, replacing
+        from dawnbeat.shared.files import private_folder, replacing
 
         path = self.store.detection_path
         with plain_errors("keep the detection settings", path):

@@ -30,7 +30,7 @@ from PySide6.QtGui import QFont, QFontMetricsF, QGuiApplication, QImage, QImageW
 from PySide6.QtWidgets import QFileDialog, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError, plain_errors
-from dawnbeat.shared.private_files import write_private
+from dawnbeat.shared.files import write_private
 from dawnbeat.ui.palette import LIGHT
 from dawnbeat.ui.window.parts.theme import Theme
 

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from PySide6.QtWidgets import QBoxLayout, QVBoxLayout, QWidget
 
-from dawnbeat.shared.beats import Intervals
-from dawnbeat.shared.reading import Analysis
+from dawnbeat.shared.reading import Analysis, Intervals
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import clock

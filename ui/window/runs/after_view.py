@@ -10,11 +10,11 @@ from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.wording import UNKNOWN, number
 from dawnbeat.training import mornings_after, zone_store
 from dawnbeat.training.load import coefficients_from
 from dawnbeat.training.mornings_after import FEWEST_PAIRS, HardDay
 from dawnbeat.training.weeks import JudgedRun
-from dawnbeat.training.wording import UNKNOWN, number
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import label

@@ -17,7 +17,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from dawnbeat.training.wording import clock, percent
+from dawnbeat.shared.wording import clock, percent
 from dawnbeat.training.zones import Zones
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.plots import Plot

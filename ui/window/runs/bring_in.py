@@ -12,9 +12,9 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPlainTextEdit, QProg
 
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.wording import moment_from
 from dawnbeat.training import run_store
 from dawnbeat.training.import_runs import FileOutcome, ImportResult, import_runs
-from dawnbeat.training.wording import moment_from
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.layouts import flow_of

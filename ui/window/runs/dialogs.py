@@ -9,10 +9,10 @@ from PySide6.QtCore import QDateTime
 from PySide6.QtWidgets import QCheckBox, QComboBox, QLabel, QLineEdit, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.wording import clock, metres_from, moment_from, pace_of, seconds_from
 from dawnbeat.training import cautions, zone_store
 from dawnbeat.training.run import Mark, Run, Samples
 from dawnbeat.training.run_figures import THRESHOLD_ERROR, threshold_test
-from dawnbeat.training.wording import clock, metres_from, moment_from, pace_of, seconds_from
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, DateTimeEdit

@@ -7,15 +7,14 @@ from datetime import date
 
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
-from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.wording import UNKNOWN, Units, clock, pace_of, short_day, way
 from dawnbeat.training import cautions, estimates, zone_store
 from dawnbeat.training.estimates import Estimate
 from dawnbeat.training.race import estimates_of
 from dawnbeat.training.run import Run
 from dawnbeat.training.run_figures import THRESHOLD_ERROR
 from dawnbeat.training.weeks import JudgedRun
-from dawnbeat.training.wording import UNKNOWN, Units, clock, pace_of, way
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, label, labelled

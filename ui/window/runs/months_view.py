@@ -10,11 +10,11 @@ from pathlib import Path
 import numpy as np
 from PySide6.QtWidgets import QButtonGroup, QSizePolicy, QVBoxLayout, QWidget
 
+from dawnbeat.shared.wording import PACE_UNIT, UNKNOWN, Units, bare_pace, clock, number, pace_of, percent, way
 from dawnbeat.training import adaptation, zone_store
 from dawnbeat.training.adaptation import Fixed, PeriodSummary
 from dawnbeat.training.export_runs import export_periods
 from dawnbeat.training.weeks import JudgedRun
-from dawnbeat.training.wording import PACE_UNIT, UNKNOWN, Units, bare_pace, clock, number, pace_of, percent, way
 from dawnbeat.ui.window.mornings.series import DAY_S, seconds_of
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext

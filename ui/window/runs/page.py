@@ -20,7 +20,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from dawnbeat.shared.dates import short_day
+from dawnbeat.shared.wording import short_day
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.export_runs import export_runs, export_weeks
 from dawnbeat.training.load_run import SUFFIXES

@@ -8,10 +8,10 @@ from datetime import date
 from PySide6.QtWidgets import QFrame, QLineEdit, QVBoxLayout, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.wording import PACE_UNIT, Units, bare_pace, clock, metres_from, number, seconds_from
 from dawnbeat.training import cautions, zone_store
 from dawnbeat.training.race import RACE_CAUTION, RacePlan, race_plan
 from dawnbeat.training.weeks import JudgedRun
-from dawnbeat.training.wording import PACE_UNIT, Units, bare_pace, clock, metres_from, number, seconds_from
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, label, labelled
 from dawnbeat.ui.window.parts.layouts import Flow, Scrolled

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dawnbeat.shared.dates import short_day
+from dawnbeat.shared.wording import Units, clock, number, pace, percent, short_day, way
 from dawnbeat.training.weeks import EASY_AIM, EASY_TIME_AIM, JudgedRun, Week
-from dawnbeat.training.wording import Units, clock, number, pace, percent, way
 
 NO_ZONES = "No zones yet: the page Zones says what is missing."
 

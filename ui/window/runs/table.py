@@ -9,12 +9,11 @@ from datetime import date
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QPushButton
 
-from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.wording import PACE_UNIT, Units, bare_pace, clock, number, percent, short_day, way
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.run import Run, check_talk
 from dawnbeat.training.weeks import JudgedRun
-from dawnbeat.training.wording import PACE_UNIT, Units, bare_pace, clock, number, percent, way
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import count_of, long_day

@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QDialog, QLabel, QPushButton, QTextBrowser, QVBoxL
 
 from dawnbeat.morning.answer_text import NOT_FOR
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.version import software_version
+from dawnbeat.shared.installed import software_version
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
 from dawnbeat.ui.window.parts.controls import Key

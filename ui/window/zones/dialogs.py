@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
 )
 
 from dawnbeat.journal.resting import FEWEST, HandCount
+from dawnbeat.shared.wording import M_PER_UNIT, PACE_UNIT, seconds_from
 from dawnbeat.training import cautions, zone_store
 from dawnbeat.training.cautions import WHO_MUST_NOT, Protocol
 from dawnbeat.training.maximum import (
@@ -30,7 +31,6 @@ from dawnbeat.training.maximum import (
     maximum_by_age,
 )
 from dawnbeat.training.run_figures import THRESHOLD_ERROR
-from dawnbeat.training.wording import M_PER_UNIT, PACE_UNIT, seconds_from
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.training.zones import MAXIMUM_HIGH, MAXIMUM_LOW
 from dawnbeat.ui.window.parts import controls

@@ -10,8 +10,8 @@ from typing import Any
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFrame, QGroupBox, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
-from dawnbeat.shared.dates import short_day
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.wording import short_day
 from dawnbeat.training import cautions, run_store, zone_store
 from dawnbeat.training.adaptation import fixed_of
 from dawnbeat.training.cautions import PROTOCOLS, ProtocolKey

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
-from dawnbeat.shared.dates import short_day
+from dawnbeat.shared.wording import short_day
 from dawnbeat.training import zone_store
 from dawnbeat.training.zone_store import ZoneSet, ZoneSnapshot, restore, snapshot
 from dawnbeat.ui.window.parts import controls

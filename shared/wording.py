@@ -1,14 +1,34 @@
-"""Times, paces and shares in words, and the same read back."""
+"""Days, moments, durations, distances and shares in words, and the same read back.
+
+Sentences say days by their names; tables, files and what is typed have ISO dates.
+"""
 
 from __future__ import annotations
 
 import math
 import re
-from datetime import date, datetime
+from datetime import date, datetime, timezone
 from typing import Literal, get_args
 
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.morning import with_fixed_offset
+
+# strftime would follow the locale, and the sentences around it don't.
+MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
+
+
+def short_day(day: date) -> str:
+    """A day such as "1 June 2025"."""
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
+def span(first: date, last: date) -> str:
+    """A first and a last day, the year once where it is the same: "29 October to 18 November 2026"."""
+    begin = short_day(first) if first.year != last.year else f"{first.day} {MONTHS[first.month - 1]}"
+    return f"{begin} to {short_day(last)}"
+
 
 UNKNOWN = "–"
 Units = Literal["km", "miles"]
@@ -16,14 +36,6 @@ UNITS: tuple[Units, ...] = get_args(Units)
 M_PER_UNIT: dict[Units, float] = {"km": 1000.0, "miles": 1609.344}
 PACE_UNIT: dict[Units, str] = {"km": "min/km", "miles": "min/mile"}
 _CLOCK = re.compile(r"(?:(\d{1,3}):)?(\d{1,3}):([0-5]\d)")
-
-
-DRIFT_IN_WORDS = (
-    "Drift: how many per cent fewer metres each heartbeat took you in the second half of the steady minutes than in "
-    "the first (common practice, no source). Steady minutes come after the tenth, on the level and at the run's usual "
-    "pace, so that the pulse's first rise, hills and repetitions stay out; it needs twenty of them. Heat moves it as "
-    "well."
-)
 
 
 def clock(seconds: float | None) -> str:
@@ -134,3 +146,14 @@ def moment_from(text: str) -> datetime:
         return with_fixed_offset(moment if moment.tzinfo is not None else moment.astimezone())
     except (ValueError, OverflowError) as error:
         raise DawnbeatError(f'{one_line(text)[:40]!r} is not a time: write it as "2025-03-01 06:30"') from error
+
+
+def with_fixed_offset(moment: datetime) -> datetime:
+    """The same moment with its offset fixed, so that later rules of a time zone can't move it.
+
+    Raises DawnbeatError when the moment has no offset.
+    """
+    offset = moment.utcoffset()
+    if offset is None:
+        raise DawnbeatError(f"the time {moment.isoformat()} has no offset: add one, such as +01:00")
+    return moment.replace(tzinfo=timezone(offset), fold=0)

@@ -7,8 +7,7 @@ import re
 import pytest
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.shipped import shipped_recording
-from dawnbeat.shared.version import software_version
+from dawnbeat.shared.installed import shipped_recording, software_version
 
 
 def test_the_rehearsal_video_and_its_beats_are_shipped():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from dawnbeat.shared.beats import REASONS, Beats, Intervals
+from dawnbeat.shared.reading import REASONS, Beats, Intervals
 
 
 def test_only_intervals_without_a_reason_are_kept():

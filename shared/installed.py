@@ -1,11 +1,22 @@
-"""Files that are installed with the program."""
+"""What is installed: the version of the program, and the files that come with it."""
 
 from __future__ import annotations
 
+from functools import cache
 from importlib import import_module
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 from dawnbeat.shared.errors import DawnbeatError
+
+
+@cache
+def software_version() -> str:
+    """The installed version, or "unknown" when run from a folder that was never installed."""
+    try:
+        return version("dawnbeat")
+    except PackageNotFoundError:
+        return "unknown"
 
 
 def is_shipped(path: Path) -> bool:

@@ -1,4 +1,9 @@
-"""Files and folders that are the user's alone: whole or not there, on the disk, and closed to others."""
+"""Files that are the user's alone: whole or not there, on the disk, and closed to others; and the cells of CSV files.
+
+In a CSV no spreadsheet takes a text for a formula: one that begins with = + - @, their full-width forms, a blank, a
+control character or an apostrophe gets one apostrophe in front. Reading takes one apostrophe away from a text that
+begins with one. So every text comes back as it was.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +13,7 @@ import os
 import stat
 import sys
 import tempfile
+import unicodedata
 from collections.abc import Iterator
 from pathlib import Path
 from typing import IO
@@ -116,3 +122,27 @@ def write_export(out: Path, text: str, doing: str, overwrite: bool) -> None:
     refuse_existing(out, overwrite)
     with plain_errors(doing, out):
         write_private(out, text.encode("utf-8"))
+
+
+GUARD = "'"
+_STARTERS = frozenset("=+-@＝＋－＠" + GUARD)
+
+
+def guard(text: str) -> str:
+    """The text as a CSV cell may hold it."""
+    return GUARD + text if text and _is_risky(text[0]) else text
+
+
+def unguard(cell: str) -> str:
+    """The text that `guard` made this cell of; a cell that was never guarded stays as it is."""
+    return cell[1:] if cell.startswith(GUARD) else cell
+
+
+def _is_risky(letter: str) -> bool:
+    # Some programs skip blanks before they look for a formula.
+    return letter in _STARTERS or letter.isspace() or unicodedata.category(letter) in ("Cc", "Cf")
+
+
+def separator_of(header: str) -> str:
+    """What separates the cells of a header of plain names: a comma, a semicolon or a tab, whichever is there most."""
+    return max(",;\t", key=header.count)
