@@ -18,7 +18,7 @@ import statistics
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
-from typing import Any, Literal, get_args
+from typing import Literal, get_args
 
 from dawnbeat.journal.ranges import DEFAULT, LATELY, RangeSettings
 from dawnbeat.journal.today import Stand, Today, stand_of
@@ -113,11 +113,11 @@ def answer_of(
     """
     recent = [each for each in mornings if each.date <= day]
     if notes is not None:
-        recent = [with_notes(each, notes) if each.date == day else each for each in recent]
+        recent = [_with_notes(each, notes) if each.date == day else each for each in recent]
     return answer_from(stand_of(recent, day, settings), recent, notes, load)
 
 
-def with_notes(morning: Morning, notes: Context) -> Morning:
+def _with_notes(morning: Morning, notes: Context) -> Morning:
     """The same morning with other notes."""
     return replace(
         morning,
@@ -251,13 +251,13 @@ def _week(today: Today) -> tuple[Fact, ...]:
     if _outside(rmssd, "below", WEEK_WORSE):
         found.append(_weekly(rmssd, "week_rmssd_below"))
     elif rmssd.lately_away is not None and rmssd.lately_away < -LATELY_WORSE:
-        found.append(_lately(rmssd, "lately_rmssd_below"))
+        found.append(_weekly(rmssd, "lately_rmssd_below", lately=True))
     elif _outside(rmssd, "above", WEEK_RMSSD_ABOVE):
         found.append(_weekly(rmssd, "week_rmssd_above"))
     if _outside(pulse, "above", WEEK_WORSE):
         found.append(_weekly(pulse, "week_pulse_above"))
     elif pulse.lately_away is not None and pulse.lately_away > LATELY_WORSE:
-        found.append(_lately(pulse, "lately_pulse_above"))
+        found.append(_weekly(pulse, "lately_pulse_above", lately=True))
     return tuple(found)
 
 
@@ -269,21 +269,14 @@ def _outside(stand: Stand, side: Literal["below", "above"], errors: float) -> bo
     return away < -errors if side == "below" else away > errors
 
 
-def _weekly(stand: Stand, code: str) -> Fact:
+def _weekly(stand: Stand, code: str, lately: bool = False) -> Fact:
+    """The mean of the week, or of its last five mornings alone, with the usual range."""
     week, usual = stand.week_average, stand.usual
     assert week is not None
     assert usual is not None
-    values = _in_units(stand, week.mean, usual.low, usual.high)
-    return Fact(code, {**values, "mornings": float(week.n), "reference_mornings": float(usual.n)})
-
-
-def _lately(stand: Stand, code: str) -> Fact:
-    """The mean of the last five mornings with the usual range."""
-    week, usual = stand.week_average, stand.usual
-    assert week is not None
-    assert usual is not None
-    values = _in_units(stand, week.lately, usual.low, usual.high)
-    return Fact(code, {**values, "mornings": float(LATELY), "reference_mornings": float(usual.n)})
+    mean, mornings = (week.lately, LATELY) if lately else (week.mean, week.n)
+    values = _in_units(stand, mean, usual.low, usual.high)
+    return Fact(code, {**values, "mornings": float(mornings), "reference_mornings": float(usual.n)})
 
 
 # 4. How the runner feels
@@ -382,49 +375,9 @@ def _cannot_say(today: Today) -> tuple[Fact, ...]:
         seconds = {"s": float(morning.duration_s or 0.0), "needed_s": SHORTEST_COMPARABLE_S}
         return (Fact("short", seconds) if short else Fact("not_usable"),)
     if rmssd.usual is None:
-        return (Fact("too_few", {"mornings": float(rmssd.in_history), "needed": float(_needed(today))}),)
+        return (
+            Fact("too_few", {"mornings": float(rmssd.in_history), "needed": float(today.settings.history_minimum)}),
+        )
     if rmssd.morning_away is None and rmssd.week_average is None:
         return (Fact("not_compared"),)
     return ()
-
-
-def _needed(today: Today) -> int:
-    return today.settings.history_minimum
-
-
-def as_json(answer: Answer) -> dict[str, Any]:
-    """Plain values, to store or print."""
-
-    def facts(found: Iterable[Fact]) -> list[dict[str, Any]]:
-        return [
-            {"code": each.code, "values": {name: round(value, 4) for name, value in each.values.items()}}
-            for each in found
-        ]
-
-    return {
-        "day": answer.day.isoformat(),
-        "what": answer.what,
-        "because": facts(answer.because),
-        "facts": facts(answer.facts),
-        "asks": list(answer.asks),
-        "would_change": list(answer.would_change),
-        "cautions": list(answer.cautions),
-    }
-
-
-def from_json(stored: Mapping[str, Any]) -> Answer | None:
-    """An answer that was stored; None where it can't be understood."""
-
-    def facts(found: Iterable[Mapping[str, Any]]) -> tuple[Fact, ...]:
-        return tuple(
-            Fact(str(each["code"]), {str(name): float(value) for name, value in each["values"].items()})
-            for each in found
-        )
-
-    try:
-        what = next(each for each in WHATS if each == stored["what"])
-        words = (tuple(map(str, stored[name])) for name in ("asks", "would_change", "cautions"))
-        day = date.fromisoformat(stored["day"])
-        return Answer(day, what, facts(stored["because"]), facts(stored["facts"]), *words)
-    except (KeyError, TypeError, ValueError, AttributeError, StopIteration):
-        return None

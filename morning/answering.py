@@ -1,26 +1,25 @@
-"""The answer of a day of the journal: what it is drawn from is read once, and asked again as notes change."""
+"""The answer of a day of the journal: drawn from what is read once, asked again as notes change, and stored."""
 
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from typing import Any
 
 from dawnbeat.journal import rows
 from dawnbeat.journal.ranges import DEFAULT, RangeSettings
 from dawnbeat.journal.store import Journal
 from dawnbeat.journal.today import Today, mornings_for, stand_of
-from dawnbeat.morning.answer import Answer, LoadBehind, answer_from, as_json, from_json, with_notes
+from dawnbeat.morning.answer import WHATS, Answer, Fact, LoadBehind, answer_from, answer_of
 from dawnbeat.shared.morning import Context, Morning, StoredReading
 from dawnbeat.shared.reading import Analysis
-from dawnbeat.training.load import WEEK_DAYS, coefficients_from
+from dawnbeat.training.load import WEEK_DAYS
 from dawnbeat.training.mornings_after import daily_load
 from dawnbeat.training.weeks import judged_runs
-from dawnbeat.training.zone_store import setting
+from dawnbeat.training.zone_store import chosen_coefficients
 
-# The setting's name, as the page Runs keeps it.
-COEFFICIENTS = "coefficients"
 # Weeks that yesterday and the last seven days are held against.
 _WEEKS_BEFORE = 4
 
@@ -43,8 +42,7 @@ class Grounds:
         """The answer; notes: in place of those in the journal, while the runner is still choosing."""
         if notes is None:
             return answer_from(self.today, self.mornings, None, self.load)
-        mornings = [with_notes(each, notes) if each.date == self.day else each for each in self.mornings]
-        return answer_from(stand_of(mornings, self.day, self.settings), mornings, notes, self.load)
+        return answer_of(self.mornings, self.day, self.settings, notes, self.load)
 
 
 def grounds(journal: Journal, day: date, settings: RangeSettings = DEFAULT) -> Grounds:
@@ -103,7 +101,7 @@ def load_behind(journal: Journal, day: date) -> LoadBehind | None:
     judged = judged_runs(journal, day, first, day - timedelta(days=1))
     if not judged:
         return None
-    found = daily_load(judged, coefficients_from(str(setting(journal, COEFFICIENTS, "men"))))
+    found = daily_load(judged, chosen_coefficients(journal) or "men")
     before = [load for run_day, load in found.by_day.items() if first <= run_day < week_first]
     return LoadBehind(
         measure=found.name,
@@ -112,3 +110,41 @@ def load_behind(journal: Journal, day: date) -> LoadBehind | None:
         usual_day=sum(before) / len(before) if before else None,
         usual_week=sum(before) / _WEEKS_BEFORE if before else None,
     )
+
+
+def as_json(answer: Answer) -> dict[str, Any]:
+    """Plain values, to store or print."""
+
+    def facts(found: Iterable[Fact]) -> list[dict[str, Any]]:
+        return [
+            {"code": each.code, "values": {name: round(value, 4) for name, value in each.values.items()}}
+            for each in found
+        ]
+
+    return {
+        "day": answer.day.isoformat(),
+        "what": answer.what,
+        "because": facts(answer.because),
+        "facts": facts(answer.facts),
+        "asks": list(answer.asks),
+        "would_change": list(answer.would_change),
+        "cautions": list(answer.cautions),
+    }
+
+
+def from_json(stored: Mapping[str, Any]) -> Answer | None:
+    """An answer that was stored; None where it can't be understood."""
+
+    def facts(found: Iterable[Mapping[str, Any]]) -> tuple[Fact, ...]:
+        return tuple(
+            Fact(str(each["code"]), {str(name): float(value) for name, value in each["values"].items()})
+            for each in found
+        )
+
+    try:
+        what = next(each for each in WHATS if each == stored["what"])
+        words = (tuple(map(str, stored[name])) for name in ("asks", "would_change", "cautions"))
+        day = date.fromisoformat(stored["day"])
+        return Answer(day, what, facts(stored["because"]), facts(stored["facts"]), *words)
+    except (KeyError, TypeError, ValueError, AttributeError, StopIteration):
+        return None

@@ -17,8 +17,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from dawnbeat.journal.store import Journal
-from dawnbeat.morning.keeping import Kept, check_can_keep, keep_taken
+from dawnbeat.morning.keeping import Kept, check_can_keep, folders_in, keep_taken
 from dawnbeat.morning.taking import Ended, Order, Snapshot, Taking
 from dawnbeat.shared.errors import DawnbeatError, one_line
 
@@ -132,7 +131,7 @@ class BackgroundReading:
     ) -> None:
         self.order, self.home, self.ranges, self.figures = order, home, ranges, figures
         if home is not None and order.new_folder is None:
-            self.order = replace(order, new_folder=_folders_in(home))
+            self.order = replace(order, new_folder=folders_in(home))
         self.taking = Taking(self.order, self._see, figures, **clocks)
         self.begin_now, self.stop, self.cancel = self.taking.begin_now, self.taking.stop, self.taking.cancel
         self.leave, self.discard = self.taking.leave, self.taking.discard
@@ -192,11 +191,3 @@ class BackgroundReading:
                 if snapshot.picture is None and snapshot.phase in ("finger", "paused"):
                     snapshot = replace(snapshot, picture=self._newest.picture)
             self._newest = snapshot
-
-
-def _folders_in(home: Path) -> Callable[[Any], Path]:
-    def new_folder(began: Any) -> Path:
-        with Journal.open(home) as journal:
-            return journal.new_recording_folder(began)
-
-    return new_folder

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 
-from dawnbeat.morning.bench_run import BenchRun
-from dawnbeat.morning.verdict_text import clock
+from dawnbeat.morning.bench import BenchRun
+from dawnbeat.morning.reading_text import clock
 from dawnbeat.shared.reading import REASONS, Analysis, Reason
 from dawnbeat.signal.compare import Comparison
 

@@ -86,6 +86,11 @@ class ReadFlow:
         return max(0.0, self.plan.duration_s - self.kept_s)
 
     @property
+    def left_s(self) -> float:
+        """Seconds still to settle while it settles, else still to keep."""
+        return self.plan.settle_s - self.settled_s if self.phase == "settling" else self.remaining_s
+
+    @property
     def _reads(self) -> bool:
         return self.phase == "reading"
 

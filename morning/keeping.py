@@ -6,7 +6,7 @@ import dataclasses
 import json
 import os
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -96,6 +96,16 @@ def check_can_keep(home: Path) -> None:
                 f"the journal in {one_line(home)} can only be read ({journal.read_only}): name one that can be written "
                 "to, or measure without keeping"
             )
+
+
+def folders_in(home: Path) -> Callable[[datetime], Path]:
+    """A function that makes the folder of a new recording in the journal, by when it began."""
+
+    def new_folder(began: datetime) -> Path:
+        with Journal.open(home) as journal:
+            return journal.new_recording_folder(began)
+
+    return new_folder
 
 
 def refuse_invented(asked: Path | None) -> None:

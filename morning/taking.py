@@ -13,17 +13,17 @@ import math
 import shutil
 import time
 from array import array
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from dawnbeat.capture.frames import Frame, FrameSource, Image, Sample, SourceAbout, WithScreen
 from dawnbeat.morning.flow import SLEPT, Phase, Plan, ReadFlow
-from dawnbeat.morning.taking_text import ended_sentence, gentle
+from dawnbeat.morning.reading_text import ended_sentence, gentle
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Circumstances, Context, Posture
 from dawnbeat.shared.settings import Settings
@@ -155,10 +155,6 @@ class _Stamped:
         self._source.close()
 
 
-def _left_s(moment: Snapshot, plan: Plan) -> float:
-    return plan.settle_s - moment.settled_s if moment.phase == "settling" else moment.remaining_s
-
-
 def _feed(source: FrameSource) -> Frames:
     from dawnbeat.capture.feed import Feed
 
@@ -238,14 +234,13 @@ class _Loop:
         self.taking, self.order = taking, taking.order
         self.source = source
         self.rows = array("d")  # six numbers a frame; a list of samples would take six times the memory
-        self.began = self.order.began or self.source.about.taken or datetime.now().astimezone()
+        self.began = self._now()
         self.folder: Path | None = None
         self.recorder: Recorder | None = None
         self.lock: FolderLock | None = None
         self.dropped = 0
-        about = source.about
         self.flow = taking.flow
-        self.flow.live = about.live
+        self.flow.live = source.about.live
         self._gauge = ContactGauge()
         watched = self.order.watched or source.tell is not None
         self._wave = LiveBeats(self.order.settings) if watched else None
@@ -287,9 +282,8 @@ class _Loop:
     def close(self, discard: bool) -> None:
         """Close the recording first: the rows matter more than the camera."""
         if self.recorder is not None:
-            facts: Mapping[str, Any] = {"controls": dict(self.source.about.controls)}
             try:
-                self.recorder.close(dropped=self.dropped, facts=facts)
+                self.recorder.close(dropped=self.dropped, facts={"controls": dict(self.source.about.controls)})
             except DawnbeatError:
                 _log.exception("the end of the recording")  # every row is on the disk already
         if discard:
@@ -303,8 +297,7 @@ class _Loop:
 
     def taken(self, ended: Ended, left: bool) -> Taken:
         table = np.array(self.rows).reshape(-1, 6)
-        about = self.source.about
-        order = self.order
+        about, order = self.source.about, self.order
         taken = Taken(
             Trace(table[:, 0], table[:, 1:4], table[:, 4], table[:, 5]),
             Circumstances(self.began, order.posture, about.camera, order.context),
@@ -321,6 +314,10 @@ class _Loop:
 
     def _ended(self, why: str, broken: bool = False) -> Ended:
         return Ended(why, broken, self.flow.kept_s)
+
+    def _now(self) -> datetime:
+        """When light that comes now was taken."""
+        return self.order.began or self.source.about.taken or datetime.now().astimezone()
 
     def _see(self, frame: Frame) -> None:
         sample = self._gauge.measure(frame)
@@ -343,12 +340,12 @@ class _Loop:
                 self.taking._report(snapshot)
             if self._tell is not None:
                 pulse_bpm = None if snapshot.live is None else snapshot.live.pulse_bpm
-                self._tell(snapshot.phase, _left_s(snapshot, self.order.plan), pulse_bpm, gentle(snapshot))
+                self._tell(snapshot.phase, self.flow.left_s, pulse_bpm, gentle(snapshot))
 
     def _keep(self, frame: Frame, sample: Sample) -> None:
         if not self.rows:
             self._start_s = frame.time_s
-            self.began = self.order.began or self.source.about.taken or datetime.now().astimezone()
+            self.began = self._now()
             allowed = self.order.keep_invented or not self.source.about.invented
             if self.order.new_folder is not None and allowed:
                 self._open_recorder(self.order.new_folder)

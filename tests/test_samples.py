@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from dawnbeat.capture.recording import Recording, read_recording
-from dawnbeat.morning.verdict_text import verdict_lines
+from dawnbeat.morning.reading_text import verdict_lines
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.signal.analysis import analyse
 from tests.signal.fingers import against_truth, overlapping

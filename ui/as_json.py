@@ -10,10 +10,11 @@ from datetime import date
 from typing import Any
 
 from dawnbeat.journal.columns import COLUMNS
-from dawnbeat.morning.answer import Answer, as_json
+from dawnbeat.morning.answer import Answer
 from dawnbeat.morning.answer_text import headline, lines
+from dawnbeat.morning.answering import as_json
 from dawnbeat.morning.keeping import Kept
-from dawnbeat.morning.verdict_text import verdict_lines
+from dawnbeat.morning.reading_text import verdict_lines
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.reading import Analysis, findings_as_data, verdict_as_data
 

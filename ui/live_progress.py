@@ -14,8 +14,8 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskID, TextColumn
 
 from dawnbeat.morning.flow import Plan
+from dawnbeat.morning.reading_text import gentle, phase_title
 from dawnbeat.morning.taking import Order, Snapshot, Taken, Taking
-from dawnbeat.morning.taking_text import gentle, phase_title
 
 _REFRESH_EVERY_S = 0.25
 

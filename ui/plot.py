@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dawnbeat.morning.verdict_text import verdict_lines
+from dawnbeat.morning.reading_text import verdict_lines
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.signal.compare import Comparison

@@ -12,7 +12,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from dawnbeat.morning.verdict_text import verdict_lines, verdict_title
+from dawnbeat.morning.reading_text import verdict_lines, verdict_title
 from dawnbeat.shared.errors import printable
 
 if TYPE_CHECKING:

@@ -30,7 +30,7 @@ from dawnbeat.journal.ranges import daily_ranges
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.answer_text import lines
 from dawnbeat.morning.answering import grounds
-from dawnbeat.morning.reanalyse import accept, reanalyse
+from dawnbeat.morning.revising import accept, reanalyse
 from dawnbeat.recordings.invented.mornings import invented_analysis
 from dawnbeat.shared.morning import Circumstances, Context
 from dawnbeat.shared.reading import Analysis

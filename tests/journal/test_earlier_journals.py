@@ -12,7 +12,7 @@ import pytest
 from dawnbeat.journal import schema
 from dawnbeat.journal.hand_edits import edits_of, take_back
 from dawnbeat.journal.store import Journal
-from dawnbeat.morning.verdict_text import verdict_lines
+from dawnbeat.morning.reading_text import verdict_lines
 
 MOVED = "the finger moved at 0:40: hold it \u2018still\u2019"
 TABLES = (Path(__file__).parent / "earlier_schema.sql").read_text(encoding="utf-8")

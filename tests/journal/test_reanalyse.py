@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from dawnbeat.journal.store import Journal
-from dawnbeat.morning.reanalyse import accept, reanalyse
+from dawnbeat.morning.revising import accept, reanalyse
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.settings import Settings
 

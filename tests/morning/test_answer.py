@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dawnbeat.morning.answer import LoadBehind, answer_of, as_json, from_json
+from dawnbeat.morning.answer import LoadBehind, answer_of
+from dawnbeat.morning.answering import as_json, from_json
 from dawnbeat.shared.morning import Context, Morning
 from tests.benchmarks.answers import EVENT, FIRST, dawnbeat, feverish, odd, runner, unchanging, unseen
 

@@ -19,8 +19,8 @@ from pytestqt.qtbot import QtBot
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning import sources
 from dawnbeat.morning.choices import Choices, ChoiceStore
+from dawnbeat.morning.reading_text import verdict_lines
 from dawnbeat.morning.taking import Taking
-from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.signal.live import LiveBeats
 from dawnbeat.ui.as_json import answer_data
 from dawnbeat.ui.main import run

@@ -18,8 +18,8 @@ from dawnbeat.capture.recorded_trace import RecordedTraceSource
 from dawnbeat.capture.recorder import is_being_taken
 from dawnbeat.capture.recording import read_recording, write_recording
 from dawnbeat.morning.flow import LOST, NOBODY, SLEPT, TIME_UP, Plan, plan_without_buttons
+from dawnbeat.morning.reading_text import ended_sentence, gentle
 from dawnbeat.morning.taking import SILENT, STOPPED, Order, Snapshot, Taken, Taking
-from dawnbeat.morning.taking_text import ended_sentence, gentle
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Context
 from dawnbeat.shared.trace import Trace

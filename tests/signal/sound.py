@@ -6,7 +6,7 @@ import dataclasses
 
 import numpy as np
 
-from dawnbeat.morning.verdict_text import verdict_lines
+from dawnbeat.morning.reading_text import verdict_lines
 from dawnbeat.shared.reading import REASONS, Analysis
 from dawnbeat.shared.settings import Settings
 

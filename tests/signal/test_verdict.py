@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dawnbeat.morning.verdict_text import verdict_lines
+from dawnbeat.morning.reading_text import verdict_lines
 from dawnbeat.recordings.invented.faults import Faults, Stretch
 from dawnbeat.recordings.invented.finger_trace import LAMP_FINGER, Finger
 from dawnbeat.recordings.invented.wave import Wave

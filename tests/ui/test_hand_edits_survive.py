@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from dawnbeat.capture.recording import write_recording
 from dawnbeat.journal.hand_edits import edit_intervals
 from dawnbeat.journal.store import Journal
-from dawnbeat.morning.by_hand import figures_with, review
+from dawnbeat.morning.revising import figures_with, review
 from dawnbeat.recordings.invented.scenario import Scenario
 from dawnbeat.shared.morning import Circumstances
 from dawnbeat.shared.settings import Settings

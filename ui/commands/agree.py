@@ -77,7 +77,7 @@ def read_series(path: Path, settings: Settings) -> Series:
     grow are beats, others intervals. Raises DawnbeatError for anything else.
     """
     from dawnbeat.capture.recording import read_recording
-    from dawnbeat.morning.verdict_text import verdict_lines
+    from dawnbeat.morning.reading_text import verdict_lines
     from dawnbeat.signal.analysis import analyse
     from dawnbeat.signal.compare import Series
 

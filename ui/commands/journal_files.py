@@ -217,8 +217,8 @@ def reanalyse(
     from dawnbeat.morning.answer_text import HEADLINES
     from dawnbeat.morning.answering import other_answers
     from dawnbeat.morning.choices import chosen_ranges, open_journal, reading_settings
-    from dawnbeat.morning.reanalyse import accept, edit_again
-    from dawnbeat.morning.reanalyse import reanalyse as analyse_again
+    from dawnbeat.morning.revising import accept, edit_again
+    from dawnbeat.morning.revising import reanalyse as analyse_again
     from dawnbeat.signal.analysis import analyse
 
     chosen = reading_settings(settings)

@@ -98,7 +98,7 @@ def print_mornings(
     from dawnbeat.journal.ranges import DEFAULT
     from dawnbeat.morning.answer_text import headline, lead, lines, rests_on
     from dawnbeat.morning.answering import grounds
-    from dawnbeat.morning.verdict_text import verdict_lines
+    from dawnbeat.morning.reading_text import verdict_lines
     from dawnbeat.shared.wording import short_day
 
     drawn_from = grounds(journal, today, ranges or DEFAULT)

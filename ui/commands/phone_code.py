@@ -25,8 +25,8 @@ def phone_in_terminal(where: str, screen: Console | None = None) -> FrameSource:
 
     from dawnbeat.capture.phone.addresses import addresses
     from dawnbeat.capture.phone.source import wait_for_phone
+    from dawnbeat.morning.reading_text import LAMP, PHONE_WARNING, phone_line
     from dawnbeat.morning.sources import open_phone
-    from dawnbeat.morning.taking_text import LAMP, PHONE_WARNING, phone_line
     from dawnbeat.ui.report import console
 
     screen = screen or console(sys.stderr)

@@ -60,8 +60,8 @@ def read(
     from dawnbeat.journal.context_line import NOTHING, context_from_line
     from dawnbeat.morning.choices import ChoiceStore, chosen_home, reading_settings
     from dawnbeat.morning.flow import plan_without_buttons
+    from dawnbeat.morning.reading_text import clock_line
     from dawnbeat.morning.taking import Order
-    from dawnbeat.morning.taking_text import clock_line
     from dawnbeat.shared.morning import posture_from
 
     choices = ChoiceStore().load()
@@ -152,19 +152,13 @@ def _with_folder(order: Order, frames: FrameSource, home: Path | None, talk: _Ta
     """The order with the source that is open, and with the journal's folder to record into."""
     from dataclasses import replace
 
-    from dawnbeat.journal.store import Journal
-    from dawnbeat.morning.keeping import check_can_keep
+    from dawnbeat.morning.keeping import check_can_keep, folders_in
 
     order = replace(order, open_source=lambda: frames, keep_invented=frames.about.invented and home is not None)
     if home is None:
         return order
-
-    def new_folder(began: datetime) -> Path:
-        with Journal.open(home) as journal:
-            return journal.new_recording_folder(began)
-
     check_can_keep(home)
-    return replace(order, new_folder=new_folder)
+    return replace(order, new_folder=folders_in(home))
 
 
 def _take(order: Order, home: Path | None, silently: bool) -> tuple[Taken, Kept]:
@@ -198,7 +192,7 @@ class _Talk:
 
     def tell(self, got: Taken, kept: Kept, home: Path | None) -> None:
         """The reading, and what became of it."""
-        from dawnbeat.morning.taking_text import ended_sentence
+        from dawnbeat.morning.reading_text import ended_sentence
         from dawnbeat.ui.as_json import reading_line
         from dawnbeat.ui.report import NOT_MEDICAL, reading
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from dawnbeat.capture.recording import Recording, read_recording
-from dawnbeat.morning.bench_run import (
+from dawnbeat.morning.bench import (
     MISSING,
     MOST_LAG_S,
     BenchRun,

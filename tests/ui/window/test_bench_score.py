@@ -10,7 +10,7 @@ import pytest
 from PySide6.QtCore import Qt
 from pytestqt.qtbot import QtBot
 
-from dawnbeat.morning.scoring import Score, score
+from dawnbeat.morning.bench import Score, score
 from dawnbeat.shared.settings import Settings
 from dawnbeat.ui.window.bench import scoring as bench_scoring
 from dawnbeat.ui.window.bench.scoring import COLUMNS, ScoringView, scores_csv

@@ -9,7 +9,7 @@ from pytestqt.qtbot import QtBot
 
 from dawnbeat.journal.hand_edits import edits_of
 from dawnbeat.journal.store import Journal
-from dawnbeat.morning.by_hand import beside, figures_with, review
+from dawnbeat.morning.revising import beside, figures_with, review
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.reading import Intervals

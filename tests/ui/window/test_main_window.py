@@ -174,7 +174,7 @@ def test_ctrl_c_asks_nothing(qtbot: QtBot, window: MainWindow, monkeypatch: pyte
 def test_what_a_page_rests_on_is_loaded_off_the_windows_thread(
     qtbot: QtBot, window: MainWindow, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    name, loaded_in, real = "dawnbeat.morning.bench_run", [], importlib.import_module
+    name, loaded_in, real = "dawnbeat.morning.bench", [], importlib.import_module
     monkeypatch.delitem(sys.modules, name, raising=False)
 
     def load(module: str) -> object:
@@ -194,7 +194,7 @@ def test_what_a_page_rests_on_is_loaded_off_the_windows_thread(
 def test_whoever_goes_on_elsewhere_is_not_brought_back(
     qtbot: QtBot, window: MainWindow, context: AppContext, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.delitem(sys.modules, "dawnbeat.morning.bench_run", raising=False)
+    monkeypatch.delitem(sys.modules, "dawnbeat.morning.bench", raising=False)
     window.go("bench")
     window.go("help")
     qtbot.waitUntil(lambda: not context.background.busy)

@@ -20,7 +20,7 @@ from pytestqt.qtbot import QtBot
 from dawnbeat.capture.phone import addresses
 from dawnbeat.capture.phone.addresses import Address
 from dawnbeat.capture.phone.link import News
-from dawnbeat.morning.taking_text import phone_line
+from dawnbeat.morning.reading_text import phone_line
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.read.page import ReadPage
 from dawnbeat.ui.window.read.start import TakenDialog, dropped_path, read_file

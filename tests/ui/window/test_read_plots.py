@@ -5,8 +5,8 @@ import pytest
 
 from dawnbeat.morning.background import LiveFigures
 from dawnbeat.morning.flow import LOST, TIME_UP
+from dawnbeat.morning.reading_text import ended_sentence, starts_in
 from dawnbeat.morning.taking import Ended
-from dawnbeat.morning.taking_text import ended_sentence, starts_in
 from dawnbeat.shared.reading import Intervals
 from dawnbeat.ui.window.read.plots import LeftOut, label_levels, left_out_stretches, successive
 

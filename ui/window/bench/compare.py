@@ -24,7 +24,7 @@ from PySide6.QtWidgets import (
 
 from dawnbeat.capture.recording import Recording
 from dawnbeat.capture.trace_csv import read_times_csv
-from dawnbeat.morning.bench_run import MOST_LAG_S, BenchRun, run_bench, second_opinion
+from dawnbeat.morning.bench import MOST_LAG_S, BenchRun, run_bench, second_opinion
 from dawnbeat.morning.bench_text import comparison_rows
 from dawnbeat.morning.sources import read_with_reference
 from dawnbeat.shared.errors import DawnbeatError

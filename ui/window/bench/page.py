@@ -27,10 +27,10 @@ from PySide6.QtWidgets import (
 )
 
 from dawnbeat.capture.recording import Recording
-from dawnbeat.morning.bench_run import BenchRun, run_bench
+from dawnbeat.morning.bench import BenchRun, run_bench
 from dawnbeat.morning.bench_text import beats_csv, change_words, intervals_csv, run_words, verdict_words
+from dawnbeat.morning.reading_text import verdict_lines
 from dawnbeat.morning.sources import FILTER, read_with_reference, recordings_in
-from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.settings import Settings

@@ -19,8 +19,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from dawnbeat.morning.bench import Score, scoring
 from dawnbeat.morning.bench_text import share_words
-from dawnbeat.morning.scoring import Score, scoring
 from dawnbeat.morning.sources import recordings_in
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.files import guard

@@ -7,7 +7,7 @@ from PySide6.QtCore import QTimer
 from PySide6.QtGui import QShowEvent
 from PySide6.QtWidgets import QLabel, QSizePolicy, QSplitter, QVBoxLayout, QWidget
 
-from dawnbeat.morning.bench_run import BenchRun, Edges, Spectrum, edges_between, spectrum_between
+from dawnbeat.morning.bench import BenchRun, Edges, Spectrum, edges_between, spectrum_between
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.plots import Ink, Plot
 from dawnbeat.ui.window.parts.work import Newest, Task

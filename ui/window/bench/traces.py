@@ -9,7 +9,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QGridLayout, QLabel, QLineEdit, QSizePolicy, QToolButton, QVBoxLayout, QWidget
 
-from dawnbeat.morning.bench_run import BenchRun
+from dawnbeat.morning.bench import BenchRun
 from dawnbeat.morning.bench_text import SHAPES, beat_words, left_out_words
 from dawnbeat.shared.reading import REASONS
 from dawnbeat.shared.trace import CHANNELS, FloatArray

@@ -12,7 +12,7 @@ from PySide6.QtGui import QFont, QFontMetricsF
 from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
 
 from dawnbeat.journal.ranges import Measure, RangeSettings
-from dawnbeat.morning.verdict_text import verdict_lines
+from dawnbeat.morning.reading_text import verdict_lines
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.trace import BoolArray
 from dawnbeat.ui.window.mornings.series import DAY_S, Series, day_of, seconds_of, series_of

@@ -9,7 +9,7 @@ import numpy as np
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QLabel, QSizePolicy, QVBoxLayout, QWidget
 
-from dawnbeat.morning.by_hand import Reviewed, beat_times_s
+from dawnbeat.morning.revising import Reviewed, beat_times_s
 from dawnbeat.shared.reading import REASONS, Intervals, Reason
 from dawnbeat.shared.trace import CHANNELS, FloatArray
 from dawnbeat.ui.window.parts.context import AppContext

@@ -12,10 +12,10 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVB
 
 from dawnbeat.journal.hand_edits import edit_intervals, edits_of, take_back
 from dawnbeat.journal.recordings_kept import is_safe_path
-from dawnbeat.morning.answer import from_json
 from dawnbeat.morning.answer_text import headline, lead
-from dawnbeat.morning.by_hand import Reviewed, beside, figures_with, review
-from dawnbeat.morning.verdict_text import verdict_lines
+from dawnbeat.morning.answering import from_json
+from dawnbeat.morning.reading_text import verdict_lines
+from dawnbeat.morning.revising import Reviewed, beside, figures_with, review
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.reading import REASONS, Intervals, Reason

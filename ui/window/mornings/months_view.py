@@ -16,8 +16,9 @@ from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 from dawnbeat.journal.periods import HEADINGS, Period, by_month, by_year, cells
 from dawnbeat.journal.ranges import DailyRanges, RangeSettings, counts, daily_ranges
 from dawnbeat.journal.rows import morning_of, one_a_day
-from dawnbeat.morning.answer import Answer, answer_of, from_json
+from dawnbeat.morning.answer import Answer, answer_of
 from dawnbeat.morning.answer_text import SHORT
+from dawnbeat.morning.answering import from_json
 from dawnbeat.morning.strap import checks
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Morning, StoredReading

@@ -12,7 +12,7 @@ from PySide6.QtGui import QFont
 from PySide6.QtWidgets import QPushButton
 
 from dawnbeat.journal.context_line import item_from
-from dawnbeat.morning.verdict_text import verdict_lines
+from dawnbeat.morning.reading_text import verdict_lines
 from dawnbeat.shared.morning import (
     POSTURES,
     RATING_HIGH,

@@ -10,8 +10,8 @@ from PySide6.QtWidgets import QHBoxLayout, QProgressBar, QStackedWidget, QVBoxLa
 
 from dawnbeat.morning.background import LiveFigures
 from dawnbeat.morning.flow import Plan
+from dawnbeat.morning.reading_text import LAMP, REHEARSAL, advice, gentle, phase_title, starts_in
 from dawnbeat.morning.taking import Snapshot
-from dawnbeat.morning.taking_text import LAMP, REHEARSAL, advice, gentle, phase_title, starts_in
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import clock
 from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of

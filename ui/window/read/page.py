@@ -14,9 +14,9 @@ from dawnbeat.capture.recording import is_video
 from dawnbeat.morning.background import BackgroundReading, LiveFigures, Outcome
 from dawnbeat.morning.flow import Phase, Plan, plan_without_buttons
 from dawnbeat.morning.keeping import Kept, saved
+from dawnbeat.morning.reading_text import clock_line, ended_sentence, phone_line
 from dawnbeat.morning.sources import file_named, is_phone, open_source, rehearsal_or
 from dawnbeat.morning.taking import Order, Snapshot
-from dawnbeat.morning.taking_text import clock_line, ended_sentence, phone_line
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.formats import interval_words

@@ -9,7 +9,7 @@ from PySide6.QtGui import QColor, QPainter, QPaintEvent
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QScrollArea, QSizePolicy, QVBoxLayout, QWidget
 
 from dawnbeat.capture.phone.needs import needed
-from dawnbeat.morning.taking_text import LAMP, PHONE_WARNING, phone_line
+from dawnbeat.morning.reading_text import LAMP, PHONE_WARNING, phone_line
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, labelled
 from dawnbeat.ui.window.read.widgets import Painted, button, label, say_in

@@ -21,8 +21,14 @@ from PySide6.QtWidgets import (
 
 from dawnbeat.morning.background import Outcome
 from dawnbeat.morning.keeping import Kept
-from dawnbeat.morning.taking_text import INVENTED_LIGHT, NOT_MEDICAL, REHEARSAL, ended_sentence
-from dawnbeat.morning.verdict_text import verdict_lines, verdict_title
+from dawnbeat.morning.reading_text import (
+    INVENTED_LIGHT,
+    NOT_MEDICAL,
+    REHEARSAL,
+    ended_sentence,
+    verdict_lines,
+    verdict_title,
+)
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.ui.window.parts.context import AppContext

@@ -22,9 +22,8 @@ from PySide6.QtWidgets import (
 from dawnbeat.capture.recording import TRACE, VIDEO, VIDEO_SUFFIXES, is_video
 from dawnbeat.morning.choices import DURATIONS_S
 from dawnbeat.morning.keeping import BrokenOff, Kept, broken_off_readings, discard_recording, keep_broken_off
+from dawnbeat.morning.reading_text import LAMP, NOT_MEDICAL, REHEARSAL, verdict_lines
 from dawnbeat.morning.sources import is_rehearsal, taken_at
-from dawnbeat.morning.taking_text import LAMP, NOT_MEDICAL, REHEARSAL
-from dawnbeat.morning.verdict_text import verdict_lines
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import POSTURES
 from dawnbeat.ui.window.parts import controls

@@ -256,7 +256,7 @@ def _back_up(home: Path, path: Path, task: Task) -> str:
 
 def _reanalyse(home: Path, settings: Any, task: Task) -> Any:
     from dawnbeat.capture.recording import read_recording
-    from dawnbeat.morning.reanalyse import reanalyse
+    from dawnbeat.morning.revising import reanalyse
     from dawnbeat.signal.analysis import analyse
 
     with Journal.open(home) as journal:
@@ -266,7 +266,7 @@ def _reanalyse(home: Path, settings: Any, task: Task) -> Any:
 
 
 def _store(home: Path, outcome: Any, settings: Any) -> int:
-    from dawnbeat.morning.reanalyse import accept, edit_again
+    from dawnbeat.morning.revising import accept, edit_again
 
     with Journal.open(home) as journal:
         stored = accept(journal, outcome)

@@ -46,7 +46,7 @@ HELP = ("help", "&Help", "shell.help")
 HELP_KEY = "F1"
 # What pages rest on and takes long to load. None of it touches Qt, so that another thread can load it.
 NEEDS = {
-    "bench": ("dawnbeat.morning.bench_run", "dawnbeat.morning.scoring"),
+    "bench": ("dawnbeat.morning.bench",),
     "mornings": ("dawnbeat.morning.answering",),
 }
 _FIRST_SIZE = QSize(1180, 760)
