@@ -24,8 +24,7 @@ from dawnbeat.morning.choices import ChoiceStore
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from dawnbeat.recordings.invented.runs import fill_with_invented_runs
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.shell.app import make_app
-from dawnbeat.ui.window.shell.main_window import MainWindow
+from dawnbeat.ui.window.shell.main_window import MainWindow, make_app
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))  # for what it shares with the tests
 

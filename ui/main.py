@@ -40,7 +40,7 @@ def run(arguments: list[str]) -> int:
 
     try:
         if not arguments and COMPLETION not in os.environ:
-            from dawnbeat.ui.window.shell.app import run_window
+            from dawnbeat.ui.window.shell.main_window import run_window
 
             return run_window(None)
         return _run_command(arguments)

@@ -76,7 +76,7 @@ def _be_ready() -> None:
     if QApplication.instance() is None:
         if display_problem() is not None:
             os.environ["QT_QPA_PLATFORM"] = "offscreen"
-        from dawnbeat.ui.window.shell.app import make_app
+        from dawnbeat.ui.window.shell.main_window import make_app
 
         _kept.append(make_app())
 

@@ -24,7 +24,7 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.morning.choices import ChoiceStore
 from dawnbeat.ui.window.bench.page import BenchPage
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.shell.app import make_app
+from dawnbeat.ui.window.shell.main_window import make_app
 
 _CHANGES = 40
 _VIEWS = ("Traces", "Shape", "Compare")

@@ -31,7 +31,7 @@ from dawnbeat.morning.choices import ChoiceStore
 from dawnbeat.morning.flow import Plan
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.read.page import ReadPage
-from dawnbeat.ui.window.shell.app import make_app
+from dawnbeat.ui.window.shell.main_window import make_app
 
 WIDTH, HEIGHT, RATE_HZ = 640, 480, 60
 # A driver keeps a few frames for a program that is busy, and no more.

@@ -26,7 +26,7 @@ from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from dawnbeat.recordings.invented.runs import fill_with_invented_runs
 from dawnbeat.training import run_store
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.shell.app import make_app
+from dawnbeat.ui.window.shell.main_window import make_app
 from tests.training.run_files import fit_bytes, steady, write
 from tests.ui.window.many_runs import fill_up_with_runs
 

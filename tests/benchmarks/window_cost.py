@@ -17,8 +17,7 @@ os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
 START = """
 import sys, time
-from dawnbeat.ui.window.shell import app
-from dawnbeat.ui.window.shell.main_window import MainWindow
+from dawnbeat.ui.window.shell.main_window import MainWindow, run_window
 from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication
 painted = MainWindow.paintEvent
@@ -26,7 +25,7 @@ def paint(self, event):
     painted(self, event)
     QTimer.singleShot(0, QApplication.instance().quit)
 MainWindow.paintEvent = paint
-app.run_window()
+run_window()
 """
 
 
@@ -45,8 +44,7 @@ def main() -> None:
         from dawnbeat.morning.choices import ChoiceStore
         from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
         from dawnbeat.ui.window.parts.context import AppContext
-        from dawnbeat.ui.window.shell.app import make_app
-        from dawnbeat.ui.window.shell.main_window import MainWindow, _load_libraries, _load_plots
+        from dawnbeat.ui.window.shell.main_window import MainWindow, _load_libraries, _load_plots, make_app
 
         times = sorted(start_s() for _ in range(5))
         print(f"start to first paint and end, empty journal: median {times[2]:.2f} s, worst {times[-1]:.2f} s")

@@ -26,7 +26,7 @@ from dawnbeat.ui.as_json import answer_data
 from dawnbeat.ui.main import run
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.read.page import ReadPage
-from dawnbeat.ui.window.shell.app import make_app
+from dawnbeat.ui.window.shell.main_window import make_app
 from tests.morning.scripted import Clocks, Scripted
 
 SCRIPTS = {

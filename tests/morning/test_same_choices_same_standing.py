@@ -20,7 +20,7 @@ from dawnbeat.morning.choices import Choices, ChoiceStore
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from dawnbeat.ui.main import run
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.shell.app import make_app
+from dawnbeat.ui.window.shell.main_window import make_app
 
 OTHER = {"week_days": 3, "history_days": 20, "worthwhile_sd": 1.5}
 

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from dawnbeat.ui.window.shell import app
+from dawnbeat.ui.window.shell import main_window
 from tests.ui.command_line import CommandLine
 
 
@@ -13,7 +13,7 @@ def test_page_and_source_are_handed_to_the_window(cli: CommandLine, monkeypatch:
         asked.append((home, page, source))
         return 0
 
-    monkeypatch.setattr(app, "run_window", run_window)
+    monkeypatch.setattr(main_window, "run_window", run_window)
     cli("window", "--page", "bench", "--source", "rehearsal").fine()
     assert asked == [(None, "bench", "rehearsal")]
 

@@ -48,7 +48,7 @@ def demo(
     _next_steps(screen, folder)
     if window and is_seen():
         screen.print("The window opens on the invented journal; close it to end the demo.")
-        from dawnbeat.ui.window.shell.app import run_window
+        from dawnbeat.ui.window.shell.main_window import run_window
 
         raise typer.Exit(run_window(home, "mornings", folder / "settings"))
 

@@ -16,6 +16,6 @@ def window(
     journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
     """Open the window, as `dawnbeat` alone does."""
-    from dawnbeat.ui.window.shell.app import run_window
+    from dawnbeat.ui.window.shell.main_window import run_window
 
     raise typer.Exit(run_window(journal, page, source=source))

@@ -23,7 +23,7 @@ from dawnbeat.shared.morning import Circumstances, StoredReading
 from dawnbeat.shared.settings import Settings
 from dawnbeat.signal.analysis import analyse
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.shell.app import make_app
+from dawnbeat.ui.window.shell.main_window import make_app
 
 TODAY = date(2025, 6, 1)
 

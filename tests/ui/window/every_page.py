@@ -21,9 +21,8 @@ from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.read.page import ReadPage
 from dawnbeat.ui.window.runs.page import VIEWS, RunsPage
 from dawnbeat.ui.window.settings.page import SettingsPage
-from dawnbeat.ui.window.shell import keys
-from dawnbeat.ui.window.shell.app import make_app
-from dawnbeat.ui.window.shell.main_window import MainWindow
+from dawnbeat.ui.window.shell.help import KEYS_FILE
+from dawnbeat.ui.window.shell.main_window import MainWindow, make_app
 from dawnbeat.ui.window.zones.page import ZonesPage
 
 TODAY = date(2025, 6, 1)
@@ -61,13 +60,10 @@ def write_keys() -> None:
         order = {where: place for place, where in enumerate(controls.overview())}
         found = sorted(registered(), key=lambda each: (order[each[0]], each[1]))
         for page in pages:
-            (page.widget if hasattr(page, "widget") else page).deleteLater()
+            page.deleteLater()
         context.background.stop()
         app.processEvents()
-    path = Path(keys.__file__)
-    head = path.read_text(encoding="utf-8").partition("KEYS: ")[0]
-    rows = "".join(f"    ({where!r}, {key!r}, {does!r}),\n" for where, key, does in found)
-    path.write_text(f"{head}KEYS: tuple[tuple[str, str, str], ...] = (\n{rows})\n", encoding="utf-8")
+    KEYS_FILE.write_text("".join("\t".join(each) + "\n" for each in found), encoding="utf-8")
 
 
 if __name__ == "__main__":

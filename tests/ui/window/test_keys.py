@@ -8,10 +8,10 @@ from pytestqt.qtbot import QtBot
 
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.shell.help import HelpPage
-from dawnbeat.ui.window.shell.keys import KEYS
+from dawnbeat.ui.window.shell.help import HelpPage, kept_keys
 from tests.ui.window.every_page import make_every_page, registered
 
+KEYS = [(key.where, key.keys, key.does) for key in kept_keys()]
 # Tips that mean the same in other words.
 _SAME = {"import": "open", "keep": "save", "enter": "keep", "stop": "cancel", "score": "again", "analyse": "again"}
 

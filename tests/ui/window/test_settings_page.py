@@ -171,7 +171,7 @@ def test_cv2_is_not_loaded_before_a_camera_is_wanted() -> None:
     import sys
 
     code = (
-        "import sys; import dawnbeat.ui.window.shell.app, dawnbeat.ui.window.settings.page;"
+        "import sys; import dawnbeat.ui.window.shell.main_window, dawnbeat.ui.window.settings.page;"
         "import dawnbeat.ui.window.shell.help;"
         "print([name for name in ('cv2', 'scipy', 'matplotlib', 'pyqtgraph', 'pandas') if name in sys.modules])"
     )

@@ -26,7 +26,7 @@ from dawnbeat.ui.window.mornings.chart import MorningsChart
 from dawnbeat.ui.window.mornings.standing_sheet import StandingSheet
 from dawnbeat.ui.window.mornings.table import MorningsTable
 from dawnbeat.ui.window.parts import controls, saving
-from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
+from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.controls import Key
 from dawnbeat.ui.window.parts.layouts import Flow, Scrolled
 
@@ -39,7 +39,7 @@ _SPANS = (("4 weeks", 28, "Alt+1"), ("3 months", 91, "Alt+2"), ("Year", 365, "Al
 _WHERE = "Mornings"
 
 
-def make_page(context: AppContext) -> Page:
+def make_page(context: AppContext) -> PageWidget:
     """The page Mornings."""
     return MorningsPage(context)
 

@@ -6,7 +6,7 @@ import dataclasses
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QObject, Signal
 from PySide6.QtGui import QGuiApplication, QUndoCommand, QUndoStack
@@ -186,69 +186,29 @@ class _Step(QUndoCommand):
             self.setObsolete(True)
 
 
-class Page(Protocol):
-    """One page. A module `NAME/page.py` of the window exports `make_page(context) -> Page`.
-
-    key: its short name, as in `dawnbeat window --page KEY`. title: the word in the navigation.
-    widget: what is shown; a page that is itself a widget returns itself.
-    """
-
-    key: str
-    title: str
-
-    @property
-    def widget(self) -> QWidget:
-        """What is shown."""
-        ...
-
-    def shown(self, what: Any = None) -> None:
-        """Called whenever the page comes to the front; `what` is what `context.go` was given."""
-        ...
-
-    def hidden(self) -> None:
-        """Called when another page comes to the front: stop cameras and timers here."""
-        ...
-
-    def busy(self) -> str | None:
-        """What closing the window would break off, in one sentence; None where nothing is going on."""
-        ...
-
-    def unsaved(self) -> str | None:
-        """What closing the window would forget, in one sentence; None where nothing."""
-        ...
-
-    def closing(self) -> None:
-        """Called once before the window closes: keep what there is, and let devices go."""
-        ...
-
-
-MakePage = Callable[..., Page]
-
-
 class PageWidget(QWidget):
-    """A page that is itself a widget, with nothing to stop and nothing to lose. Override what differs."""
+    """A page with nothing to stop and nothing to lose: override what differs.
+
+    A module `NAME/page.py` of the window exports `make_page(context) -> PageWidget`.
+    key: its short name, as in `dawnbeat window --page KEY`. title: the word in the navigation.
+    """
 
     key = ""
     title = ""
 
-    @property
-    def widget(self) -> QWidget:
-        """The page itself."""
-        return self
-
     def shown(self, what: Any = None) -> None:
-        """Nothing to do."""
+        """Called whenever the page comes to the front; `what` is what `context.go` was given."""
 
     def hidden(self) -> None:
-        """Nothing to stop."""
+        """Called when another page comes to the front: stop cameras and timers here."""
 
     def busy(self) -> str | None:
-        """Nothing is going on."""
+        """What closing the window would break off, in one sentence; None where nothing is going on."""
         return None
 
     def unsaved(self) -> str | None:
-        """Nothing would be forgotten."""
+        """What closing the window would forget, in one sentence; None where nothing."""
         return None
 
     def closing(self) -> None:
-        """Nothing to keep."""
+        """Called once before the window closes: keep what there is, and let devices go."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -49,10 +49,10 @@ def register(*keys: Key) -> None:
         _known[key.where, key.keys] = key
 
 
-def overview() -> dict[str, list[Key]]:
-    """All keys by where they work, "everywhere" first."""
+def overview(kept: Iterable[Key] = ()) -> dict[str, list[Key]]:
+    """All keys by where they work, "everywhere" first. kept: those of pages that may not be made yet."""
     found: dict[str, list[Key]] = {"everywhere": []}
-    for key in _known.values():
+    for key in ({(each.where, each.keys): each for each in kept} | _known).values():
         found.setdefault(key.where, []).append(key)
     return found
 

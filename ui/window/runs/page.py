@@ -26,7 +26,7 @@ from dawnbeat.training.export_runs import export_runs, export_weeks
 from dawnbeat.training.load_run import SUFFIXES
 from dawnbeat.training.weeks import RANGE_WEEKS, JudgedRun, judge_runs, judged_runs, monday_of, weeks_of
 from dawnbeat.ui.window.parts import controls, saving
-from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
+from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.controls import label
 from dawnbeat.ui.window.parts.formats import count_of
 from dawnbeat.ui.window.parts.layouts import Flow, Scrolled
@@ -57,7 +57,7 @@ _TIPS = {
 }
 
 
-def make_page(context: AppContext) -> Page:
+def make_page(context: AppContext) -> PageWidget:
     """The page Runs."""
     return RunsPage(context)
 

@@ -29,7 +29,7 @@ from dawnbeat.morning.choices import DURATIONS_S, SOURCES, TEXT_PERCENT, THEMES
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import POSTURES
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
+from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, Slider, SpinBox, label
 from dawnbeat.ui.window.parts.layouts import RowsForm, Scrolled, flow_of
 from dawnbeat.ui.window.parts.work import Task
@@ -48,7 +48,7 @@ _DURATION_WORDS = {60: "1 minute", 120: "2 minutes", 180: "3 minutes", 300: "5 m
 _THEME_WORDS = {"system": "as the system says", "light": "light", "dark": "dark"}
 
 
-def make_page(context: AppContext) -> Page:
+def make_page(context: AppContext) -> PageWidget:
     """The page Settings."""
     return SettingsPage(context)
 

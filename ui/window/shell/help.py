@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from html import escape
+from pathlib import Path
 from typing import Any
 
 from PySide6.QtWidgets import QDialog, QLabel, QPushButton, QTextBrowser, QVBoxLayout, QWidget
@@ -11,9 +12,12 @@ from dawnbeat.morning.answer_text import NOT_FOR
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.installed import software_version
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
+from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.controls import Key
-from dawnbeat.ui.window.shell.keys import KEYS
+
+# Every key before any page was made: where, key, what it does. Written from what the pages tell, and a test holds the
+# two together.
+KEYS_FILE = Path(__file__).with_name("keys.tsv")
 
 FIRST_WORDS = (
     "Lay the tip of a finger on the lens so that it covers all of it, as lightly as a feather, and keep it still "
@@ -169,7 +173,7 @@ class FirstStart(QDialog):
         super().accept()
 
 
-def make_page(context: AppContext) -> Page:
+def make_page(context: AppContext) -> PageWidget:
     """The page Help."""
     return HelpPage(context)
 
@@ -204,7 +208,7 @@ class HelpPage(PageWidget):
         parts = ["<h2>How to hold the finger, and what this is not</h2>"]
         parts += [f"<p>{escape(words)}</p>" for words in FIRST_WORDS]
         parts.append("<h2>Keys</h2><table cellspacing='0' cellpadding='3'>")
-        for where, keys in _every_key().items():
+        for where, keys in controls.overview(kept_keys()).items():
             name = "Everywhere" if where == "everywhere" else where[0].upper() + where[1:]
             parts.append(f"<tr><td colspan='2'><br><i>{escape(name)}</i></td></tr>")
             parts += [
@@ -220,11 +224,7 @@ class HelpPage(PageWidget):
         self.words.verticalScrollBar().setValue(at)
 
 
-def _every_key() -> dict[str, list[Key]]:
-    """All keys by where they work: those of pages that were never made, too."""
-    known = {(where, keys): Key(keys, does, where) for where, keys, does in KEYS}
-    known |= {(key.where, key.keys): key for each in controls.overview().values() for key in each}
-    found: dict[str, list[Key]] = {"everywhere": []}
-    for key in known.values():
-        found.setdefault(key.where, []).append(key)
-    return found
+def kept_keys() -> list[Key]:
+    """Every key there is, whether its page was made yet or not."""
+    rows = (line.split("\t") for line in KEYS_FILE.read_text(encoding="utf-8").splitlines())
+    return [Key(keys, does, where) for where, keys, does in rows]

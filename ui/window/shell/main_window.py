@@ -1,16 +1,20 @@
-"""The window: a table of contents at the side, one page at a time, one line at the foot."""
+"""The window, and how it is opened on a journal: contents at the side, one page at a time, one line at the foot."""
 
 from __future__ import annotations
 
 import base64
 import binascii
 import importlib
+import signal
+import socket
 import sys
-from importlib.util import find_spec
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from PySide6.QtCore import QByteArray, QSize, Qt, QTimer
+from PySide6.QtCore import QByteArray, QSize, QSocketNotifier, Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QIcon, QKeySequence, QResizeEvent, QShortcut
 from PySide6.QtWidgets import (
     QApplication,
@@ -26,24 +30,28 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from dawnbeat.journal.store import Journal
+from dawnbeat.morning.choices import ChoiceStore, home_to_open
+from dawnbeat.morning.sources import HELP as SOURCES_HELP
+from dawnbeat.morning.sources import file_named
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.ui.display import display_problem
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext, Page
+from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.controls import Key, label
 from dawnbeat.ui.window.parts.layouts import Scrolled
 from dawnbeat.ui.window.parts.work import Task
 
-# key, title with the letter for Alt, module. A page whose module isn't there is not listed.
+# The key of each page, its title with the letter for Alt, its module, and what goes to it.
 PAGES = (
-    ("read", "&Read", "read.page"),
-    ("mornings", "&Mornings", "mornings.page"),
-    ("zones", "&Zones", "zones.page"),
-    ("runs", "R&uns", "runs.page"),
-    ("bench", "&Bench", "bench.page"),
-    ("settings", "&Settings", "settings.page"),
+    ("read", "&Read", "read.page", "1"),
+    ("mornings", "&Mornings", "mornings.page", "2"),
+    ("zones", "&Zones", "zones.page", "3"),
+    ("runs", "R&uns", "runs.page", "4"),
+    ("bench", "&Bench", "bench.page", "5"),
+    ("settings", "&Settings", "settings.page", "6"),
+    ("help", "&Help", "shell.help", "F1"),
 )
-HELP = ("help", "&Help", "shell.help")
-HELP_KEY = "F1"
 # What pages rest on and takes long to load. None of it touches Qt, so that another thread can load it.
 NEEDS = {
     "bench": ("dawnbeat.morning.bench",),
@@ -57,23 +65,92 @@ _STATUS_MS = 20_000
 _WARM_UP_MS = 300
 
 
-def icon() -> QIcon:
-    """The program's own icon."""
-    return QIcon(str(Path(__file__).with_name("icon.svg")))
+def run_window(
+    journal_home: Path | None = None,
+    page: str | None = None,
+    settings_folder: Path | None = None,
+    source: str | None = None,
+) -> int:
+    """Open the window on a journal (else the chosen or usual one) at a page; returns when it is closed.
 
+    settings_folder: where choices are kept instead of the usual place. source: where light comes from this once, in the
+    words of `dawnbeat read`.
 
-def is_there(module: str) -> bool:
-    """Whether the module of a page exists; it is not imported."""
+    Raises DawnbeatError when there is no such page or file, or the journal can't be opened; where nobody reads a
+    terminal, the sentence is also shown on the screen.
+    """
+    known = [key for key, *_ in PAGES]
+    if page is not None and page not in known:
+        raise DawnbeatError(f"there is no page {page!r}: say {', '.join(known[:-1])} or {known[-1]}")
+    if source is not None and (path := file_named(source)) is not None and not path.exists():
+        raise DawnbeatError(f"there is no source {source!r}: give {SOURCES_HELP}")
+    problem = display_problem()
+    if problem is not None:
+        raise DawnbeatError(problem)
+    app = make_app()
+    store = ChoiceStore(settings_folder)
     try:
-        return find_spec(f"dawnbeat.ui.window.{module}") is not None
-    except ModuleNotFoundError:  # not even its folder
-        return False
+        opened = Journal.open(home_to_open(store.load(), journal_home))
+    except DawnbeatError as error:
+        on_screen = app.platformName() not in ("offscreen", "minimal")
+        if on_screen and (sys.stderr is None or not sys.stderr.isatty()):
+            QMessageBox.warning(None, "Dawnbeat", str(error))
+        raise
+    with opened:
+        context = AppContext(opened, store)
+        context.source = source
+        window = MainWindow(context, page)
+        window.show()
+        with interrupts(window.end):
+            code = app.exec()
+        window.deleteLater()
+        context.journal.close()  # another one, where a backup was restored
+    return code
+
+
+@contextmanager
+def interrupts(end: Callable[[], object]) -> Iterator[None]:
+    """Call `end` in the window's thread at Ctrl+C; a byte on a socket wakes Qt, which would sleep through it."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    heard, told = socket.socketpair()
+    told.setblocking(False)
+    notifier = QSocketNotifier(heard.fileno(), QSocketNotifier.Type.Read)
+    notifier.activated.connect(lambda *_: (heard.recv(64), end()))
+    before = signal.signal(signal.SIGINT, lambda *_: None)
+    woken = signal.set_wakeup_fd(told.fileno())
+    try:
+        yield
+    finally:
+        signal.set_wakeup_fd(woken)
+        signal.signal(signal.SIGINT, before)
+        notifier.setEnabled(False)
+        heard.close()
+        told.close()
+
+
+def make_app() -> QApplication:
+    """The one application object of this process."""
+    app = QApplication.instance()
+    if not isinstance(app, QApplication):
+        app = QApplication(["dawnbeat"])
+    app.setApplicationName("dawnbeat")
+    app.setApplicationDisplayName("Dawnbeat")
+    app.setDesktopFileName("dawnbeat")
+    app.setStyle("Fusion")
+    app.setWindowIcon(QIcon(str(Path(__file__).with_name("icon.svg"))))
+    return app
+
+
+def _load(task: Task, *modules: str) -> None:
+    for name in modules:
+        if not task.cancelled:
+            importlib.import_module(name)
 
 
 def _load_libraries(task: Task) -> None:
-    for name in ("scipy.special", *NEEDS["mornings"], *NEEDS["bench"]):
-        if not task.cancelled:
-            importlib.import_module(name)
+    _load(task, "scipy.special", *NEEDS["mornings"], *NEEDS["bench"])
 
 
 def _load_plots() -> None:
@@ -88,9 +165,9 @@ class MainWindow(QMainWindow):
     def __init__(self, context: AppContext, first: str | None = None) -> None:
         super().__init__()
         self.context = context
-        self.pages: dict[str, Page] = {}
+        self.pages: dict[str, PageWidget] = {}
         self.current: str | None = None
-        self._modules = {key: module for key, _, module in (*PAGES, HELP) if is_there(module)}
+        self._modules = {key: module for key, _, module, _ in PAGES}
         self._entries: dict[str, QPushButton] = {}
         self.stack = QStackedWidget()
         self._said = ""
@@ -105,7 +182,6 @@ class MainWindow(QMainWindow):
         self._quiet = QTimer(self, singleShot=True, interval=_STATUS_MS)
         self._quiet.timeout.connect(lambda: self._say(""))
         self.setWindowTitle("Dawnbeat")
-        self.setWindowIcon(icon())
         self._lay_out()
         self._add_keys()
         context.said.connect(self._say)
@@ -116,9 +192,7 @@ class MainWindow(QMainWindow):
             self._say(context.last_said)
         QTimer.singleShot(0, self._greet)
         QTimer.singleShot(_WARM_UP_MS, self._warm_up)
-        start = first if first in self._modules else next(iter(self._modules), None)
-        if start is not None:
-            self.go(start)
+        self.go(first if first in self._modules else PAGES[0][0])
 
     # Pages
 
@@ -139,7 +213,7 @@ class MainWindow(QMainWindow):
         self._opening = None
         self._leave(key)
         self.current = key
-        self.stack.setCurrentWidget(page.widget)
+        self.stack.setCurrentWidget(page)
         self._entries[key].setChecked(True)
         page.shown(what)
         self._mark_busy()
@@ -158,16 +232,11 @@ class MainWindow(QMainWindow):
         self.stack.setCurrentWidget(self.waiting)
         self._entries[key].setChecked(True)
 
-        def load(task: Task) -> None:
-            for name in NEEDS[key]:
-                if not task.cancelled:
-                    importlib.import_module(name)
-
         def loaded(_nothing: object) -> None:
             if self._opening == key:
                 self.go(key, what)
 
-        self.context.background.run(load, loaded, self.waiting.setText)
+        self.context.background.run(lambda task: _load(task, *NEEDS[key]), loaded, self.waiting.setText)
 
     def _mark_busy(self) -> None:
         """Say at its entry that a page has something going on, while another is in front."""
@@ -181,12 +250,12 @@ class MainWindow(QMainWindow):
         going_on = any(page.busy() for page in self.pages.values())
         (self._busy_look.start if going_on else self._busy_look.stop)()
 
-    def _make(self, key: str) -> Page:
+    def _make(self, key: str) -> PageWidget:
         module = importlib.import_module(f"dawnbeat.ui.window.{self._modules[key]}")
-        page: Page = module.make_page(self.context)
-        page.widget.setAccessibleName(page.title)
+        page: PageWidget = module.make_page(self.context)
+        page.setAccessibleName(page.title)
         self.pages[key] = page
-        self.stack.addWidget(page.widget)
+        self.stack.addWidget(page)
         return page
 
     def _greet(self) -> None:
@@ -212,12 +281,10 @@ class MainWindow(QMainWindow):
         column.setContentsMargins(0, 18, 0, 12)
         column.setSpacing(2)
         group = QButtonGroup(self)
-        for number, (key, title, module) in enumerate(PAGES, start=1):
-            if module in self._modules.values():
-                column.addWidget(self._entry(group, key, title, str(number)))
-        column.addStretch(1)
-        if HELP[0] in self._modules:
-            column.addWidget(self._entry(group, HELP[0], HELP[1], HELP_KEY))
+        for key, title, _, goes in PAGES:
+            if key == "help":
+                column.addStretch(1)
+            column.addWidget(self._entry(group, key, title, goes))
         foot = QWidget()
         foot.setObjectName("status")
         line = QHBoxLayout(foot)
@@ -247,7 +314,7 @@ class MainWindow(QMainWindow):
         plain = title.replace("&", "")
         entry.setAccessibleName(plain)
         letter = title[title.index("&") + 1].upper()
-        also = "" if key == HELP[0] else f" or {controls.shown(f'Alt+{letter}')}"
+        also = "" if key == "help" else f" or {controls.shown(f'Alt+{letter}')}"
         entry.setToolTip(f"{plain} ({controls.shown(digit)}{also})")
         entry.clicked.connect(lambda: self.go(key))
         group.addButton(entry)
@@ -278,11 +345,9 @@ class MainWindow(QMainWindow):
 
     def _text(self, step: int) -> None:
         wanted = max(100, min(200, self.context.choices.text_percent + step))
-        try:
+        with self.context.saying():
             self.context.choose(text_percent=wanted)
             self.context.say(f"Text size {wanted} %.")
-        except DawnbeatError as error:
-            self.context.say(str(error))
 
     def _say(self, sentence: str) -> None:
         self._said = sentence

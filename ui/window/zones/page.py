@@ -31,7 +31,7 @@ from dawnbeat.training.zones import (
     zones,
 )
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext, Page, PageWidget
+from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.controls import label
 from dawnbeat.ui.window.parts.layouts import Flow, Scrolled, flow_of
 from dawnbeat.ui.window.zones.dialogs import ProtocolDialog
@@ -43,7 +43,7 @@ from dawnbeat.ui.window.zones.sets import SetsView, change_zones
 _WHERE = "Zones"
 
 
-def make_page(context: AppContext) -> Page:
+def make_page(context: AppContext) -> PageWidget:
     """The page Zones."""
     return ZonesPage(context)
 
