@@ -17,10 +17,18 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO, Any
 
-from dawnbeat.journal import schema
-from dawnbeat.journal.faults import is_locked, journal_errors
-from dawnbeat.journal.folder import DATABASE, RECORDINGS, data_folder, finish_restore, is_read_only, make_home, swap_in
-from dawnbeat.journal.recordings_kept import is_safe_path, no_step
+from dawnbeat.journal.database import check, connect, copy_whole, is_locked, journal_errors
+from dawnbeat.journal.folder import (
+    DATABASE,
+    RECORDINGS,
+    data_folder,
+    finish_restore,
+    is_read_only,
+    is_safe_path,
+    make_home,
+    no_step,
+    swap_in,
+)
 from dawnbeat.journal.store import BUSY_S, Journal
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.files import FILE_MODE, private_folder, refuse_existing, replacing, sync_file, sync_folder
@@ -64,7 +72,7 @@ def backup(journal: Journal, out: Path, overwrite: bool = False, progress: Progr
         tempfile.TemporaryDirectory(dir=out.parent if journal.read_only else journal.home, prefix=".backup-") as temp,
     ):
         database = Path(temp, DATABASE)
-        schema.copy_whole(journal.connection, database)
+        copy_whole(journal.connection, database)
         files = [(DATABASE, database), *_recording_files(journal.home)]
         listed: dict[str, dict[str, Any]] = {}
         with replacing(out) as raw, zipfile.ZipFile(raw, "w") as archive:
@@ -235,7 +243,7 @@ def _unpack_one(archive: zipfile.ZipFile, name: str, entry: dict[str, Any], new:
 def _check_database(database: Path, path: Path, listed: dict[str, dict[str, Any]]) -> Backup:
     connection = sqlite3.connect(database)
     try:
-        if not schema.check(connection, database):
+        if not check(connection, database):
             raise _refused(path, "its database is empty")
     except (sqlite3.Error, DawnbeatError) as error:
         raise _refused(path, f"its database can't be used ({one_line(error)})") from error
@@ -249,7 +257,7 @@ def _let_go(present: Path, busy_s: float) -> None:
     if not present.exists():
         return
     with journal_errors("restore the backup", present):
-        connection = schema.connect(present, busy_s)
+        connection = connect(present, busy_s)
         try:
             # Leaving WAL mode needs the file for itself, so it fails while any other program has it open.
             connection.execute("PRAGMA journal_mode = DELETE").fetchall()

@@ -18,7 +18,7 @@ from datetime import date, datetime
 from operator import attrgetter
 from typing import Any, Literal
 
-from dawnbeat.journal.recordings_kept import is_safe_path
+from dawnbeat.journal.folder import is_safe_path
 from dawnbeat.shared.checked_fields import plain_text
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.files import guard, unguard

@@ -10,10 +10,10 @@ import json
 import sqlite3
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 
 from dawnbeat.journal import rows
-from dawnbeat.journal.faults import journal_errors
+from dawnbeat.journal.database import journal_errors, utc_now
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Intervals, Metrics, Reason, Verdict
@@ -95,7 +95,7 @@ def take_back(journal: Journal, number: int) -> None:
             raise DawnbeatError("the reading was analysed again since, so there is nothing to take back")
         _write(connection, reading_id, {each.position: each.before for each in changes})
         rows.update_figures(connection, reading_id, json.loads(row[2]), row[3])
-        connection.execute("UPDATE hand_edits SET taken_back_at = ? WHERE id = ?", (_now(), number))
+        connection.execute("UPDATE hand_edits SET taken_back_at = ? WHERE id = ?", (utc_now(), number))
 
 
 def edits_of(journal: Journal, reading_id: int) -> list[HandEdit]:
@@ -121,7 +121,7 @@ def reapply(journal: Journal, reading_id: int, figures_of: FiguresOf) -> int:
         if changes:
             connection.execute(
                 "UPDATE hand_edits SET taken_back_at = ? WHERE reading_id = ? AND taken_back_at IS NULL",
-                (_now(), reading_id),
+                (utc_now(), reading_id),
             )
             _apply(connection, reading_id, intervals, changes, figures_of)
         return len(changes)
@@ -161,7 +161,7 @@ def _apply(
     )
     before = rows.stored_values(rows.ANALYSED, reading)
     values = rows.stored_values(rows.ANALYSED, edited)
-    analysed_with, made_at = _analysed_with(connection, reading_id), _now()
+    analysed_with, made_at = _analysed_with(connection, reading_id), utc_now()
     packed = json.dumps([[each.position, each.start_s, each.before, each.after] for each in changes])
     cursor = connection.execute(
         "INSERT INTO hand_edits (reading_id, changes_json, before_json, analysed_with, made_at) VALUES (?, ?, ?, ?, ?)",
@@ -214,7 +214,3 @@ def _position_at(intervals: Intervals, start_s: float) -> int | None:
 
 def _analysed_with(connection: sqlite3.Connection, reading_id: int) -> int:
     return int(connection.execute("SELECT analysed_with FROM readings WHERE id = ?", (reading_id,)).fetchone()[0])
-
-
-def _now() -> str:
-    return datetime.now(UTC).isoformat()

@@ -1,22 +1,13 @@
-"""The tables, how older journals are brought up to date, and the check before a journal is used."""
+"""The tables of the journal, and what brings older schemas to newer ones, those before the first release included."""
 
 from __future__ import annotations
 
-import contextlib
-import os
-import shutil
+import json
 import sqlite3
-import tempfile
 from collections.abc import Sequence
-from datetime import UTC, datetime
-from pathlib import Path
+from typing import Any
 
 from dawnbeat.journal.columns import COLUMNS, FIRST_SCHEMA, Column
-from dawnbeat.journal.earlier_journals import convert
-from dawnbeat.journal.faults import damaged, is_damage
-from dawnbeat.journal.folder import BACKUPS, RECORDINGS
-from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.files import FILE_MODE, private_folder, sync_file, sync_folder
 
 # "DAWN" in ASCII; tells a journal from any other SQLite file.
 APPLICATION_ID = 0x4441574E
@@ -133,9 +124,6 @@ _TABLES = (
     "CREATE INDEX hand_edits_by_reading ON hand_edits (reading_id, id)",
 )
 
-# What a journal of the time before the first release may hold besides.
-_EARLIER_TABLES: frozenset[str] = frozenset()
-
 # Entry n brings a journal from schema FIRST_SCHEMA + n to the next, beside the columns of a reading that are new in it
 # (`since`). Entries are never edited once released, only added.
 LATER: tuple[tuple[str, ...], ...] = ()
@@ -179,179 +167,66 @@ STEPS = steps()
 SCHEMA = FIRST_SCHEMA + len(STEPS) - 1
 
 
-def connect(path: Path, busy_s: float) -> sqlite3.Connection:
-    """Open or create the database file, 0600, waiting up to `busy_s` seconds for other programs' locks.
+def convert(connection: sqlite3.Connection, first: Sequence[str]) -> None:
+    """Bring a journal of the time before the first release to the first schema; nothing in it is lost.
 
-    SQLite gives its own side files the permissions of the main one.
+    Columns and tables that it lacks are added. Reasons were sentences then: each becomes a finding that keeps it, in
+    the readings and in what edits by hand would bring back.
     """
-    # Only a file that isn't there is opened: closing one takes from this process all locks that it has on it
-    # (POSIX), and another program would then delete the log that our other connections still write to.
-    with contextlib.suppress(FileExistsError):
-        os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, FILE_MODE))
-    path.chmod(FILE_MODE)
-    connection = sqlite3.connect(path, timeout=busy_s, isolation_level=None)
-    connection.execute("PRAGMA foreign_keys = ON")
-    # Nothing that a journal brings along may run functions, should any be in it.
-    connection.execute("PRAGMA trusted_schema = OFF")
-    return connection
-
-
-def connect_for_reading(path: Path, busy_s: float) -> sqlite3.Connection:
-    """Open a journal where nothing may or can be written: not the database, not its folder.
-
-    A journal that is older, or whose last changes still lie in the log, is read through a copy in memory. Raises
-    DawnbeatError as `check` does, and where the file is empty.
-    """
-    log = path.with_name(f"{path.name}-wal")
-    if log.exists() and log.stat().st_size:
-        with tempfile.TemporaryDirectory(prefix="dawnbeat-") as folder:
-            for each in (path, log):
-                shutil.copyfile(each, Path(folder, each.name))
-            connection = _in_memory(connect(Path(folder, path.name), busy_s))
-    else:
-        connection = sqlite3.connect(f"{path.absolute().as_uri()}?immutable=1", uri=True, isolation_level=None)
-    try:
-        version = check(connection, path)
-        if version == 0:
-            raise DawnbeatError(f"{one_line(path)} is empty, and a journal can't be begun there: choose another folder")
-        if version < SCHEMA:
-            connection = _in_memory(connection)
-            bring_up_to_date(connection, None)
-        connection.execute("PRAGMA query_only = ON")
-    except BaseException:
-        connection.close()
-        raise
-    return connection
-
-
-def _in_memory(connection: sqlite3.Connection) -> sqlite3.Connection:
-    """A copy that changes nothing on the disk; closes the original."""
-    copy = sqlite3.connect(":memory:", isolation_level=None)
-    try:
-        connection.backup(copy)
-    finally:
-        connection.close()
-    return copy
-
-
-def check(connection: sqlite3.Connection, path: Path, steps: Sequence[tuple[str, ...]] = STEPS) -> int:
-    """The schema version of a sound journal; 0 for a new, empty one. Writes nothing.
-
-    Raises DawnbeatError when the file is damaged, is not a journal, was written by a newer version, or holds what no
-    journal has: triggers, views, or other tables, which could do things that nobody asked for.
-    """
-    newest = FIRST_SCHEMA + len(steps) - 1
-    try:
-        found = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
-        version = int(connection.execute("PRAGMA user_version").fetchone()[0])
-        tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-        application = connection.execute("PRAGMA application_id").fetchone()[0]
-    except sqlite3.DatabaseError as error:
-        if is_damage(error):
-            raise DawnbeatError(damaged(path, error)) from error
-        raise
-    if found != "ok":
-        raise DawnbeatError(damaged(path, found))
-    if not tables:
-        recordings = path.parent / RECORDINGS
-        if recordings.is_dir() and any(recordings.iterdir()):
-            # A new journal here would look as if the mornings had never been.
-            raise DawnbeatError(
-                f"the journal {one_line(path)} is missing or empty, though recordings lie beside it: restore "
-                f"a backup with `dawnbeat restore`, or move the folder {RECORDINGS} away to begin a new "
-                "journal"
-            )
-        return 0
-    if application != APPLICATION_ID:
-        raise DawnbeatError(f"{one_line(path)} is not a Dawnbeat journal: choose another folder")
-    if version > newest:
-        raise DawnbeatError(
-            f"the journal {one_line(path)} has schema {version}, and this version of Dawnbeat knows up to "
-            f"{newest}: install the newer version that wrote it; nothing was changed"
-        )
-    strange = _strange(connection, steps)
-    if strange is not None:
-        raise DawnbeatError(
-            f"{one_line(path)} holds {strange}, which no journal has, and was left as it is: restore a backup of your "
-            "own"
-        )
-    return version
-
-
-def _strange(connection: sqlite3.Connection, steps: Sequence[tuple[str, ...]]) -> str | None:
-    """The first thing in a database that doesn't belong into a journal, in words."""
+    connection.execute("ALTER TABLE readings RENAME COLUMN reasons_json TO findings")
     model = sqlite3.connect(":memory:")
     try:
-        for statement in (each for step in steps for each in step):
+        for statement in first:
             model.execute(statement)
-        known = set(model.execute("SELECT type, name FROM sqlite_master"))
+        wanted = model.execute("SELECT type, name, sql FROM sqlite_master WHERE sql IS NOT NULL").fetchall()
+        there = {name for (name,) in connection.execute("SELECT name FROM sqlite_master")}
+        for kind, name, sql in wanted:
+            if name not in there:
+                connection.execute(sql)
+            elif kind == "table" and not name.startswith("sqlite_"):
+                has = {row[1] for row in connection.execute(f"PRAGMA table_info({name})")}
+                for definition in _definitions(model, name):
+                    if definition.split()[0] not in has:
+                        connection.execute(f"ALTER TABLE {name} ADD COLUMN {definition}")
     finally:
         model.close()
-    known |= {("table", name) for name in _EARLIER_TABLES}
-    for kind, name, sql in connection.execute("SELECT type, name, sql FROM sqlite_master"):
-        if name.startswith("sqlite_"):
-            # SQLite's own: nobody else can give such a name.
-            continue
-        if (kind, name) not in known or "VIRTUAL" in (sql or "").upper().split()[:2]:
-            return f"a {kind} {one_line(name)!r}"
-    return None
+    for reading_id, usable, reasons in connection.execute("SELECT id, usable, findings FROM readings").fetchall():
+        connection.execute(
+            "UPDATE readings SET findings = :findings, pulse_usable = :pulse_usable, irregular = :irregular"
+            " WHERE id = :id",
+            {"id": reading_id, **_verdict_of(usable, reasons)},
+        )
+    for edit_id, before_json in connection.execute("SELECT id, before_json FROM hand_edits").fetchall():
+        before = json.loads(before_json)
+        before |= _verdict_of(before["usable"], before.pop("reasons_json"))
+        connection.execute("UPDATE hand_edits SET before_json = ? WHERE id = ?", (json.dumps(before), edit_id))
 
 
-def bring_up_to_date(
-    connection: sqlite3.Connection, path: Path | None, steps: Sequence[tuple[str, ...]] = STEPS
-) -> list[Path]:
-    """Make the tables of a new journal, or run the steps that an older one lacks, each in one transaction and after a
-    backup of its own.
+def _verdict_of(usable: int, reasons_json: str) -> dict[str, Any]:
+    """The columns of a verdict that was stored as sentences, or as one object.
 
-    path: None for a copy in memory, which needs no backup. Returns the backups made; a new journal needs none.
-    sqlite3.Error passes through, with the step undone.
+    A sentence becomes the code of a finding, since a code that nobody knows is shown as it stands.
     """
-    backups = []
-    begun_empty = _version(connection) == 0
-    while (version := _version(connection)) < FIRST_SCHEMA + len(steps) - 1:
-        target = max(FIRST_SCHEMA, version + 1)
-        if not begun_empty and path is not None:
-            backups.append(copy_aside(connection, path, f"before-schema-{target}"))
-        connection.execute("BEGIN IMMEDIATE")
-        try:
-            # Another process may have migrated while this one waited for the lock.
-            if _version(connection) == version:
-                if 0 < version < FIRST_SCHEMA:
-                    convert(connection, steps[0])
-                else:
-                    for statement in steps[target - FIRST_SCHEMA]:
-                        connection.execute(statement)
-                connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-                connection.execute(f"PRAGMA user_version = {target}")
-            connection.execute("COMMIT")
-        except BaseException:
-            if connection.in_transaction:
-                connection.execute("ROLLBACK")
-            raise
-    return backups
+    told = json.loads(reasons_json)
+    if isinstance(told, list):
+        # Before there were two verdicts, what was usable was so in both.
+        told = {
+            "pulse_usable": usable,
+            "irregular": False,
+            "findings": [{"code": sentence, "values": {}} for sentence in told],
+        }
+    return {
+        "pulse_usable": int(told["pulse_usable"]),
+        "irregular": int(told["irregular"]),
+        "findings": json.dumps(told["findings"]),
+    }
 
 
-def copy_aside(connection: sqlite3.Connection, path: Path, why: str) -> Path:
-    """A whole copy of the database in the backups folder, named by why and when, synced, 0600."""
-    folder = path.parent / BACKUPS
-    private_folder(folder)
-    stamp = datetime.now(UTC).strftime("%Y-%m-%dT%H-%M-%S-%fZ")
-    target = folder / f"journal-{why}-{stamp}.sqlite3"
-    copy_whole(connection, target)
-    sync_folder(folder)
-    return target
-
-
-def copy_whole(connection: sqlite3.Connection, target: Path) -> None:
-    """SQLite online backup into one file without side files, synced, 0600."""
-    copy = connect(target, busy_s=0)
-    try:
-        connection.backup(copy)
-        copy.execute("PRAGMA journal_mode = DELETE")
-    finally:
-        copy.close()
-    sync_file(target)
-
-
-def _version(connection: sqlite3.Connection) -> int:
-    return int(connection.execute("PRAGMA user_version").fetchone()[0])
+def _definitions(model: sqlite3.Connection, table: str) -> list[str]:
+    """Each column of a table as ALTER TABLE ADD COLUMN takes it."""
+    told = {each.sql_name: each.definition for each in COLUMNS} if table in ("readings", "context") else {}
+    found = []
+    for _, name, kind, not_null, default, _ in model.execute(f"PRAGMA table_info({table})"):
+        plain = f"{name} {kind}{' NOT NULL' if not_null else ''}{f' DEFAULT {default}' if default is not None else ''}"
+        found.append(told.get(name, plain))
+    return found

@@ -6,16 +6,33 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from dawnbeat.journal import recordings_kept, rows, schema
+from dawnbeat.journal import folder, rows
 from dawnbeat.journal.columns import BY_NAME
-from dawnbeat.journal.faults import cant_write, journal_errors
-from dawnbeat.journal.folder import DATABASE, clear_left_overs, data_folder, finish_restore, is_read_only, make_home
-from dawnbeat.journal.recordings_kept import Orphan, Step, no_step
+from dawnbeat.journal.database import (
+    bring_up_to_date,
+    cant_write,
+    check,
+    connect,
+    connect_for_reading,
+    journal_errors,
+    utc_now,
+)
+from dawnbeat.journal.folder import (
+    DATABASE,
+    Orphan,
+    Step,
+    clear_left_overs,
+    data_folder,
+    finish_restore,
+    is_read_only,
+    make_home,
+    no_step,
+)
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.morning import Circumstances, Context, Morning, Posture, StoredReading, posture_from
 from dawnbeat.shared.reading import Analysis, Intervals
@@ -50,13 +67,13 @@ class Journal:
         path = home / DATABASE
         with journal_errors("open the journal", path):
             if path.is_file() and is_read_only(home):
-                return cls(home, schema.connect_for_reading(path, busy_s), [], f"{one_line(path)} can't be written")
+                return cls(home, connect_for_reading(path, busy_s), [], f"{one_line(path)} can't be written")
             try:
                 connection, backups = cls._open_for_writing(home, path, busy_s)
             except (OSError, sqlite3.Error) as error:
                 if not path.is_file() or not cant_write(error):
                     raise
-                return cls(home, schema.connect_for_reading(path, busy_s), [], one_line(error))
+                return cls(home, connect_for_reading(path, busy_s), [], one_line(error))
         return cls(home, connection, backups)
 
     @staticmethod
@@ -64,12 +81,12 @@ class Journal:
         make_home(home)
         finish_restore(home)
         clear_left_overs(home)
-        connection = schema.connect(path, busy_s)
+        connection = connect(path, busy_s)
         try:
-            schema.check(connection, path)
+            check(connection, path)
             connection.execute("PRAGMA journal_mode = WAL")
             connection.execute("PRAGMA synchronous = FULL")
-            return connection, schema.bring_up_to_date(connection, path)
+            return connection, bring_up_to_date(connection, path)
         except BaseException:
             connection.close()
             raise
@@ -114,7 +131,7 @@ class Journal:
     def new_recording_folder(self, began: datetime) -> Path:
         """An empty folder inside the journal to record into, so that saving needs no copy."""
         with journal_errors("make a folder for the recording", self.home):
-            return recordings_kept.new_folder(self.home, began)
+            return folder.new_recording_folder(self.home, began)
 
     def save(
         self, taken: Circumstances, analysis: Analysis, recording: Path | None = None, step: Step = no_step
@@ -128,13 +145,13 @@ class Journal:
         kept = None
         if recording is not None:
             with journal_errors("keep the recording", recording):
-                kept = recordings_kept.keep(self.home, recording, taken.began, step)
+                kept = folder.keep_recording(self.home, recording, taken.began, step)
             if kept in self._known_recordings():
                 raise DawnbeatError(f"the recording {kept} belongs to a saved reading already: nothing was added")
         reading = rows.reading_of_analysis(taken, analysis, kept)
         with self.transaction("save the reading") as connection:
             step("transaction begun")
-            reading_id = rows.insert_reading(connection, reading, _now())
+            reading_id = rows.insert_reading(connection, reading, utc_now())
             step("row written")
             rows.write_intervals(connection, reading_id, analysis.intervals)
             step("intervals written")
@@ -147,7 +164,7 @@ class Journal:
         Not meaningful while another program is recording into the folder.
         """
         with journal_errors("look for recordings", self.home):
-            return recordings_kept.orphans(self.home, self._known_recordings())
+            return folder.orphans(self.home, self._known_recordings())
 
     def clock_notice(self, began: datetime) -> str | None:
         """A line for a reading dated before one saved earlier, as after a changed clock; else None."""
@@ -260,7 +277,7 @@ class Journal:
         self.reading(reading_id)
         with self.transaction("put the reading in the bin") as connection:
             connection.execute(
-                "UPDATE readings SET binned_at = coalesce(binned_at, ?) WHERE id = ?", (_now(), reading_id)
+                "UPDATE readings SET binned_at = coalesce(binned_at, ?) WHERE id = ?", (utc_now(), reading_id)
             )
 
     def bin(self) -> list[StoredReading]:
@@ -290,7 +307,7 @@ class Journal:
         with journal_errors("delete the recordings of the emptied bin", self.home):
             for reading in going:
                 if reading.recording is not None and reading.recording not in still_named:
-                    recordings_kept.remove(self.home, reading.recording)
+                    folder.remove_recording(self.home, reading.recording)
         return len(going)
 
     def _readings(self, where: str, values: tuple[Any, ...]) -> list[StoredReading]:
@@ -301,7 +318,3 @@ class Journal:
         with journal_errors("read the journal", self.path):
             found = self.connection.execute("SELECT recording FROM readings WHERE recording IS NOT NULL")
             return {row[0] for row in found}
-
-
-def _now() -> str:
-    return datetime.now(UTC).isoformat()

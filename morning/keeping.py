@@ -13,8 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dawnbeat.capture.recorder import FolderLock, is_being_taken
-from dawnbeat.journal.folder import HOME_VARIABLE, expanded
-from dawnbeat.journal.recordings_kept import PART, relative_to_home, remove
+from dawnbeat.journal.folder import HOME_VARIABLE, PART, expanded, relative_to_home, remove_recording
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.choices import chosen_home
 from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
@@ -177,7 +176,7 @@ def discard_recording(path: Path, home: Path) -> None:
     with plain_errors("delete the recording", path):
         relative = relative_to_home(home, path)
         if relative is not None:
-            remove(home, relative)
+            remove_recording(home, relative)
 
 
 def _is_written_now(path: Path) -> bool:

@@ -16,10 +16,9 @@ from typing import Protocol
 import numpy as np
 
 from dawnbeat.journal import rows
-from dawnbeat.journal.faults import journal_errors
+from dawnbeat.journal.database import copy_aside, journal_errors
+from dawnbeat.journal.folder import is_safe_path
 from dawnbeat.journal.hand_edits import Figures, FiguresOf, edits_of, reapply
-from dawnbeat.journal.recordings_kept import is_safe_path
-from dawnbeat.journal.schema import copy_aside
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.reading_text import verdict_lines
 from dawnbeat.shared.errors import DawnbeatError, one_line

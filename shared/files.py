@@ -8,13 +8,15 @@ begins with one. So every text comes back as it was.
 from __future__ import annotations
 
 import contextlib
+import csv
 import errno
+import io
 import os
 import stat
 import sys
 import tempfile
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import IO
 
@@ -143,6 +145,23 @@ def _is_risky(letter: str) -> bool:
     return letter in _STARTERS or letter.isspace() or unicodedata.category(letter) in ("Cc", "Cf")
 
 
-def separator_of(header: str) -> str:
-    """What separates the cells of a header of plain names: a comma, a semicolon or a tab, whichever is there most."""
-    return max(",;\t", key=header.count)
+def csv_text(header: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
+    """The text of a CSV file (RFC 4180); what could be a formula goes through `guard` before."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text)
+    writer.writerow(header)
+    writer.writerows(rows)
+    return text.getvalue()
+
+
+def text_of_csv(data: bytes) -> tuple[str, str]:
+    """The text of a CSV file, and what separates its cells: a comma, a semicolon or a tab, by its first line.
+
+    Raises DawnbeatError, with the line, where it is not UTF-8.
+    """
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise DawnbeatError(f"line {line} is not UTF-8: save the file as UTF-8") from error
+    return text, max(",;\t", key=text.split("\n", 1)[0].count)

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from dawnbeat.shared.files import guard, write_export
+from dawnbeat.shared.files import csv_text, guard, write_export
 from dawnbeat.training.adaptation import Fixed, PeriodSummary
 from dawnbeat.training.weeks import JudgedRun, Week
 
@@ -131,11 +129,7 @@ def export_weeks(weeks: Sequence[Week], out: Path, overwrite: bool = False) -> i
 def _write(
     out: Path, overwrite: bool, columns: tuple[tuple[str, str, str], ...], rows: Iterable[Sequence[str]]
 ) -> None:
-    text = io.StringIO(newline="")
-    writer = csv.writer(text)
-    writer.writerow(name for name, _, _ in columns)
-    writer.writerows(rows)
-    write_export(out, text.getvalue(), "write the runs", overwrite)
+    write_export(out, csv_text((name for name, _, _ in columns), rows), "write the runs", overwrite)
 
 
 def _run_cells(each: JudgedRun) -> list[str]:

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.files import separator_of
+from dawnbeat.shared.files import text_of_csv
 from dawnbeat.training.run import ParsedRun, sport_from
 from dawnbeat.training.run_rows import Rows, parsed
 
@@ -32,12 +32,7 @@ def parse_csv(data: bytes, began: datetime | None = None) -> ParsedRun:
 
     Times are ISO 8601, h:mm:ss, m:ss or seconds. Raises DawnbeatError, with the line, when it can't be read.
     """
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise DawnbeatError(f"line {line} is not UTF-8: save the file as UTF-8") from error
-    delimiter = separator_of(text.split("\n", 1)[0])
+    text, delimiter = text_of_csv(data)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     rows = Rows()
     places: dict[str, int] = {}

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from dawnbeat.journal.faults import journal_errors
+from dawnbeat.journal.database import journal_errors, utc_now
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import FloatArray, IntArray
@@ -233,9 +233,7 @@ def put_in_bin(journal: Journal, run_id: int) -> None:
     """Take a run out of everything; it can be brought back."""
     run(journal, run_id)
     with journal.transaction("put the run in the bin") as connection:
-        connection.execute(
-            "UPDATE runs SET binned_at = coalesce(binned_at, ?) WHERE id = ?", (datetime.now(UTC).isoformat(), run_id)
-        )
+        connection.execute("UPDATE runs SET binned_at = coalesce(binned_at, ?) WHERE id = ?", (utc_now(), run_id))
 
 
 def restore_from_bin(journal: Journal, run_id: int) -> Run:
@@ -301,7 +299,7 @@ def _insert(connection: sqlite3.Connection, began: datetime, figures: RunFigures
         "sport": "running",
         "counts": True,
         "notes_json": "[]",
-        "saved_at": datetime.now(UTC).isoformat(),
+        "saved_at": utc_now(),
         **more,
     }
     inserted = connection.execute(

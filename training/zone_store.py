@@ -6,16 +6,16 @@ import json
 import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime
+from datetime import date
 from typing import Any
 
-from dawnbeat.journal.faults import journal_errors
-from dawnbeat.journal.resting import RestingPulse, resting_pulse
+from dawnbeat.journal.database import journal_errors, utc_now
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import UNITS, Units, short_day
 from dawnbeat.training.load import COEFFICIENTS, Coefficients
 from dawnbeat.training.maximum import Maximum, maximum_on
+from dawnbeat.training.resting import RestingPulse, resting_pulse
 from dawnbeat.training.run import check_note
 from dawnbeat.training.zones import (
     Anchors,
@@ -127,7 +127,7 @@ def add_maximum(journal: Journal, entry: Maximum, today: date) -> ZoneSet | None
         connection.execute(
             "INSERT INTO maxima (local_date, kind, bpm, added_bpm, note, run_id, saved_at) VALUES "
             "(?, ?, ?, ?, ?, ?, ?)",
-            (entry.date.isoformat(), entry.kind, entry.bpm, entry.added_bpm, entry.note, entry.run_id, _now()),
+            (entry.date.isoformat(), entry.kind, entry.bpm, entry.added_bpm, entry.note, entry.run_id, utc_now()),
         )
         return _renew(journal, connection, before, entry.date, today)
 
@@ -157,7 +157,7 @@ def add_threshold(journal: Journal, entry: Threshold, today: date) -> ZoneSet | 
     with journal.transaction("save the threshold pulse") as connection:
         connection.execute(
             "INSERT INTO thresholds (local_date, bpm, pace_s_per_km, note, run_id, saved_at) VALUES (?, ?, ?, ?, ?, ?)",
-            (entry.date.isoformat(), entry.bpm, entry.pace_s_per_km, entry.note, entry.run_id, _now()),
+            (entry.date.isoformat(), entry.bpm, entry.pace_s_per_km, entry.note, entry.run_id, utc_now()),
         )
         return _renew(journal, connection, before, entry.date, today)
 
@@ -351,7 +351,7 @@ def _keep(connection: sqlite3.Connection, new: ZoneSet) -> ZoneSet:
             anchors.maximum_bpm,
             anchors.threshold_bpm,
             new.why,
-            _now(),
+            utc_now(),
         ),
     )
     return replace(new, id=inserted.lastrowid)
@@ -365,10 +365,6 @@ def _not_in_future(day: date, today: date) -> None:
 def _rows(journal: Journal, query: str, *values: Any) -> list[tuple[Any, ...]]:
     with journal_errors("read the journal", journal.path):
         return journal.connection.execute(query, values).fetchall()
-
-
-def _now() -> str:
-    return datetime.now(UTC).isoformat()
 
 
 def _table_rows(connection: sqlite3.Connection) -> ZoneSnapshot:

@@ -10,7 +10,6 @@ from datetime import date, datetime, time, timedelta, timezone
 import numpy as np
 from scipy.signal import lfilter
 
-from dawnbeat.journal.resting import add_hand_count
 from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.mornings import DAYS
 from dawnbeat.shared.trace import FloatArray
@@ -18,6 +17,7 @@ from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.cleaning import marks_of
 from dawnbeat.training.load_run import PreparedRun
 from dawnbeat.training.maximum import Maximum
+from dawnbeat.training.resting import add_hand_count
 from dawnbeat.training.run import Samples, Talk, blob_of, samples_of
 from dawnbeat.training.run_figures import figures_of, threshold_test
 from dawnbeat.training.zone_store import Threshold

@@ -24,8 +24,7 @@ from typing import Any
 import numpy as np
 
 from dawnbeat.journal.backup import backup, restore
-from dawnbeat.journal.csv_files import export_mornings
-from dawnbeat.journal.import_mornings import plan_import
+from dawnbeat.journal.csv_files import export_mornings, plan_import
 from dawnbeat.journal.ranges import daily_ranges
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.answer_text import lines

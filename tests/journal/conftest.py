@@ -1,49 +1,11 @@
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from datetime import datetime, timedelta, timezone
 from pathlib import Path
+from typing import Any
 
-import numpy as np
 import pytest
 
 from dawnbeat.journal.store import Journal
-from dawnbeat.recordings.invented.mornings import invented_analysis
-from dawnbeat.shared.morning import Circumstances, Context, Posture
-from dawnbeat.shared.reading import Analysis
-
-Taken = Callable[..., Circumstances]
-Analysed = Callable[..., Analysis]
-
-
-@pytest.fixture
-def home(tmp_path: Path) -> Path:
-    return tmp_path / "home"
-
-
-@pytest.fixture
-def journal(home: Path) -> Iterator[Journal]:
-    with Journal.open(home) as opened:
-        yield opened
-
-
-@pytest.fixture
-def taken() -> Taken:
-    def make(
-        text: str = "2025-03-01T06:41:07", offset_h: float = 1, posture: Posture = "lying", **context: object
-    ) -> Circumstances:
-        began = datetime.fromisoformat(text).replace(tzinfo=timezone(timedelta(hours=offset_h)))
-        return Circumstances(began, posture, "invented camera", Context(**context))  # type: ignore[arg-type]
-
-    return make
-
-
-@pytest.fixture
-def analysed() -> Analysed:
-    def make(ln_rmssd: float = 4.0, pulse_bpm: float = 50.0, usable: bool = True, seed: int = 1) -> Analysis:
-        return invented_analysis(ln_rmssd, pulse_bpm, np.random.default_rng(seed), moved=not usable)
-
-    return make
 
 
 @pytest.fixture
@@ -57,7 +19,7 @@ def recording(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def filled(journal: Journal, taken: Taken, analysed: Analysed) -> Journal:
+def filled(journal: Journal, taken: Any, analysed: Any) -> Journal:
     journal.save(taken("2025-03-01T06:30:00", note='=HYPERLINK("x")'), analysed())
     journal.save(taken("2025-03-02T06:30:00", note="two\nlines, and a comma"), analysed(usable=False))
     journal.save(taken("2025-03-03T06:30:00", sleep=3, note="'quoted"), analysed(4.2, seed=2))

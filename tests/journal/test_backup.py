@@ -17,9 +17,9 @@ from typing import Any
 import pytest
 
 from dawnbeat.journal.backup import backup, restore
-from dawnbeat.journal.resting import add_hand_count, hand_counts
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.training.resting import add_hand_count, hand_counts
 
 Entries = dict[str, bytes]
 

@@ -16,8 +16,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dawnbeat.journal.columns import BY_NAME, COLUMNS
-from dawnbeat.journal.csv_files import EXPORTED, cells_of, export_intervals, export_mornings, mornings_csv, reading_of
-from dawnbeat.journal.import_mornings import apply_import, plan_import
+from dawnbeat.journal.csv_files import (
+    EXPORTED,
+    apply_import,
+    cells_of,
+    export_intervals,
+    export_mornings,
+    mornings_csv,
+    plan_import,
+    reading_of,
+)
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.files import guard, unguard

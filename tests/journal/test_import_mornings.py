@@ -13,8 +13,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from dawnbeat.journal.csv_files import EXPORTED, export_mornings, mornings_csv
-from dawnbeat.journal.import_mornings import apply_import, plan_import
+from dawnbeat.journal.csv_files import EXPORTED, apply_import, export_mornings, mornings_csv, plan_import
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
@@ -148,7 +147,7 @@ def test_rows_without_a_name_are_recognised_by_their_moment(filled: Journal, tmp
         (b"name,pulse\nx,50\n", "has no column"),
         (b"began,posture,duration_s,usable,mood\n", "unknown column 'mood'"),
         (b"began,posture,duration_s,usable,usable\n", "column twice"),
-        (b"began,posture\n\xff\xfe\n", "line 2: not UTF-8"),
+        (b"began,posture\n\xff\xfe\n", "line 2 is not UTF-8"),
     ],
 )
 def test_a_file_that_is_no_mornings_csv_is_refused_in_one_line(

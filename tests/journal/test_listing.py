@@ -11,8 +11,7 @@ import pytest
 from hypothesis import given
 
 from dawnbeat.journal import ranges
-from dawnbeat.journal.context_line import context_from_line, line_of
-from dawnbeat.journal.listing import HEADINGS, sparkline, table
+from dawnbeat.journal.listing import HEADINGS, context_from_line, line_of, sparkline, table
 from dawnbeat.journal.store import Journal
 from dawnbeat.journal.today import today_of
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings, invented_analysis

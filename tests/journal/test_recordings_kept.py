@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from dawnbeat.journal.recordings_kept import is_safe_path
+from dawnbeat.journal.folder import is_safe_path
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 

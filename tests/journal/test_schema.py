@@ -11,6 +11,7 @@ import pytest
 
 from dawnbeat.journal import columns, schema
 from dawnbeat.journal.csv_files import EXPORTED
+from dawnbeat.journal.database import bring_up_to_date, check
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Context
@@ -97,8 +98,8 @@ def test_a_next_version_makes_a_backup_first_and_keeps_every_reading(home: Path,
     fill(home, taken, analysed, 3)
     with Journal.open(home) as journal:
         before = journal.readings()
-        backups = schema.bring_up_to_date(journal.connection, journal.path, NEXT)
-        assert schema.check(journal.connection, journal.path, NEXT) == schema.SCHEMA + 1
+        backups = bring_up_to_date(journal.connection, journal.path, NEXT)
+        assert check(journal.connection, journal.path, NEXT) == schema.SCHEMA + 1
         assert journal.readings() == before
         journal.connection.execute("INSERT INTO shoes VALUES ('red')")
         journal.connection.execute("UPDATE context SET outside_c = 4.5")
@@ -118,7 +119,7 @@ def test_a_step_that_fails_half_way_is_undone(home: Path, taken: Any, analysed: 
     with Journal.open(home) as journal:
         before = journal.readings()
         with pytest.raises(sqlite3.OperationalError):
-            schema.bring_up_to_date(journal.connection, journal.path, broken)
+            bring_up_to_date(journal.connection, journal.path, broken)
         assert journal.readings() == before
         tables = {row[0] for row in journal.connection.execute("SELECT name FROM sqlite_master")}
         assert "shoes" not in tables

@@ -4,11 +4,11 @@ from datetime import date, timedelta
 
 import pytest
 
-from dawnbeat.journal.resting import add_hand_count
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import zone_store
 from dawnbeat.training.maximum import Maximum
+from dawnbeat.training.resting import add_hand_count
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.training.zones import Scheme, default_scheme
 from tests.training.invented import zone_set

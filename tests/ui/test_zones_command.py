@@ -9,12 +9,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dawnbeat.journal.resting import add_hand_count
 from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.mornings import invented_analysis
 from dawnbeat.shared.morning import Circumstances
 from dawnbeat.training import zone_store
 from dawnbeat.training.maximum import Maximum
+from dawnbeat.training.resting import add_hand_count
 from dawnbeat.ui.main import run
 from tests.training.invented import zone_set
 

@@ -55,7 +55,7 @@ def export_months(
     journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
 ) -> None:
     """Write one row a month and a year: means with 95 % intervals, and the change from the one before."""
-    from dawnbeat.journal.csv_files import export_periods
+    from dawnbeat.journal.periods import export_periods
     from dawnbeat.morning.choices import open_journal
 
     if out != STANDARD_OUTPUT:
@@ -103,7 +103,7 @@ def import_mornings(
 
     Rows with errors are listed by line, and then nothing is imported.
     """
-    from dawnbeat.journal.import_mornings import apply_import, plan_import
+    from dawnbeat.journal.csv_files import apply_import, plan_import
     from dawnbeat.morning.choices import open_journal
 
     with open_journal(journal, new=True) as opened:
@@ -159,7 +159,7 @@ def import_intervals(
     """
     from datetime import datetime
 
-    from dawnbeat.journal.context_line import NOTHING, context_from_line
+    from dawnbeat.journal.listing import NOTHING, context_from_line
     from dawnbeat.morning import strap
     from dawnbeat.morning.answer_text import lines
     from dawnbeat.morning.choices import chosen_home, chosen_ranges, reading_settings

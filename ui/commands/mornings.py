@@ -206,7 +206,7 @@ def note(
     sleep, stress, fatigue and soreness go from 1 (very, very good or low) to 7 (very, very bad or high); hours are
     those slept; ill and alcohol are yes or no; run is yesterday's run and note anything else, both in plain words.
     """
-    from dawnbeat.journal.context_line import context_from_line, line_of
+    from dawnbeat.journal.listing import context_from_line, line_of
     from dawnbeat.morning.answer_text import headline, lead
     from dawnbeat.morning.answering import grounds, keep_answer
     from dawnbeat.morning.choices import chosen_ranges, open_journal

@@ -30,8 +30,8 @@ def pulse_command(
 
     30 seconds, doubled, on three mornings, before getting up.
     """
-    from dawnbeat.journal.resting import FEWEST, add_hand_count, from_hand_counts, hand_counts, resting_pulse
     from dawnbeat.morning.choices import open_journal
+    from dawnbeat.training.resting import FEWEST, add_hand_count, from_hand_counts, hand_counts, resting_pulse
 
     today = date.today()
     when = today if day is None else day_from(day)

@@ -57,7 +57,7 @@ def read(
     Waits until the finger lies well, measures, says what it means and saves it. Stop early with Ctrl+C: what was
     captured is kept.
     """
-    from dawnbeat.journal.context_line import NOTHING, context_from_line
+    from dawnbeat.journal.listing import NOTHING, context_from_line
     from dawnbeat.morning.choices import ChoiceStore, chosen_home, reading_settings
     from dawnbeat.morning.flow import plan_without_buttons
     from dawnbeat.morning.reading_text import clock_line
@@ -272,7 +272,7 @@ class _Steadfast(io.TextIOBase):
 
 def _ask(talk: _Talk, home: Path, reading_id: int) -> None:
     """Ask for the context in one line, again where it isn't understood."""
-    from dawnbeat.journal.context_line import HELP, context_from_line
+    from dawnbeat.journal.listing import HELP, context_from_line
     from dawnbeat.journal.store import Journal
     from dawnbeat.morning.answer_text import cautions, headline, lead
     from dawnbeat.morning.answering import grounds, keep_answer

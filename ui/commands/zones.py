@@ -255,8 +255,8 @@ def _of_a_day(folder: Path | None, day: date, as_json: bool) -> None:
 def _check_known(journal: Journal, today: date, method: Method) -> None:
     """Raise DawnbeatError where the journal lacks what a method needs, with how much of it there is."""
     from dawnbeat.journal.ranges import usual_posture, with_posture
-    from dawnbeat.journal.resting import FEWEST
     from dawnbeat.training import zone_store
+    from dawnbeat.training.resting import FEWEST
 
     known = zone_store.standing(journal, today)
     missing = missing_for(known.anchors, method)

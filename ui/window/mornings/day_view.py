@@ -10,8 +10,8 @@ from pathlib import Path
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
+from dawnbeat.journal.folder import is_safe_path
 from dawnbeat.journal.hand_edits import edit_intervals, edits_of, take_back
-from dawnbeat.journal.recordings_kept import is_safe_path
 from dawnbeat.morning.answer_text import headline, lead
 from dawnbeat.morning.answering import from_json
 from dawnbeat.morning.reading_text import verdict_lines

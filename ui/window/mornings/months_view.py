@@ -13,7 +13,7 @@ from PySide6.QtCore import QBuffer, QByteArray, QPointF, QRectF, QSize, Qt, Sign
 from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
-from dawnbeat.journal.periods import HEADINGS, Period, by_month, by_year, cells
+from dawnbeat.journal.periods import HEADINGS, by_month, by_year, cells
 from dawnbeat.journal.ranges import DailyRanges, RangeSettings, counts, daily_ranges
 from dawnbeat.journal.rows import morning_of, one_a_day
 from dawnbeat.morning.answer import Answer, answer_of
@@ -306,13 +306,12 @@ class MonthsView(QWidget):
 
     def save_csv(self) -> None:
         """Ask for a name and write months and years."""
-        from dawnbeat.journal.csv_files import periods_csv
+        from dawnbeat.journal.periods import export_periods
 
-        found: list[Period] = [*by_month(self.context.journal.mornings()), *by_year(self.context.journal.mornings())]
         path = saving.ask_save(self, "Save months and years", "dawnbeat-months.csv", "CSV (*.csv)")
         if path is not None:
             with self.context.saying():
-                saving.write_whole(path, periods_csv(found).encode("utf-8"), "save the months")
+                export_periods(self.context.journal, path, overwrite=True)
                 self.context.say(f"Saved {path.name}.")
 
     def save_picture(self) -> None:

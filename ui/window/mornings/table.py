@@ -11,7 +11,7 @@ from typing import Any
 from PySide6.QtGui import QFont
 from PySide6.QtWidgets import QPushButton
 
-from dawnbeat.journal.context_line import item_from
+from dawnbeat.journal.listing import item_from
 from dawnbeat.morning.reading_text import verdict_lines
 from dawnbeat.shared.morning import (
     POSTURES,

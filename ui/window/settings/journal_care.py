@@ -113,7 +113,7 @@ class JournalCare(QWidget):
 
     def plan_import(self, path: Path) -> None:
         """Compare a CSV with the journal and show what would be done."""
-        from dawnbeat.journal.import_mornings import plan_import
+        from dawnbeat.journal.csv_files import plan_import
 
         home = self.context.home
         self._run(f"Reading {path.name}…", lambda _task: _with(home, plan_import, path), self._show_plan)
@@ -126,7 +126,7 @@ class JournalCare(QWidget):
     # Inside
 
     def _show_plan(self, plan: Any) -> None:
-        from dawnbeat.journal.import_mornings import apply_import
+        from dawnbeat.journal.csv_files import apply_import
 
         # The command line's way has another button here.
         lines = [

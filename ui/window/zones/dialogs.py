@@ -17,7 +17,6 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from dawnbeat.journal.resting import FEWEST, HandCount
 from dawnbeat.shared.wording import M_PER_UNIT, PACE_UNIT, seconds_from
 from dawnbeat.training import cautions, zone_store
 from dawnbeat.training.cautions import WHO_MUST_NOT, Protocol
@@ -30,6 +29,7 @@ from dawnbeat.training.maximum import (
     maxima_by_age,
     maximum_by_age,
 )
+from dawnbeat.training.resting import FEWEST, HandCount
 from dawnbeat.training.run_figures import THRESHOLD_ERROR
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.training.zones import MAXIMUM_HIGH, MAXIMUM_LOW

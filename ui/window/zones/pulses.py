@@ -15,9 +15,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from dawnbeat.journal import resting
 from dawnbeat.shared.wording import PACE_UNIT, UNKNOWN, bare_pace, short_day
-from dawnbeat.training import zone_store
+from dawnbeat.training import resting, zone_store
 from dawnbeat.training.maximum import KIND_WORDS, Maximum
 from dawnbeat.training.zone_store import Standing, Threshold, ZoneSet
 from dawnbeat.training.zones import RESTING_HIGH, RESTING_LOW, Anchors

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from typing import Literal
 
-from dawnbeat.journal.faults import journal_errors
+from dawnbeat.journal.database import journal_errors, utc_now
 from dawnbeat.journal.ranges import RangeSettings, counts, usual_posture, with_posture
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
@@ -104,7 +104,7 @@ def add_hand_count(journal: Journal, day: date, beats_in_30_s: int) -> int:
     with journal.transaction("save the count") as connection:
         kept = connection.execute(
             "INSERT INTO hand_counts (local_date, beats_in_30_s, saved_at) VALUES (?, ?, ?)",
-            (count.date.isoformat(), count.beats_in_30_s, datetime.now(UTC).isoformat()),
+            (count.date.isoformat(), count.beats_in_30_s, utc_now()),
         )
     assert kept.lastrowid is not None
     return kept.lastrowid

@@ -7,7 +7,10 @@ from typing import Any
 
 import pytest
 
-from dawnbeat.journal.resting import (
+from dawnbeat.journal.store import Journal
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.morning import Morning, Posture
+from dawnbeat.training.resting import (
     HandCount,
     add_hand_count,
     from_hand_counts,
@@ -15,9 +18,6 @@ from dawnbeat.journal.resting import (
     hand_counts,
     resting_pulse,
 )
-from dawnbeat.journal.store import Journal
-from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.morning import Morning, Posture
 
 TODAY = date(2025, 3, 31)
 
