@@ -17,7 +17,7 @@ import ssl
 import sys
 import threading
 from typing import Any
-from urllib.parse import unquote, urljoin, urlsplit
+from urllib.parse import SplitResult, unquote, urljoin, urlsplit
 
 import numpy as np
 
@@ -25,25 +25,41 @@ from dawnbeat.capture.frames import Image
 from dawnbeat.capture.opencv import Capture, load_cv2
 from dawnbeat.shared.errors import DawnbeatError, one_line
 
-SILENCE_S = 4.5
+_SILENCE_S = 4.5
 _REDIRECTS = 3
 # A picture of 4,096 x 3,072 at the best quality of a camera stays below this.
 MOST_BYTES = 8 * 2**20
-MOST_PIXELS = 4096 * 3072
+_MOST_PIXELS = 4096 * 3072
 _MOST_HEAD = 16 * 2**10
 _CHUNK = 64 * 2**10
 _BLANK_LINE = re.compile(rb"\r?\n\r?\n")
 _PLAYLISTS = ("mpegurl", "dash+xml", "x-scpls", "xspf", "ms-asf", "smil")
 _RTSP_PORT = 554
+# The decoder gives up a little before the five seconds of whoever opens, so that it lets its socket go by itself.
+_DECODER_LIMIT_MS = 4500
+_WIDTH, _HEIGHT = 3, 4  # cv::CAP_PROP_FRAME_WIDTH and _HEIGHT
 
 
 def open_address(url: str, what: str) -> Capture:
-    """Ask an http or https address for its stream. what: the address in words that may be shown.
+    """Ask an http, https or rtsp address for its stream. what: the address in words that may be shown.
 
-    Raises DawnbeatError, with what to do, where the answer is no video or leads to another host; a host that doesn't
-    answer at all raises OSError.
+    Raises DawnbeatError, with what to do, where nobody answers, or the answer is no video or leads to another host.
     """
-    connection, response = _asked(url, what)
+    try:
+        if not url.lower().startswith("rtsp"):
+            return _capture_of(*_asked(url, what), what)
+        _check_rtsp(url, what)
+    except OSError as error:
+        raise DawnbeatError(
+            f"{what} doesn't answer ({one_line(error.strerror or error)}): check the address, and that the phone sends"
+        ) from error
+    cv2 = load_cv2()
+    limits = [cv2.CAP_PROP_OPEN_TIMEOUT_MSEC, _DECODER_LIMIT_MS, cv2.CAP_PROP_READ_TIMEOUT_MSEC, _DECODER_LIMIT_MS]
+    return _of_fair_size(cv2.VideoCapture(url, cv2.CAP_FFMPEG, limits), what)
+
+
+def _capture_of(connection: http.client.HTTPConnection, response: http.client.HTTPResponse, what: str) -> Capture:
+    """The stream of an answer; hangs up where it is none."""
     try:
         kind = response.headers.get_content_type()
         if kind == "multipart/x-mixed-replace":
@@ -58,21 +74,35 @@ def open_address(url: str, what: str) -> Capture:
             raise DawnbeatError(f"{what} is a playlist, which names other addresses: type that of the stream itself")
         if not kind.startswith("video/") and kind != "application/octet-stream":
             raise DawnbeatError(f"{what} doesn't answer with video, but with {one_line(kind)}: check the address")
-        return _Piped(connection, response, what)
+        return _of_fair_size(_Piped(connection, response, what), what)
     except BaseException:
         connection.close()
         raise
 
 
-def check_rtsp(url: str, what: str) -> None:
-    """Ask an rtsp address what it has (RFC 2326, 10.2), so that one that is missing or sends on elsewhere is told.
+def _of_fair_size(capture: Capture, what: str) -> Capture:
+    """The capture, released where it claims too large pictures."""
+    try:
+        _check_size(capture.get(_WIDTH), capture.get(_HEIGHT), what)
+    except DawnbeatError:
+        capture.release()
+        raise
+    return capture
 
-    Raises DawnbeatError; a host that doesn't answer raises OSError.
-    """
+
+def _check_size(width: float, height: float, what: str) -> None:
+    if width * height > _MOST_PIXELS:
+        raise DawnbeatError(
+            f"{what} sends pictures of {width:.0f} x {height:.0f}, which is too large: choose a smaller size there"
+        )
+
+
+def _check_rtsp(url: str, what: str) -> None:
+    """Ask an rtsp address what it has (RFC 2326, 10.2), so that one that is missing or sends on elsewhere is told."""
     parts = urlsplit(url)
     place = (parts.hostname or "", parts.port or _RTSP_PORT)
     bare = parts._replace(netloc=parts.netloc.rpartition("@")[2]).geturl()
-    with socket.create_connection(place, SILENCE_S) as connection:
+    with socket.create_connection(place, _SILENCE_S) as connection:
         connection.sendall(f"DESCRIBE {bare} RTSP/1.0\r\nCSeq: 1\r\nUser-Agent: dawnbeat\r\n\r\n".encode())
         head = connection.recv(_MOST_HEAD)
     answer = re.match(rb"RTSP/\d\.\d (\d{3})", head)
@@ -87,42 +117,38 @@ def check_rtsp(url: str, what: str) -> None:
 def _asked(url: str, what: str) -> tuple[http.client.HTTPConnection, http.client.HTTPResponse]:
     for _ in range(_REDIRECTS + 1):
         parts = urlsplit(url)
-        connection: http.client.HTTPConnection
-        if parts.scheme == "https":
-            # A phone or camera signs its own certificate; nobody could vouch for it.
-            trusting = ssl.create_default_context()
-            trusting.check_hostname, trusting.verify_mode = False, ssl.CERT_NONE
-            connection = http.client.HTTPSConnection(
-                parts.hostname or "", parts.port, timeout=SILENCE_S, context=trusting
-            )
-        else:
-            connection = http.client.HTTPConnection(parts.hostname or "", parts.port, timeout=SILENCE_S)
         headers = {"User-Agent": "dawnbeat", "Accept": "*/*"}
         if parts.username is not None:
             pair = f"{unquote(parts.username)}:{unquote(parts.password or '')}"
             headers["Authorization"] = f"Basic {base64.b64encode(pair.encode()).decode()}"
-        try:
-            connection.request("GET", f"{parts.path or '/'}{f'?{parts.query}' if parts.query else ''}", headers=headers)
-            response = connection.getresponse()
-        except http.client.HTTPException as error:
-            connection.close()
-            raise DawnbeatError(f"{what} doesn't answer with video: check the address") from error
-        except BaseException:
-            connection.close()
-            raise
-        location = response.headers.get("Location")
-        if 300 <= response.status < 400 and location is not None and _same_host(url, urljoin(url, location)):
-            connection.close()
-            there = urlsplit(urljoin(url, location))
-            url = there._replace(netloc=_with_user(parts.netloc, there.netloc)).geturl()
-            continue
-        try:
+        with contextlib.ExitStack() as closing:
+            connection = _connection(parts)
+            closing.callback(connection.close)
+            try:
+                connection.request(
+                    "GET", f"{parts.path or '/'}{f'?{parts.query}' if parts.query else ''}", headers=headers
+                )
+                response = connection.getresponse()
+            except http.client.HTTPException as error:
+                raise DawnbeatError(f"{what} doesn't answer with video: check the address") from error
+            location = response.headers.get("Location")
+            if 300 <= response.status < 400 and location is not None and _same_host(url, urljoin(url, location)):
+                there = urlsplit(urljoin(url, location))
+                url = there._replace(netloc=_with_user(parts.netloc, there.netloc)).geturl()
+                continue
             _check_status(response.status, url, what, location)
-        except DawnbeatError:
-            connection.close()
-            raise
-        return connection, response
+            closing.pop_all()
+            return connection, response
     raise DawnbeatError(f"{what} sends on in a circle: check the address")
+
+
+def _connection(parts: SplitResult) -> http.client.HTTPConnection:
+    if parts.scheme != "https":
+        return http.client.HTTPConnection(parts.hostname or "", parts.port, timeout=_SILENCE_S)
+    # A phone or camera signs its own certificate; nobody could vouch for it.
+    trusting = ssl.create_default_context()
+    trusting.check_hostname, trusting.verify_mode = False, ssl.CERT_NONE
+    return http.client.HTTPSConnection(parts.hostname or "", parts.port, timeout=_SILENCE_S, context=trusting)
 
 
 def _check_status(status: int, url: str, what: str, location: str | None) -> None:
@@ -160,7 +186,6 @@ class _Pictures:
         self._connection, self._response, self._what = connection, response, what
         self._buffer = bytearray()
         self._picture = b""
-        self._size = (0, 0)
         boundary = str(response.headers.get_param("boundary") or "").strip("-")
         self._boundary = boundary.encode("latin-1", "replace")
         self._open = True
@@ -183,19 +208,14 @@ class _Pictures:
     def retrieve(self) -> tuple[bool, Image | None]:
         """Decode the picture that was grabbed."""
         width, height = jpeg_size(self._picture)
-        if width * height > MOST_PIXELS:
-            raise DawnbeatError(
-                f"{self._what} sends pictures of {width} x {height}, which is too large: choose a smaller size there"
-            )
+        _check_size(width, height, self._what)
         cv2 = load_cv2()
         image = cv2.imdecode(np.frombuffer(self._picture, dtype=np.uint8), cv2.IMREAD_COLOR) if width else None
-        if image is not None:
-            self._size = (image.shape[1], image.shape[0])
         return image is not None, image
 
     def get(self, prop: int, /) -> float:
-        """Width and height; no times, since the host sends none."""
-        return float({3: self._size[0], 4: self._size[1]}.get(prop, 0))
+        """Nothing is known beforehand; no times either, since the host sends none."""
+        return 0.0
 
     def set(self, prop: int, value: float, /) -> bool:
         """Nothing can be set."""
@@ -273,10 +293,6 @@ class _Piped:
         self._feeding.start()
         cv2 = load_cv2()
         self._capture: Any = cv2.VideoCapture(f"pipe:{self._reading}", cv2.CAP_FFMPEG)
-        width, height = self._capture.get(cv2.CAP_PROP_FRAME_WIDTH), self._capture.get(cv2.CAP_PROP_FRAME_HEIGHT)
-        if width * height > MOST_PIXELS:
-            self.release()
-            raise DawnbeatError(f"{what} sends pictures of {width:.0f} x {height:.0f}: choose a smaller size there")
 
     def isOpened(self) -> bool:  # noqa: N802  OpenCV's name
         """Whether the decoder made anything of it."""

@@ -1,30 +1,33 @@
-"""A camera of this machine, by number."""
+"""The cameras of this machine: one opened by its number, the locks it takes, and the list of all."""
 
 from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Callable, Iterator
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 
-from dawnbeat.capture.controls import LOCKED, NOT_TAKEN, controls_here, lock, release
 from dawnbeat.capture.frames import Frame, Image, SourceAbout
-from dawnbeat.capture.live import LiveReader, Pace
+from dawnbeat.capture.live import LiveReader
 from dawnbeat.capture.opencv import Capture, load_cv2
 from dawnbeat.shared.errors import DawnbeatError
 
 SYSFS = Path("/sys/class/video4linux")
-# Numbers of OpenCV's videoio properties, fixed in its public interface.
+# Numbers of OpenCV's videoio properties (cv::VideoCaptureProperties), fixed in its public interface.
 _WIDTH, _HEIGHT, _FPS, _FOURCC = 3, 4, 5, 6
 _MJPG = float(int.from_bytes(b"MJPG", "little"))
 _RATES_HZ = (60.0, 30.0)
 _LOOK_AGAIN_FRAMES = 12
-
-
+_MOST_TRIED = 6
 _WITHOUT_ONE = "`dawnbeat cameras` lists those that are there; without one, try the source rehearsal"
+LOCKED = "locked"
+NOT_TAKEN = "not taken: still automatic"
+NOT_OFFERED = "not offered"
+_GAIN, _EXPOSURE, _AUTO_EXPOSURE, _TEMPERATURE = 14, 15, 21, 23
+_FOCUS, _AUTOFOCUS, _AUTO_WB, _WB_TEMPERATURE = 28, 39, 44, 45
 
 
 class NoCameraError(DawnbeatError):
@@ -53,27 +56,28 @@ class CameraSource:
         sleep: Callable[[float], None] = time.sleep,
         platform: str = sys.platform,
     ) -> None:
-        self._what = f"camera {index}"
+        what = f"camera {index}"
         self._capture = (open_capture or _open)(index)
         if not self._capture.isOpened():
             self._capture.release()
             raise _why_closed(index, platform)
-        self._controls = controls_here(platform)
-        self._reader = LiveReader(self._capture, self._what, monotonic, sleep)
+        self._controls = _controls_of(platform)
+        self._reader = LiveReader(self._capture, what, monotonic, sleep)
         self._settle_wanted = False
         self._look_again_in = 0
         self._brightness_before = 0.0
         try:
-            self.pace = self._best_pace(width, height)
+            self._take_best_rate(width, height)
         except BaseException:
             self.close()
             raise
-        image = self._reader.last_image
+        width, height = self._reader.size
+        promised_hz = self._capture.get(_FPS)
         self._about = SourceAbout(
-            camera=f"{self._what} ({name})" if name else self._what,
-            width=0 if image is None else int(image.shape[1]),
-            height=0 if image is None else int(image.shape[0]),
-            nominal_rate_hz=_positive(self._capture.get(_FPS)),
+            f"{what} ({name})" if name else what,
+            width,
+            height,
+            float(promised_hz) if np.isfinite(promised_hz) and promised_hz > 0 else None,
             live=True,
         )
 
@@ -96,22 +100,20 @@ class CameraSource:
 
     def try_locks(self) -> dict[str, str]:
         """Which locks the camera accepts, then its automatics back on. Not while frames are being read."""
-        taken = lock(self._capture, self._controls)
+        taken = _lock(self._capture, self._controls)
         for control in self._controls:
-            release(self._capture, control)
+            _hand_back(self._capture, control)
         return taken
 
-    def _best_pace(self, width: int, height: int) -> Pace:
+    def _take_best_rate(self, width: int, height: int) -> None:
         """Take the highest rate that the camera both grants and keeps; the last is taken as it comes."""
         plain = self._capture.get(_FOURCC)
         *better, last = _RATES_HZ
         for rate_hz in better:
-            if self._ask(width, height, rate_hz, plain):
-                pace = self._reader.warm_up()
-                if pace.rate_hz >= 0.85 * rate_hz:
-                    return pace
+            if self._ask(width, height, rate_hz, plain) and self._reader.warm_up() >= 0.85 * rate_hz:
+                return
         self._ask(width, height, last, plain)
-        return self._reader.warm_up()
+        self._reader.warm_up()
 
     def _ask(self, width: int, height: int, rate_hz: float, plain: float) -> bool:
         """Ask for size and rate, with compressed frames only where plain ones come slower; True if granted."""
@@ -129,7 +131,7 @@ class CameraSource:
         if self._settle_wanted:
             self._settle_wanted = False
             self._brightness_before = _brightness(image)
-            self._about = replace(self._about, controls=lock(self._capture, self._controls))
+            self._about = replace(self._about, controls=_lock(self._capture, self._controls))
             self._look_again_in = _LOOK_AGAIN_FRAMES
         elif self._look_again_in:
             self._look_again_in -= 1
@@ -143,7 +145,7 @@ class CameraSource:
         taken = dict(self._about.controls)
         for control in self._controls:
             if control.name == "exposure" and taken.get("exposure") == LOCKED:
-                release(self._capture, control)
+                _hand_back(self._capture, control)
                 taken["exposure"] = NOT_TAKEN
         self._about = replace(self._about, controls=taken)
 
@@ -189,9 +191,171 @@ def _why_closed(index: int, platform: str) -> NoCameraError:
     )
 
 
-def _positive(value: float) -> float | None:
-    return float(value) if np.isfinite(value) and value > 0 else None
-
-
 def _brightness(image: Image) -> float:
     return float(image[::8, ::8].mean())
+
+
+@dataclass(frozen=True)
+class _Control:
+    """One control: the property of its value and, where there is one, of its automatic with its two values.
+
+    Where there is no readable switch (`switch_reads` False), setting the value itself turns the automatic
+    off.
+    """
+
+    name: str
+    value: int
+    switch: int | None = None
+    off: float = 0.0
+    on: float = 1.0
+    switch_reads: bool = True
+
+
+# V4L2 takes the values of its own exposure menu, 1 manual and 3 aperture priority. Media Foundation turns the
+# automatic off when a value is set, and what it reads back for the switch means nothing. Elsewhere 0.25 and
+# 0.75 are OpenCV's old convention.
+_LINUX = (
+    _Control("exposure", _EXPOSURE, _AUTO_EXPOSURE, 1.0, 3.0),
+    _Control("gain", _GAIN),
+    _Control("white balance", _WB_TEMPERATURE, _AUTO_WB),
+    _Control("focus", _FOCUS, _AUTOFOCUS),
+)
+_WINDOWS = (
+    _Control("exposure", _EXPOSURE, _AUTO_EXPOSURE, switch_reads=False),
+    _Control("gain", _GAIN),
+    _Control("white balance", _TEMPERATURE),
+    _Control("focus", _FOCUS, _AUTOFOCUS, switch_reads=False),
+)
+_ELSEWHERE = (
+    _Control("exposure", _EXPOSURE, _AUTO_EXPOSURE, 0.25, 0.75),
+    _Control("gain", _GAIN),
+    _Control("white balance", _WB_TEMPERATURE, _AUTO_WB),
+    _Control("focus", _FOCUS, _AUTOFOCUS),
+)
+
+
+def _controls_of(platform: str) -> tuple[_Control, ...]:
+    """The controls as this system's camera back end speaks them."""
+    return _LINUX if platform.startswith("linux") else _WINDOWS if platform == "win32" else _ELSEWHERE
+
+
+def _lock(capture: Capture, controls: tuple[_Control, ...]) -> dict[str, str]:
+    """Hold each control where it stands and say, by name, what the camera really took (read back)."""
+    return {control.name: _lock_one(capture, control) for control in controls}
+
+
+def _hand_back(capture: Capture, control: _Control) -> None:
+    """Hand one control back to the camera's automatic."""
+    if control.switch is not None:
+        capture.set(control.switch, control.on)
+
+
+def _lock_one(capture: Capture, control: _Control) -> str:
+    held = capture.get(control.value)
+    if control.switch is not None and control.switch_reads:
+        if not capture.set(control.switch, control.off):
+            return NOT_OFFERED
+        # Many drivers fall back to an old manual value here, so the one that stood is set again. A camera
+        # that refuses the value but keeps its automatic off has still been locked.
+        capture.set(control.value, held)
+        return LOCKED if _same(capture.get(control.switch), control.off) else NOT_TAKEN
+    if not capture.set(control.value, held):
+        return NOT_OFFERED
+    return LOCKED if _same(capture.get(control.value), held) else NOT_TAKEN
+
+
+def _same(read: float, wanted: float) -> bool:
+    return abs(read - wanted) <= 0.01 * max(1.0, abs(wanted))
+
+
+@dataclass(frozen=True)
+class CameraAbout:
+    """One camera.
+
+    width, height: pixels of its frames. rate_hz: frames a second as they came, from the median step.
+    jitter_ms: standard deviation of the steps. locks: what it answered to each lock, by name of the control.
+    problem: why it can't be used, None if it can; then the other figures are empty.
+    """
+
+    index: int
+    name: str
+    width: int = 0
+    height: int = 0
+    rate_hz: float | None = None
+    jitter_ms: float | None = None
+    locks: Mapping[str, str] = field(default_factory=dict)
+    problem: str | None = None
+
+
+def list_cameras(
+    measure_s: float = 2.0,
+    *,
+    open_camera: Callable[[int], CameraSource] = CameraSource,
+    platform: str = sys.platform,
+    sysfs: Path = SYSFS,
+    monotonic: Callable[[], float] = time.monotonic,
+) -> list[CameraAbout]:
+    """Every camera, measured for `measure_s` seconds each; an empty list where there is none."""
+    if platform.startswith("linux"):
+        found = _linux_cameras(sysfs)
+        return [_look_at(index, name, measure_s, open_camera, monotonic) for index, name in found]
+    # Other systems give no list through OpenCV: numbers are tried until one isn't there.
+    cameras = []
+    for index in range(_MOST_TRIED):
+        camera = _look_at(index, f"camera {index}", measure_s, open_camera, monotonic)
+        if camera.problem is not None:
+            break
+        cameras.append(camera)
+    return cameras
+
+
+def _linux_cameras(sysfs: Path) -> list[tuple[int, str]]:
+    """Number and name of each device node that gives pictures; one camera has a second node for metadata."""
+    found = []
+    for node in sysfs.glob("video*"):
+        number = node.name.removeprefix("video")
+        if number.isdecimal() and _is_first_node(node):
+            found.append((int(number), camera_name(int(number), sysfs) or f"camera {number}"))
+    return sorted(found)
+
+
+def _is_first_node(node: Path) -> bool:
+    try:
+        return (node / "index").read_text(encoding="ascii", errors="replace").strip() == "0"
+    except OSError:
+        return True
+
+
+def _look_at(
+    index: int,
+    name: str,
+    measure_s: float,
+    open_camera: Callable[[int], CameraSource],
+    monotonic: Callable[[], float],
+) -> CameraAbout:
+    try:
+        source = open_camera(index)
+    except DawnbeatError as error:
+        return CameraAbout(index, name, problem=str(error))
+    try:
+        times_s = []
+        until_s = monotonic() + measure_s
+        for frame in source.frames():
+            times_s.append(frame.time_s)
+            if monotonic() >= until_s:
+                break
+        steps_s = np.diff(times_s)
+        about = source.about
+        return CameraAbout(
+            index,
+            name,
+            about.width,
+            about.height,
+            float(1.0 / np.median(steps_s)) if steps_s.size else None,
+            float(1000.0 * np.std(steps_s)) if steps_s.size else None,
+            source.try_locks(),
+        )
+    except DawnbeatError as error:
+        return CameraAbout(index, name, problem=str(error))
+    finally:
+        source.close()

@@ -1,17 +1,19 @@
-"""Frames from a device or stream that sends at its own pace, with times and what was lost between."""
+"""Frames that come at their own pace, with times and what was lost between; and a network stream, such as a phone's."""
 
 from __future__ import annotations
 
 import threading
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from concurrent.futures import Future, wait
+from dataclasses import replace
+from urllib.parse import urlsplit
 
 import numpy as np
 
 from dawnbeat.capture.clock import DropCounter, FrameClock, Tick
-from dawnbeat.capture.frames import Frame, Image
-from dawnbeat.capture.opencv import Capture
+from dawnbeat.capture.frames import Frame, Image, SourceAbout
+from dawnbeat.capture.opencv import Capture, three_channels
 from dawnbeat.shared.errors import DawnbeatError
 
 _POS_MSEC = 0  # cv::CAP_PROP_POS_MSEC
@@ -20,14 +22,8 @@ _SILENCE_ALLOWED_S = 2.0
 _FIRST_DISCARDED = 5
 _JUDGED = 30
 _JUDGED_S = 2.0
-
-
-@dataclass(frozen=True)
-class Pace:
-    """How frames really come: rate from the median step, jitter as the standard deviation of the steps."""
-
-    rate_hz: float
-    jitter_ms: float
+_SCHEMES = ("http", "https", "rtsp")
+ANSWER_LIMIT_S = 5.0
 
 
 class LiveReader:
@@ -54,16 +50,16 @@ class LiveReader:
         self._first_s: float | None = None
         self._drops = DropCounter()
         self.clock = FrameClock()
-        self.last_image: Image | None = None
+        self._last_image: Image | None = None
 
-    def warm_up(self) -> Pace:
-        """Read first frames that nobody keeps: they prove the source, show its pace and choose the clock.
+    def warm_up(self) -> float:
+        """Read first frames that nobody keeps: they prove the source and choose the clock.
 
-        Raises DawnbeatError when no frames come.
+        Returns the frames a second as they really come, from the median step. Raises DawnbeatError when no frames come.
         """
         ticks: list[Tick] = []
         for seen in range(_FIRST_DISCARDED + _JUDGED):
-            tick, self.last_image = self._read()
+            tick, self._last_image = self._read()
             if seen >= _FIRST_DISCARDED:  # what lay in the driver's buffers comes in one burst
                 ticks.append(tick)
             if len(ticks) > 2 and ticks[-1].monotonic_s - ticks[0].monotonic_s > _JUDGED_S:
@@ -71,10 +67,14 @@ class LiveReader:
         self.clock = FrameClock(ticks)
         driver_s = [tick.driver_s for tick in ticks if tick.driver_s is not None]
         clock_s = driver_s if self.clock.doubt is None else [tick.monotonic_s for tick in ticks]
-        steps_s = np.diff(clock_s)
-        usual_s = max(float(np.median(steps_s)), 1e-6)
         self._drops = DropCounter()
-        return Pace(1.0 / usual_s, 1000.0 * float(np.std(steps_s)))
+        return 1.0 / max(float(np.median(np.diff(clock_s))), 1e-6)
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height of the last frame; zeros before the first."""
+        image = self._last_image
+        return (0, 0) if image is None else (int(image.shape[1]), int(image.shape[0]))
 
     def frames(self, between: Callable[[Image], None] | None = None) -> Iterator[Frame]:
         """Yield frames until `close`; `between` is called after each, while nothing is being read.
@@ -84,7 +84,6 @@ class LiveReader:
         try:
             while not self._closing:
                 tick, image = self._read()
-                self.last_image = image
                 now_s = self.clock.time_s(tick)
                 if self._first_s is None:
                     self._first_s = now_s
@@ -134,8 +133,107 @@ class LiveReader:
             self._sleep(0.02)
 
 
-def three_channels(image: Image) -> Image:
-    """The picture with three channels, whatever the decoder gave."""
-    if image.ndim == 2:
-        image = image[:, :, np.newaxis]
-    return image if image.shape[2] == 3 else np.repeat(image[:, :, :1], 3, axis=2)
+class StreamSource:
+    """An http, https or rtsp stream.
+
+    Raises DawnbeatError when the address is none of these, or doesn't answer with frames within five seconds.
+    The user name, password and query of the address never appear in errors or in `about`.
+    """
+
+    def __init__(
+        self,
+        url: str,
+        *,
+        open_capture: Callable[[str], Capture] | None = None,
+        monotonic: Callable[[], float] = time.monotonic,
+        sleep: Callable[[float], None] = time.sleep,
+    ) -> None:
+        shown = shown_address(url)
+        self._what = f"the stream {shown}"
+        capture = self._open_in_time(open_capture or _open, url)
+        if not capture.isOpened():
+            capture.release()
+            raise DawnbeatError(f"{self._what} doesn't answer with video: check the address, and that the phone sends")
+        self._reader = LiveReader(capture, self._what, monotonic, sleep)
+        try:
+            self._reader.warm_up()
+        except BaseException:
+            self.close()
+            raise
+        width, height = self._reader.size
+        self._about = SourceAbout(f"stream {shown}", width, height, live=True)
+
+    @property
+    def about(self) -> SourceAbout:
+        """What is known of the stream; its controls stay with the phone that sends it."""
+        return replace(
+            self._about,
+            controls={
+                "exposure, gain, white balance, focus": "not offered",
+                "frame times": self._reader.clock.words,
+            },
+        )
+
+    def frames(self) -> Iterator[Frame]:
+        """Yield frames; raises DawnbeatError when the stream freezes or ends."""
+        return self._reader.frames()
+
+    def settle(self) -> None:
+        """A stream takes no orders: nothing to lock."""
+
+    def close(self) -> None:
+        """Hang up."""
+        self._reader.close()
+
+    def _open_in_time(self, open_capture: Callable[[str], Capture], url: str) -> Capture:
+        """Open in a thread of its own: a name look-up or a handshake can outlast the decoder's own limit."""
+        opening: Future[Capture] = Future()
+
+        def work() -> None:
+            try:
+                opening.set_result(open_capture(url))
+            except BaseException as error:
+                opening.set_exception(error)
+
+        threading.Thread(target=work, daemon=True, name="open stream").start()
+        wait([opening], ANSWER_LIMIT_S)
+        if not opening.done():
+            opening.add_done_callback(_release_late)
+            raise DawnbeatError(
+                f"{self._what} doesn't answer within {ANSWER_LIMIT_S:.0f} s: check the address, and that phone and "
+                "computer are in the same network"
+            )
+        try:
+            return opening.result()
+        except DawnbeatError:
+            raise
+        except BaseException:
+            raise DawnbeatError(f"{self._what} can't be opened: check the address") from None
+
+
+def _release_late(opening: Future[Capture]) -> None:
+    if opening.exception() is None:
+        opening.result().release()
+
+
+def shown_address(url: str) -> str:
+    """The address without user name, password and query, for people to read.
+
+    Raises DawnbeatError when it is no http, https or rtsp address.
+    """
+    try:
+        parts = urlsplit(url.strip())
+        host, port = parts.hostname, parts.port
+    except ValueError:
+        host, port, parts = None, None, urlsplit("")
+    if parts.scheme.lower() not in _SCHEMES or not host:
+        raise DawnbeatError("that is no address of a stream: it starts with http://, https:// or rtsp://")
+    place = f"[{host}]" if ":" in host else host
+    text = f"{parts.scheme.lower()}://{place}{f':{port}' if port else ''}{parts.path}"
+    return "".join(letter if letter.isprintable() else "?" for letter in text)
+
+
+def _open(url: str) -> Capture:
+    from dawnbeat.capture.address import open_address  # what speaks to networks is slow to import
+
+    return open_address(url.strip(), f"the stream {shown_address(url)}")

@@ -1,10 +1,12 @@
-"""The one place where OpenCV is imported: late, and quietly."""
+"""The one place where OpenCV is imported, late and quietly; and what of it the sources use."""
 
 from __future__ import annotations
 
 import os
 import threading
 from typing import Any, Protocol
+
+import numpy as np
 
 from dawnbeat.capture.frames import Image
 from dawnbeat.shared.errors import DawnbeatError, one_line
@@ -51,3 +53,10 @@ def load_cv2() -> Any:
             cv2.setLogLevel(0)  # for a cv2 that somebody imported before us
         _loaded = cv2
         return cv2
+
+
+def three_channels(image: Image) -> Image:
+    """The picture with three channels, whatever the decoder gave."""
+    if image.ndim == 2:
+        image = image[:, :, np.newaxis]
+    return image if image.shape[2] == 3 else np.repeat(image[:, :, :1], 3, axis=2)

@@ -14,9 +14,11 @@ from statistics import median
 from types import TracebackType
 from typing import IO, Any
 
+import numpy as np
+
 from dawnbeat.capture.frames import Image, Sample, SourceAbout
+from dawnbeat.capture.opencv import load_cv2
 from dawnbeat.capture.recording import ABOUT, FORMAT_VERSION, TRACE, VIDEO, about_text, new_folder
-from dawnbeat.capture.video_writer import SmallVideo
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.files import open_private, sync_folder, write_private
 from dawnbeat.shared.installed import software_version
@@ -25,6 +27,9 @@ _HEADER = b"time_s,red,green,blue,covered,clipped\n"
 _SYNC_EVERY_S = 1.0
 _LOCK = ".being-taken"
 _NO_ROOM = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}
+_WIDEST = 160
+_TALLEST = 120
+_ASSUMED_RATE_HZ = 30.0
 
 
 def about_recording(source: SourceAbout, *, began: datetime | None = None, notes: str = "") -> dict[str, Any]:
@@ -102,9 +107,8 @@ class Recorder:
         time_s = round(sample.time_s, 6)
         if self._times_s and time_s <= self._times_s[-1]:
             raise DawnbeatError(f"the source gave a time that is not later than the one before ({time_s:.6f} s)")
-        clipped = max(sample.clipped_red, sample.clipped_green, sample.clipped_blue)
         row = (
-            f"{time_s:.6f},{sample.red:.5f},{sample.green:.5f},{sample.blue:.5f},{sample.covered:.4f},{clipped:.4f}\n"
+            f"{time_s:.6f},{sample.red:.5f},{sample.green:.5f},{sample.blue:.5f},{sample.covered:.4f},{sample.clipped:.4f}\n"
         ).encode()
         try:
             _write_all(self._descriptor, row)
@@ -219,3 +223,46 @@ def _lock(file: IO[bytes]) -> bool:
 def _write_all(descriptor: int, data: bytes) -> None:
     while data:
         data = data[os.write(descriptor, data) :]
+
+
+class SmallVideo:
+    """Frames shrunk to at most 160 x 120, at the best JPEG quality; the true times are in the trace."""
+
+    def __init__(self, path: Path, rate_hz: float | None) -> None:
+        self._path = path
+        self._rate_hz = rate_hz or _ASSUMED_RATE_HZ
+        self._cv2 = load_cv2()
+        self._writer: Any = None
+        self._size = (0, 0)
+
+    def write(self, image: Image) -> None:
+        """Append one frame; the first decides the size. Raises DawnbeatError when no video can be made."""
+        if self._writer is None:
+            self._open(image)
+        small = self._cv2.resize(image, self._size, interpolation=self._cv2.INTER_AREA)
+        self._writer.write(np.ascontiguousarray(small))
+
+    def close(self) -> None:
+        """Finish the file's index; raises OSError when the disk refuses it."""
+        if self._writer is not None:
+            self._writer.release()
+            self._writer = None
+            with self._path.open("rb+") as file:
+                os.fsync(file.fileno())
+
+    def _open(self, image: Image) -> None:
+        cv2 = self._cv2
+        height, width = image.shape[:2]
+        scale = min(1.0, _WIDEST / width, _TALLEST / height)
+        # Even sides, since colour is kept for pairs of pixels.
+        self._size = (max(2, round(width * scale / 2) * 2), max(2, round(height * scale / 2) * 2))
+        self._path.touch(mode=0o600, exist_ok=False)
+        code = cv2.VideoWriter_fourcc(*"MJPG")
+        for backend in (cv2.CAP_OPENCV_MJPEG, cv2.CAP_ANY):
+            writer = cv2.VideoWriter(str(self._path), backend, code, float(self._rate_hz), self._size)
+            if writer.isOpened():
+                writer.set(cv2.VIDEOWRITER_PROP_QUALITY, 100)
+                self._writer = writer
+                return
+            writer.release()
+        raise DawnbeatError(f"no video can be written to {self._path}: record without video")

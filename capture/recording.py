@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from dawnbeat.capture.frames import Frame, Sample, SourceAbout
 from dawnbeat.capture.trace_csv import read_times_csv, read_trace_csv, trace_csv_text
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.files import FOLDER_MODE, private_folder, sync_folder, write_private
@@ -174,6 +175,47 @@ def _read_about(path: Path) -> dict[str, Any]:
 
 
 def _video_trace(path: Path) -> Trace:
-    from dawnbeat.capture.video_file import trace_of_video  # OpenCV is slow to import and seldom needed
+    from dawnbeat.capture.video import trace_of_video  # OpenCV is slow to import and seldom needed
 
     return trace_of_video(path, times_beside(path))
+
+
+class RecordedTraceSource:
+    """Replays a trace as fast as it is taken. Times start at zero; gaps count as lost frames."""
+
+    def __init__(self, recording: Recording) -> None:
+        self._trace = recording.trace
+        self._about = SourceAbout(
+            camera=f"recording {recording.name}",
+            nominal_rate_hz=recording.trace.frame_rate_hz,
+            invented=recording.about.get("invented") is True,
+        )
+
+    @property
+    def about(self) -> SourceAbout:
+        """The name of the recording and its rate."""
+        return self._about
+
+    def frames(self) -> Iterator[Frame]:
+        """Yield one frame a row, from the first row on, each time it is called."""
+        from dawnbeat.capture.clock import DropCounter  # what it counts with is slow to import
+
+        trace = self._trace
+        drops = DropCounter()
+        for i in range(len(trace)):
+            time_s = float(trace.time_s[i] - trace.time_s[0])
+            colour = [float(value) for value in trace.colour[i]]
+            clipped = [0.0, 0.0, 0.0]
+            if trace.clipped is not None:
+                # The format keeps the worst channel, which is the brightest.
+                clipped[colour.index(max(colour))] = float(trace.clipped[i])
+            covered = 1.0 if trace.covered is None else float(trace.covered[i])
+            red, green, blue = colour
+            sample = Sample(time_s, red, green, blue, covered, *clipped)
+            yield Frame(time_s, drops.lost_before(time_s), None, sample)
+
+    def settle(self) -> None:
+        """What was recorded can't be changed any more."""
+
+    def close(self) -> None:
+        """Nothing to let go."""

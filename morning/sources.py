@@ -70,8 +70,7 @@ def open_phone(where: str = "", port: int | None = None) -> PhoneServer:
     where: one of this computer's addresses or network cards; empty for the usual one. Raises DawnbeatError where there
     is no network, or it can't be opened.
     """
-    from dawnbeat.capture.phone.addresses import addresses, chosen_address
-    from dawnbeat.capture.phone.certificate import certificate_for
+    from dawnbeat.capture.phone.identity import addresses, certificate_for, chosen_address
     from dawnbeat.capture.phone.server import PhoneServer
     from dawnbeat.journal.folder import data_folder
     from dawnbeat.morning.choices import config_folder
@@ -111,7 +110,7 @@ def taken_at(path: Path) -> datetime | None:
     Raises DawnbeatError when the word can't be understood, or the file can't be read.
     """
     refuse_intervals(path)
-    from dawnbeat.capture.creation_time import creation_time
+    from dawnbeat.capture.video import creation_time
 
     began = about_beside(path).get("began")
     if began is not None:
@@ -150,7 +149,7 @@ def _open_rehearsal(more: dict[str, Any]) -> FrameSource:
 
 
 def _open_address(words: str) -> FrameSource:
-    from dawnbeat.capture.stream import StreamSource
+    from dawnbeat.capture.live import StreamSource
 
     return StreamSource(words)
 
@@ -181,11 +180,11 @@ def _open_path(words: str) -> FrameSource:
         path = path / VIDEO
     refuse_intervals(path)
     if is_video(path):
-        from dawnbeat.capture.video_file import VideoFileSource
+        from dawnbeat.capture.video import VideoFileSource
 
         invented = is_shipped(path) or about_beside(path).get("invented") is True
         return VideoFileSource(path, times_beside(path), invented)
-    from dawnbeat.capture.recorded_trace import RecordedTraceSource
+    from dawnbeat.capture.recording import RecordedTraceSource
 
     inside = path.name == TRACE and path.with_name(ABOUT).exists()
     return RecordedTraceSource(read_recording(path.parent if inside else path))

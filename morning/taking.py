@@ -31,7 +31,7 @@ from dawnbeat.shared.trace import Trace
 
 if TYPE_CHECKING:
     from dawnbeat.capture.contact import Contact
-    from dawnbeat.capture.feed import Frames
+    from dawnbeat.capture.frames import Frames
     from dawnbeat.capture.recorder import FolderLock, Recorder
     from dawnbeat.morning.background import LiveFigures
     from dawnbeat.signal.live import LiveView
@@ -156,7 +156,7 @@ class _Stamped:
 
 
 def _feed(source: FrameSource) -> Frames:
-    from dawnbeat.capture.feed import Feed
+    from dawnbeat.capture.frames import Feed
 
     return Feed(source)
 
@@ -253,7 +253,7 @@ class _Loop:
         self._feed = taking._make_feed(source)
 
     def run(self) -> Ended:
-        from dawnbeat.capture.feed import End
+        from dawnbeat.capture.frames import End
 
         taking, heard_s = self.taking, self.taking._monotonic()
         while True:
@@ -354,8 +354,7 @@ class _Loop:
         sample = replace(sample, time_s=frame.time_s - self._start_s)
         if self.recorder is not None:
             self.recorder.write(sample, frame.image)
-        clipped = max(sample.clipped_red, sample.clipped_green, sample.clipped_blue)
-        self.rows.extend((sample.time_s, sample.red, sample.green, sample.blue, sample.covered, clipped))
+        self.rows.extend((sample.time_s, sample.red, sample.green, sample.blue, sample.covered, sample.clipped))
         if self._counted is not None:
             self._counted.add(frame.time_s, sample.red, sample.green, sample.blue)
 

@@ -66,7 +66,7 @@ def take(folder: Path, theme: str) -> None:
 
 def take_way_of_the_phone(window: MainWindow, context: AppContext, path: Path) -> None:
     """The code and the address, with an address that leads nowhere."""
-    from dawnbeat.capture.phone.addresses import Address
+    from dawnbeat.capture.phone.identity import Address
     from dawnbeat.capture.phone.link import News
     from dawnbeat.ui.window.read.page import ReadPage
 
@@ -90,7 +90,7 @@ def take_page_of_the_phone(path: Path) -> None:
     """The page on the phone: before, while it measures, and with the finger off."""
     import shutil
 
-    from dawnbeat.capture.phone.certificate import certificate_for
+    from dawnbeat.capture.phone.identity import certificate_for
     from dawnbeat.capture.phone.server import PhoneServer
     from dawnbeat.capture.phone.source import wait_for_phone
     from tests.capture.phone.browser import NAMES, chromium

@@ -19,11 +19,16 @@ from pathlib import Path
 from typing import Any
 
 from dawnbeat.capture.patches import skin_numbers
-from dawnbeat.capture.phone.certificate import Certificate
+from dawnbeat.capture.phone.identity import Certificate, needed
 from dawnbeat.capture.phone.link import Link, News
-from dawnbeat.capture.phone.messages import MOST_CHUNK_BYTES, MOST_TEXT_BYTES, OFFSET_BYTES, RefusedError, message_from
-from dawnbeat.capture.phone.needs import needed
-from dawnbeat.capture.phone.upload import Upload
+from dawnbeat.capture.phone.messages import (
+    MOST_CHUNK_BYTES,
+    MOST_TEXT_BYTES,
+    OFFSET_BYTES,
+    RefusedError,
+    Upload,
+    message_from,
+)
 from dawnbeat.shared.errors import DawnbeatError, one_line
 
 _log = logging.getLogger(__name__)

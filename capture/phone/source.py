@@ -9,12 +9,11 @@ from datetime import datetime
 from typing import Any
 
 from dawnbeat.capture.clock import DropCounter
-from dawnbeat.capture.creation_time import creation_time
 from dawnbeat.capture.frames import Frame, FrameSource, Sample, SourceAbout
 from dawnbeat.capture.phone.link import News
 from dawnbeat.capture.phone.messages import PhoneFrame
 from dawnbeat.capture.phone.server import FIREWALL, PhoneServer
-from dawnbeat.capture.video_file import VideoFileSource
+from dawnbeat.capture.video import VideoFileSource, creation_time
 from dawnbeat.shared.errors import DawnbeatError
 
 # The phone keeps what it could not send; a network that is gone for a minute must not end a reading.

@@ -14,10 +14,10 @@ import pytest
 
 from dawnbeat.capture.address import MOST_BYTES, jpeg_size
 from dawnbeat.capture.frames import Frame
-from dawnbeat.capture.stream import StreamSource
+from dawnbeat.capture.live import StreamSource
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.installed import shipped_recording
-from tests.capture.test_stream import pictures, server
+from tests.capture.test_live import pictures, server
 
 MULTIPART = "HTTP/1.0 200 OK\r\nContent-Type: multipart/x-mixed-replace; boundary=next\r\n\r\n"
 Answer = Callable[[socket.socket, threading.Event], None]

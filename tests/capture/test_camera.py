@@ -2,12 +2,12 @@ from __future__ import annotations
 
 import itertools
 import threading
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from dawnbeat.capture.camera import CameraSource
-from dawnbeat.capture.controls import LOCKED, NOT_OFFERED, NOT_TAKEN
+from dawnbeat.capture.camera import LOCKED, NOT_OFFERED, NOT_TAKEN, CameraSource, list_cameras
 from dawnbeat.capture.frames import Frame
 from dawnbeat.shared.errors import DawnbeatError
 from tests.capture import fakes
@@ -26,6 +26,10 @@ def camera(capture: FakeCapture, platform: str = "linux") -> CameraSource:
 
 def take(source: CameraSource, count: int) -> list[Frame]:
     return list(itertools.islice(source.frames(), count))
+
+
+def rate_hz(source: CameraSource) -> float:
+    return 1.0 / float(np.median(np.diff([frame.time_s for frame in take(source, 20)])))
 
 
 def test_frame_times_are_the_drivers_own_and_start_at_zero() -> None:
@@ -63,7 +67,7 @@ def test_a_driver_clock_that_breaks_mid_way_makes_no_jump() -> None:
 def test_sixty_frames_a_second_are_kept_where_the_camera_gives_them() -> None:
     capture = FakeCapture(FakeClock(), max_rate_hz=60.0)
     source = camera(capture)
-    assert source.pace.rate_hz == pytest.approx(60.0, rel=0.05)
+    assert rate_hz(source) == pytest.approx(60.0, rel=0.05)
     assert source.about.nominal_rate_hz == 60.0
     assert (fakes.FPS, 30.0) not in capture.asked
     assert all(prop != fakes.FOURCC for prop, _ in capture.asked)
@@ -71,7 +75,7 @@ def test_sixty_frames_a_second_are_kept_where_the_camera_gives_them() -> None:
 
 def test_compressed_frames_are_asked_for_where_plain_ones_come_slower() -> None:
     capture = FakeCapture(FakeClock(), max_rate_hz=60.0, plain_rate_hz=30.0)
-    assert camera(capture).pace.rate_hz == pytest.approx(60.0, rel=0.05)
+    assert rate_hz(camera(capture)) == pytest.approx(60.0, rel=0.05)
     assert capture.values[fakes.FOURCC] == fakes.MJPG
 
 
@@ -79,13 +83,13 @@ def test_a_promise_of_sixty_that_is_not_kept_falls_back_to_thirty() -> None:
     capture = FakeCapture(FakeClock(), max_rate_hz=60.0, real_rate_hz=30.0)
     source = camera(capture)
     assert source.about.nominal_rate_hz == 30.0
-    assert source.pace.rate_hz == pytest.approx(30.0, rel=0.05)
+    assert rate_hz(source) == pytest.approx(30.0, rel=0.05)
 
 
 def test_thirty_are_asked_for_where_sixty_do_not_come() -> None:
     capture = FakeCapture(FakeClock(), max_rate_hz=30.0)
     source = camera(capture)
-    assert source.pace.rate_hz == pytest.approx(30.0, rel=0.05)
+    assert rate_hz(source) == pytest.approx(30.0, rel=0.05)
     assert capture.asked[-1] == (fakes.FPS, 30.0)
     assert capture.values[fakes.FOURCC] == fakes.YUYV  # plain frames again, once they are fast enough
 
@@ -206,3 +210,59 @@ def test_trying_the_locks_leaves_the_automatics_on() -> None:
     assert camera(capture).try_locks()["exposure"] == LOCKED
     assert capture.values[fakes.AUTO_EXPOSURE] == 3.0
     assert capture.values[fakes.AUTO_WB] == 1.0
+
+
+def node(sysfs: Path, number: int, name: str, index: int = 0) -> None:
+    folder = sysfs / f"video{number}"
+    folder.mkdir()
+    (folder / "name").write_text(name + "\n")
+    (folder / "index").write_text(f"{index}\n")
+
+
+def test_each_camera_is_listed_with_what_it_really_does(tmp_path: Path) -> None:
+    node(tmp_path, 0, "Invented Webcam: one")
+    node(tmp_path, 1, "Invented Webcam: one", index=1)  # its metadata
+    node(tmp_path, 10, "Another\x07")
+    clock = FakeClock()
+    captures: dict[int, FakeCapture] = {}
+
+    def open_camera(index: int) -> CameraSource:
+        captures[index] = FakeCapture(clock, jitter_ms=3.0, missing=frozenset({fakes.AUTOFOCUS}))
+        return CameraSource(
+            index,
+            open_capture=lambda i: captures[i],
+            monotonic=clock,
+            sleep=clock.sleep,
+            platform="linux",
+        )
+
+    found = list_cameras(open_camera=open_camera, platform="linux", sysfs=tmp_path, monotonic=clock)
+    assert [(camera.index, camera.name) for camera in found] == [
+        (0, "Invented Webcam: one"),
+        (10, "Another?"),
+    ]
+    camera = found[0]
+    assert (camera.width, camera.height, camera.problem) == (64, 48, None)
+    assert camera.rate_hz == pytest.approx(30.0, rel=0.1)
+    assert camera.jitter_ms == pytest.approx(3.95, abs=0.5)  # steps between frames that swing by 3 ms
+    assert camera.locks["exposure"] == LOCKED
+    assert camera.locks["focus"] == NOT_OFFERED
+    assert all(capture.released for capture in captures.values())
+
+
+def test_a_camera_that_cannot_be_used_says_why(tmp_path: Path) -> None:
+    node(tmp_path, 3, "Busy")
+
+    def refuse(index: int) -> CameraSource:
+        raise DawnbeatError(f"camera {index} can't be opened")
+
+    (camera,) = list_cameras(open_camera=refuse, platform="linux", sysfs=tmp_path)
+    assert (camera.index, camera.rate_hz, camera.problem) == (3, None, "camera 3 can't be opened")
+
+
+@pytest.mark.parametrize("platform", ["linux", "win32", "darwin"])
+def test_without_a_camera_the_list_is_empty(tmp_path: Path, platform: str) -> None:
+    def refuse(index: int) -> CameraSource:
+        raise DawnbeatError("there is none")
+
+    assert list_cameras(open_camera=refuse, platform=platform, sysfs=tmp_path / "nowhere") == []

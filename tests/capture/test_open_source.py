@@ -9,13 +9,12 @@ import numpy as np
 import pytest
 
 from dawnbeat.capture.frames import Frame, SourceAbout
-from dawnbeat.capture.recorded_trace import RecordedTraceSource
-from dawnbeat.capture.recording import write_recording
-from dawnbeat.capture.video_file import VideoFileSource
+from dawnbeat.capture.recording import RecordedTraceSource, write_recording
+from dawnbeat.capture.video import VideoFileSource
 from dawnbeat.morning.sources import open_source
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import Trace
-from tests.capture.test_video_file import film
+from tests.capture.test_video import film
 
 
 @pytest.fixture
@@ -30,7 +29,7 @@ def test_a_number_is_a_camera(monkeypatch: pytest.MonkeyPatch, words: str, index
 
 
 def test_an_address_is_a_stream(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("dawnbeat.capture.stream.StreamSource", lambda url: url)
+    monkeypatch.setattr("dawnbeat.capture.live.StreamSource", lambda url: url)
     assert open_source("http://phone/video") == "http://phone/video"  # type: ignore[comparison-overlap]
 
 

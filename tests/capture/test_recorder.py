@@ -15,7 +15,7 @@ import pytest
 from dawnbeat.capture.frames import Sample, SourceAbout
 from dawnbeat.capture.recorder import Recorder, about_recording
 from dawnbeat.capture.recording import read_recording, times_beside
-from dawnbeat.capture.video_file import trace_of_video
+from dawnbeat.capture.video import trace_of_video
 from dawnbeat.shared.errors import DawnbeatError
 from tests.capture.scenes import as_frame, webcam_finger
 

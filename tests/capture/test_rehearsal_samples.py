@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from dawnbeat.capture.recording import read_recording
-from dawnbeat.capture.video_file import VideoFileSource
+from dawnbeat.capture.video import VideoFileSource
 from dawnbeat.recordings.invented.samples import (
     REHEARSAL,
     REHEARSAL_BEATS,

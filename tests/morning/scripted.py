@@ -7,8 +7,7 @@ from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
 
-from dawnbeat.capture.feed import SOURCE_ENDED, End
-from dawnbeat.capture.frames import Frame, FrameSource, Sample, SourceAbout
+from dawnbeat.capture.frames import SOURCE_ENDED, End, Frame, FrameSource, Sample, SourceAbout
 from dawnbeat.recordings.invented.rhythm import Rhythm
 from dawnbeat.recordings.invented.scenario import Scenario
 from dawnbeat.shared.errors import DawnbeatError

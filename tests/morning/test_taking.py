@@ -14,9 +14,8 @@ import pytest
 
 from dawnbeat.capture import recorder as recorders
 from dawnbeat.capture.frames import Frame, FrameSource, SourceAbout
-from dawnbeat.capture.recorded_trace import RecordedTraceSource
 from dawnbeat.capture.recorder import is_being_taken
-from dawnbeat.capture.recording import read_recording, write_recording
+from dawnbeat.capture.recording import RecordedTraceSource, read_recording, write_recording
 from dawnbeat.morning.flow import LOST, NOBODY, SLEPT, TIME_UP, Plan, plan_without_buttons
 from dawnbeat.morning.reading_text import ended_sentence, gentle
 from dawnbeat.morning.taking import SILENT, STOPPED, Order, Snapshot, Taken, Taking

@@ -2,13 +2,13 @@ from __future__ import annotations
 
 import pytest
 
-from dawnbeat.capture import devices
-from dawnbeat.capture.devices import CameraAbout
+from dawnbeat.capture import camera
+from dawnbeat.capture.camera import CameraAbout
 from tests.ui.command_line import CommandLine
 
 
 def test_without_a_camera_the_answer_says_how_to_go_on(cli: CommandLine, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(devices, "list_cameras", lambda seconds: [])
+    monkeypatch.setattr(camera, "list_cameras", lambda seconds: [])
     out = cli("cameras").fine()
     assert "No camera found" in out
     assert "dawnbeat read --source rehearsal" in out
@@ -25,7 +25,7 @@ def test_cameras_are_listed_with_pace_locks_and_problems(cli: CommandLine, monke
             CameraAbout(2, "Broken lens", problem="another program uses it: close it"),
         ]
 
-    monkeypatch.setattr(devices, "list_cameras", two)
+    monkeypatch.setattr(camera, "list_cameras", two)
     out = cli("cameras", "--seconds", 1.5).fine()
     assert asked_s == [1.5]
     for words in ("Lens [left]", "640 x 480", "30.0", "3.1", "exposure: locked", "focus: not offered"):

@@ -123,7 +123,7 @@ def test_ctrl_c_anywhere_ends_with_one_line(cli: CommandLine, monkeypatch: pytes
     def interrupted(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("dawnbeat.capture.devices.list_cameras", interrupted)
+    monkeypatch.setattr("dawnbeat.capture.camera.list_cameras", interrupted)
     said = cli("cameras")
     assert (said.code, said.err) == (130, "dawnbeat: stopped\n")
 
@@ -134,7 +134,7 @@ def test_a_fault_of_our_own_is_not_dressed_up_as_a_mistake_of_the_user(
     def broken(*_: object) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr("dawnbeat.capture.devices.list_cameras", broken)
+    monkeypatch.setattr("dawnbeat.capture.camera.list_cameras", broken)
     with pytest.raises(ZeroDivisionError):
         main.run(["cameras"])
 

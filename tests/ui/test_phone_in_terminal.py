@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 from rich.console import Console
 
-from dawnbeat.capture.phone import addresses
-from dawnbeat.capture.phone.addresses import Address
+from dawnbeat.capture.phone import identity
+from dawnbeat.capture.phone.identity import Address
 from dawnbeat.capture.phone.source import PhoneSource
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.commands.phone_code import code_in_letters, phone_in_terminal
@@ -26,8 +26,8 @@ from tests.capture.phone.test_server import HELLO, device, status
 def _own_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     listed = [Address("127.0.0.1", "wlan0", usual=True), Address("127.0.0.2", "eth0")]
     monkeypatch.setenv("DAWNBEAT_HOME", str(tmp_path / "home"))
-    monkeypatch.setattr(addresses, "_reachable", lambda ip: True)
-    monkeypatch.setattr(addresses, "_of_this_computer", lambda: listed)
+    monkeypatch.setattr(identity, "_reachable", lambda ip: True)
+    monkeypatch.setattr(identity, "_of_this_computer", lambda: listed)
 
 
 def come(url: str, *messages: object) -> None:

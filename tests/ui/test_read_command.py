@@ -17,8 +17,7 @@ import numpy as np
 import pytest
 
 from dawnbeat.capture.frames import Frame
-from dawnbeat.capture.recorded_trace import RecordedTraceSource
-from dawnbeat.capture.recording import read_recording, write_recording
+from dawnbeat.capture.recording import RecordedTraceSource, read_recording, write_recording
 from dawnbeat.journal import store
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning import sources

@@ -17,7 +17,7 @@ def cameras(
     """
     from rich.table import Table
 
-    from dawnbeat.capture.devices import list_cameras
+    from dawnbeat.capture.camera import list_cameras
     from dawnbeat.ui.report import console
 
     if not 0.5 <= seconds <= 30.0:

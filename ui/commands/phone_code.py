@@ -5,7 +5,6 @@ from __future__ import annotations
 import sys
 from typing import TYPE_CHECKING
 
-from dawnbeat.capture.phone.needs import needed
 from dawnbeat.shared.errors import DawnbeatError
 
 if TYPE_CHECKING:
@@ -23,7 +22,7 @@ def phone_in_terminal(where: str, screen: Console | None = None) -> FrameSource:
     """
     from rich.text import Text
 
-    from dawnbeat.capture.phone.addresses import addresses
+    from dawnbeat.capture.phone.identity import addresses, needed
     from dawnbeat.capture.phone.source import wait_for_phone
     from dawnbeat.morning.reading_text import LAMP, PHONE_WARNING, phone_line
     from dawnbeat.morning.sources import open_phone
@@ -64,6 +63,8 @@ def phone_in_terminal(where: str, screen: Console | None = None) -> FrameSource:
 
 def code_in_letters(url: str) -> str:
     """The code of an address in half blocks."""
+    from dawnbeat.capture.phone.identity import needed
+
     rows = [[bool(module) for module in row] for row in needed("segno").make(url, micro=False).matrix_iter(border=2)]
     if len(rows) % 2:
         rows.append([False] * len(rows[0]))

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from dawnbeat.capture.phone.certificate import certificate_for
+from dawnbeat.capture.phone.identity import certificate_for
 from dawnbeat.capture.phone.server import PhoneServer
 
 Serve = Callable[..., PhoneServer]

@@ -14,7 +14,7 @@ from typing import Any
 import aiohttp
 import pytest
 
-from dawnbeat.capture.phone.certificate import certificate_for
+from dawnbeat.capture.phone.identity import certificate_for
 from dawnbeat.capture.phone.server import PhoneServer
 from dawnbeat.capture.phone.source import PhoneSource, wait_for_phone
 from dawnbeat.shared.errors import DawnbeatError

@@ -17,8 +17,8 @@ from PySide6.QtCore import QDateTime, QMimeData, QPointF, Qt, QUrl
 from PySide6.QtGui import QDropEvent
 from pytestqt.qtbot import QtBot
 
-from dawnbeat.capture.phone import addresses
-from dawnbeat.capture.phone.addresses import Address
+from dawnbeat.capture.phone import identity
+from dawnbeat.capture.phone.identity import Address
 from dawnbeat.capture.phone.link import News
 from dawnbeat.morning.reading_text import phone_line
 from dawnbeat.ui.window.parts.context import AppContext
@@ -33,8 +33,8 @@ SAMPLE = Path(__file__).parents[3] / "recordings" / "calm-morning"
 def networks(monkeypatch: pytest.MonkeyPatch) -> list[Address]:
     """The networks of this computer; only its own loopback address, which no phone reaches, is opened in tests."""
     listed = [Address("127.0.0.1", "wlan0", usual=True), Address("127.0.0.2", "eth0")]
-    monkeypatch.setattr(addresses, "_reachable", lambda ip: True)
-    monkeypatch.setattr(addresses, "_of_this_computer", lambda: listed)
+    monkeypatch.setattr(identity, "_reachable", lambda ip: True)
+    monkeypatch.setattr(identity, "_of_this_computer", lambda: listed)
     return listed
 
 
@@ -111,7 +111,7 @@ def test_leaving_the_page_closes_the_address(qtbot: QtBot, page: ReadPage, netwo
 
 
 def test_a_computer_without_a_network_says_so(qtbot: QtBot, page: ReadPage, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(addresses, "_of_this_computer", list)
+    monkeypatch.setattr(identity, "_of_this_computer", list)
     page.start.use_phone.click()
     qtbot.waitUntil(lambda: "no address in a network" in page.start.trouble.text(), timeout=10_000)
     assert page.stack.currentWidget() is page.start

@@ -8,14 +8,13 @@ from PySide6.QtCore import QRectF, QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QColor, QPainter, QPaintEvent
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QScrollArea, QSizePolicy, QVBoxLayout, QWidget
 
-from dawnbeat.capture.phone.needs import needed
 from dawnbeat.morning.reading_text import LAMP, PHONE_WARNING, phone_line
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, labelled
 from dawnbeat.ui.window.read.widgets import Painted, button, label, say_in
 
 if TYPE_CHECKING:
-    from dawnbeat.capture.phone.addresses import Address
+    from dawnbeat.capture.phone.identity import Address
     from dawnbeat.capture.phone.server import PhoneServer
     from dawnbeat.ui.window.parts.work import Work
 
@@ -58,7 +57,7 @@ class PhoneView(QWidget):
 
     def begin(self, where: str) -> None:
         """Open an address off the window's thread. where: one of this computer's, else the usual one."""
-        from dawnbeat.capture.phone.addresses import addresses
+        from dawnbeat.capture.phone.identity import addresses, needed
         from dawnbeat.morning.sources import open_phone
 
         def opened() -> tuple[PhoneServer, list[Address]]:
@@ -185,6 +184,8 @@ class Code(Painted):
 
     def show_address(self, url: str) -> None:
         """Draw the code of this address; empty for none."""
+        from dawnbeat.capture.phone.identity import needed
+
         code = needed("segno").make(url, micro=False, error="m") if url else None
         self._rows = [] if code is None else [bytes(row) for row in code.matrix_iter(border=_QUIET_MODULES)]
         self.setAccessibleDescription(url)

@@ -351,7 +351,7 @@ def _note(words: str) -> QLabel:
 
 
 def _cameras(task: Task) -> str:
-    from dawnbeat.capture.devices import list_cameras
+    from dawnbeat.capture.camera import list_cameras
 
     lines = []
     for camera in list_cameras():

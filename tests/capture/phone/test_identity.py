@@ -10,8 +10,7 @@ import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes
 
-from dawnbeat.capture.phone.addresses import Address, addresses, chosen_address
-from dawnbeat.capture.phone.certificate import FILE, certificate_for
+from dawnbeat.capture.phone.identity import FILE, Address, addresses, certificate_for, chosen_address
 from dawnbeat.shared.errors import DawnbeatError
 
 NOW = datetime.now(UTC)

@@ -6,8 +6,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from dawnbeat.capture.feed import SOURCE_ENDED, End, Feed
-from dawnbeat.capture.frames import Frame, Sample
+from dawnbeat.capture.frames import SOURCE_ENDED, End, Feed, Frame, Sample
 from tests.capture.fakes import VANISHED, FakeSource
 
 

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 import pytest
 
-from dawnbeat.capture.stream import StreamSource, shown_address
+from dawnbeat.capture.live import StreamSource, shown_address
 from dawnbeat.shared.errors import DawnbeatError
 from tests.capture.fakes import FakeCapture, FakeClock
 
