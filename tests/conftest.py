@@ -4,8 +4,10 @@ from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
+import hypothesis
 import numpy as np
 import pytest
+from pytestqt.qtbot import QtBot
 
 from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.mornings import invented_analysis
@@ -14,6 +16,14 @@ from dawnbeat.shared.reading import Analysis
 
 Taken = Callable[..., Circumstances]
 Analysed = Callable[..., Analysis]
+
+# Patience: a machine with other work to do takes its time, and a test that waits in vain fails all the same.
+PATIENCE_MS = 60_000
+hypothesis.settings.register_profile("patient", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow])
+hypothesis.settings.load_profile("patient")
+for wait in (QtBot.waitUntil, QtBot.waitSignal):
+    assert wait.__kwdefaults__["timeout"] < PATIENCE_MS
+    wait.__kwdefaults__["timeout"] = PATIENCE_MS
 
 
 @pytest.fixture

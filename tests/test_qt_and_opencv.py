@@ -44,7 +44,7 @@ def environment(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, 
 def what_a_window_says(environment: dict[str, str], *lines: str) -> str:
     """Run these lines in a Python of their own, then open a window; gives the platform and Qt's variables."""
     code = "\n".join((*lines, _OPEN))
-    done = subprocess.run([sys.executable, "-c", code], env=environment, capture_output=True, text=True, timeout=60)
+    done = subprocess.run([sys.executable, "-c", code], env=environment, capture_output=True, text=True, timeout=120)
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
     return done.stdout.strip()

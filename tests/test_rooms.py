@@ -95,7 +95,13 @@ def test_no_room_has_an_init_file():
 def python(*arguments: str) -> subprocess.CompletedProcess[str]:
     environment = {**os.environ, "PYTHONPATH": "", "QT_QPA_PLATFORM": "offscreen"}
     return subprocess.run(
-        [sys.executable, *arguments], cwd=ROOT, env=environment, capture_output=True, text=True, timeout=60, check=False
+        [sys.executable, *arguments],
+        cwd=ROOT,
+        env=environment,
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
     )
 
 

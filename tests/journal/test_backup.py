@@ -305,7 +305,7 @@ def test_a_killed_restore_leaves_the_old_journal_or_the_restored_one(
     present = everything(filled.home)
     filled.close()
     done = subprocess.run(
-        [sys.executable, "-c", RESTORER, str(zipped), str(filled.home), stop_at], check=False, timeout=60
+        [sys.executable, "-c", RESTORER, str(zipped), str(filled.home), stop_at], check=False, timeout=120
     )
     assert done.returncode == -9
     found = everything(filled.home)

@@ -56,7 +56,7 @@ def save_in_a_process(home: Path, recording: str, stop_at: str = "", limit: int 
         [sys.executable, "-c", SAVER, str(home), recording, stop_at, str(limit)],
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=120,
         check=False,
     )
     assert "Traceback" not in done.stderr, done.stderr

@@ -71,7 +71,7 @@ def by_window(home: Path, monkeypatch: pytest.MonkeyPatch, qtbot: QtBot) -> Read
     page = ReadPage(context)
     qtbot.addWidget(page)
     page.begin()
-    qtbot.waitUntil(lambda: page._result is not None and page.result.kept is not None, timeout=60_000)
+    qtbot.waitUntil(lambda: page._result is not None and page.result.kept is not None)
     context.background.stop()
     context.journal.close()
     return page

@@ -183,7 +183,7 @@ def test_the_database_is_opened_by_the_sqlite3_command(tmp_path: Path) -> None:
             capture_output=True,
             text=True,
             check=True,
-            timeout=30,
+            timeout=120,
         )
         return done.stdout.splitlines()
 

@@ -50,7 +50,7 @@ def test_stopping_or_closing_ends_the_processes_at_once(close: bool) -> None:
         sleeping.stop()
         assert list(results) == []
     for each in began:
-        each.join(10.0)
+        each.join(120.0)
     assert not any(each.is_alive() for each in began)
 
 

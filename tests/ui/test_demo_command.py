@@ -23,7 +23,7 @@ def _files(folder: Path) -> set[Path]:
 def shown(process: Callable[..., Popen[str]], place: Path) -> str:
     """What the demo says as a process of its own, without a display, from a folder of no meaning."""
     started = process("demo", "--no-window", "--out", place / "my demo")
-    out, err = started.communicate(timeout=60)
+    out, err = started.communicate(timeout=120)
     assert (started.returncode, err) == (0, "")
     return out
 

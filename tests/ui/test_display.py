@@ -44,7 +44,7 @@ def test_the_command_without_a_display_ends_with_one_line_and_code_2():
     clean = {k: v for k, v in os.environ.items() if k not in ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM")}
     done = subprocess.run(
         [sys.executable, "-c", "from dawnbeat.ui.main import main; main()"],
-        env=clean, capture_output=True, text=True, timeout=60,
+        env=clean, capture_output=True, text=True, timeout=120,
     )  # fmt: skip
     assert done.returncode == 2
     assert done.stdout == ""

@@ -160,7 +160,7 @@ def test_an_output_that_takes_nothing_costs_no_reading(place: Path, samples: Pat
         os.close(reads)
         target = os.fdopen(writes, "w")
     with target:
-        done = subprocess.run(command, stdout=target, stderr=subprocess.PIPE, text=True, timeout=60, check=False)
+        done = subprocess.run(command, stdout=target, stderr=subprocess.PIPE, text=True, timeout=120, check=False)
     (kept,) = _kept(place)
     assert f"is kept as reading {kept.id}" in done.stderr
     assert done.stderr.count("\n") == 1
@@ -325,7 +325,7 @@ def test_ctrl_c_during_a_reading_keeps_and_saves_it(process: Callable[..., Popen
             break
         time.sleep(0.05)
     started.send_signal(signal.SIGINT)
-    out, err = started.communicate(timeout=20)
+    out, err = started.communicate(timeout=120)
     assert (started.returncode, err) == (0, "")
     with Journal.open(other) as journal:
         (kept,) = journal.readings()

@@ -232,14 +232,14 @@ def test_nothing_to_replay_is_a_mistake(cli: CommandLine) -> None:
 
 
 def test_as_a_process_the_answer_is_one_line_and_the_code_is_two(process: Callable[..., Popen[str]]) -> None:
-    out, err = (started := process("replay", "missing.csv")).communicate(timeout=30)
+    out, err = (started := process("replay", "missing.csv")).communicate(timeout=120)
     assert (started.returncode, out) == (2, "")
     assert err.splitlines() == ["dawnbeat: can't read missing.csv: No such file or directory"]
 
 
 def test_as_a_process_several_recordings_come_in_order(process: Callable[..., Popen[str]], samples: Path) -> None:
     names = [samples / name for name in ("other", "calm", "empty.csv", "other")]
-    out, err = (started := process("replay", "--json", *names)).communicate(timeout=60)
+    out, err = (started := process("replay", "--json", *names)).communicate(timeout=120)
     assert started.returncode == 2
     assert len(err.splitlines()) == 1
     assert [json.loads(line)["recording"] for line in out.splitlines()] == [str(names[i]) for i in (0, 1, 3)]
@@ -252,7 +252,7 @@ def test_ctrl_c_ends_a_replay_of_several_with_one_line(process: Callable[..., Po
     started.stdout.readline()
     started.send_signal(signal.SIGINT)
     began_s = time.monotonic()
-    _, err = started.communicate(timeout=30)
+    _, err = started.communicate(timeout=120)
     assert time.monotonic() - began_s < 10.0
     assert started.returncode == 130
     assert err.splitlines() == ["dawnbeat: stopped"]
@@ -263,7 +263,7 @@ def test_a_reader_that_has_enough_hears_no_complaint(samples: Path) -> None:
     words = "from dawnbeat.ui.main import main; main()"
     three = " ".join([f'"{samples}/calm"'] * 3)
     line = f'"{sys.executable}" -c "{words}" replay --json {three} | head -c 9'
-    done = run(["sh", "-c", line], capture_output=True, text=True, timeout=60, check=True)
+    done = run(["sh", "-c", line], capture_output=True, text=True, timeout=120, check=True)
     assert done.stdout == '{"recordi'
     assert done.stderr == ""
 

@@ -90,7 +90,7 @@ class Keyboard:
             env={**os.environ, "DISPLAY": self.display},
             capture_output=True,
             text=True,
-            timeout=20,
+            timeout=120,
         )
         assert done.returncode == 0, (words, done.stderr)
         return done.stdout

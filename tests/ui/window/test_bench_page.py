@@ -46,8 +46,8 @@ def page(qtbot: QtBot, context: AppContext) -> Iterator[BenchPage]:
 
 def open_sample(qtbot: QtBot, page: BenchPage, name: str) -> None:
     page.open([SAMPLES / name])
-    qtbot.waitUntil(lambda: page.run is not None and page.run.recording.name == name, timeout=10_000)
-    qtbot.waitUntil(lambda: not page.context.background.busy, timeout=10_000)
+    qtbot.waitUntil(lambda: page.run is not None and page.run.recording.name == name)
+    qtbot.waitUntil(lambda: not page.context.background.busy)
 
 
 def test_only_what_runs_and_the_newest_wish_are_worked_on(qtbot: QtBot) -> None:
@@ -287,7 +287,7 @@ def test_it_compares_with_a_second_detector(qtbot: QtBot, page: BenchPage) -> No
     open_sample(qtbot, page, "calm-morning")
     page.tabs.setCurrentWidget(page.compare)
     page.compare.compare_with(OPINION)
-    qtbot.waitUntil(lambda: page.compare.found is not None and "neurokit2" in page.compare.told.text(), timeout=20_000)
+    qtbot.waitUntil(lambda: page.compare.found is not None and "neurokit2" in page.compare.told.text())
     assert page.compare.found is not None
     assert page.compare.found.matched_b == 1.0
 

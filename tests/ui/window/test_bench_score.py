@@ -84,7 +84,7 @@ def test_a_folder_is_scored_in_other_processes(qtbot: QtBot, context: AppContext
     view.score([SAMPLES / "calm-morning", SAMPLES / "poor-light", SAMPLES / "nowhere"])
     assert view.running
     assert view.stop.isEnabled()
-    qtbot.waitUntil(lambda: not view.running and len(view.model.rows) == 3, timeout=60_000)
+    qtbot.waitUntil(lambda: not view.running and len(view.model.rows) == 3)
     assert {each.path.name: each.usable for each in view.model.rows} == {
         "calm-morning": True,
         "poor-light": False,

@@ -36,6 +36,7 @@ def window(qtbot: QtBot, context: AppContext) -> Iterator[MainWindow]:
     made.show()
     made.activateWindow()
     qtbot.waitUntil(made.isActiveWindow)
+    qtbot.waitUntil(lambda: made.current == "mornings")
     yield made
     context.background.stop()
 

@@ -95,7 +95,7 @@ def test_the_real_reading_runs_behind_the_page(qtbot: QtBot, context: AppContext
     qtbot.addWidget(page)
     page.show()
     page.start.main.click()
-    qtbot.waitUntil(lambda: page.stack.currentWidget() is page._result, timeout=30_000)
+    qtbot.waitUntil(lambda: page.stack.currentWidget() is page._result)
     (saved,) = context.journal.readings()
     assert saved.duration_s == pytest.approx(8.0, abs=0.1)
     assert not saved.verdict.usable
@@ -267,7 +267,7 @@ def test_what_the_terminal_says_of_a_missing_camera_stays_in_the_terminal(qtbot:
     qtbot.addWidget(page)
     page.show()
     page.start.main.click()
-    qtbot.waitUntil(lambda: page.capture is None, timeout=10_000)
+    qtbot.waitUntil(lambda: page.capture is None)
     assert page.start.trouble.text() == "There is no camera 0."
 
 

@@ -57,7 +57,7 @@ def listens(ip: str, port: int) -> bool:
 
 def opened(qtbot: QtBot, page: ReadPage) -> tuple[str, int]:
     page.start.use_phone.click()
-    qtbot.waitUntil(lambda: page._server is not None, timeout=10_000)
+    qtbot.waitUntil(lambda: page._server is not None)
     assert page._server is not None
     return page._server.ip, page._server.port
 
@@ -87,7 +87,7 @@ def test_cancel_closes_the_address_and_says_nothing_of_a_fault(
 ) -> None:
     ip, port = opened(qtbot, page)
     page.phone.main.click()
-    qtbot.waitUntil(lambda: page.stack.currentWidget() is page.start, timeout=10_000)
+    qtbot.waitUntil(lambda: page.stack.currentWidget() is page.start)
     assert page.start.trouble.text() == ""
     assert not listens(ip, port)
 
@@ -97,7 +97,7 @@ def test_another_network_is_opened_in_place_of_the_first(qtbot: QtBot, page: Rea
     assert [page.phone.network.itemData(each) for each in range(2)] == ["127.0.0.1", "127.0.0.2"]
     page.phone.network.setCurrentIndex(1)
     page.phone.network.activated.emit(1)
-    qtbot.waitUntil(lambda: page._server is not None and page._server.ip == "127.0.0.2", timeout=10_000)
+    qtbot.waitUntil(lambda: page._server is not None and page._server.ip == "127.0.0.2")
     assert page._server is not None
     assert not listens(first, port)
     assert "127.0.0.2" in page.phone.address.text()
@@ -106,14 +106,14 @@ def test_another_network_is_opened_in_place_of_the_first(qtbot: QtBot, page: Rea
 def test_leaving_the_page_closes_the_address(qtbot: QtBot, page: ReadPage, networks: list[Address]) -> None:
     ip, port = opened(qtbot, page)
     page.hidden()
-    qtbot.waitUntil(lambda: page.capture is None, timeout=10_000)
+    qtbot.waitUntil(lambda: page.capture is None)
     assert not listens(ip, port)
 
 
 def test_a_computer_without_a_network_says_so(qtbot: QtBot, page: ReadPage, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(identity, "_of_this_computer", list)
     page.start.use_phone.click()
-    qtbot.waitUntil(lambda: "no address in a network" in page.start.trouble.text(), timeout=10_000)
+    qtbot.waitUntil(lambda: "no address in a network" in page.start.trouble.text())
     assert page.stack.currentWidget() is page.start
 
 
@@ -123,7 +123,7 @@ def test_a_missing_library_costs_one_line(
 ) -> None:
     monkeypatch.setitem(sys.modules, name, None)
     page.start.use_phone.click()
-    qtbot.waitUntil(lambda: name.split(".")[0] in page.start.trouble.text(), timeout=10_000)
+    qtbot.waitUntil(lambda: name.split(".")[0] in page.start.trouble.text())
     assert "install Dawnbeat again" in page.start.trouble.text()
 
 
@@ -186,7 +186,7 @@ def test_a_dropped_recording_becomes_a_reading_of_when_it_was_taken(
     qtbot: QtBot, page: ReadPage, context: AppContext, recording: Path
 ) -> None:
     drop(page, recording)
-    qtbot.waitUntil(lambda: page.stack.currentWidget() is page._result, timeout=30_000)
+    qtbot.waitUntil(lambda: page.stack.currentWidget() is page._result)
     (saved,) = context.journal.readings()
     assert saved.began == datetime.fromisoformat("2025-06-01T06:40:00+02:00")
     assert saved.duration_s > 100

@@ -239,7 +239,7 @@ def test_the_journal_is_analysed_again_and_stored_only_when_told(
 ) -> None:
     context.make_detection_default(dataclasses.replace(Settings(), channel="blue"))
     page.care.analyse_again()
-    qtbot.waitUntil(lambda: page.window().findChild(Found) is not None, timeout=20_000)
+    qtbot.waitUntil(lambda: page.window().findChild(Found) is not None)
     dialog = page.window().findChild(Found)
     assert dialog is not None
     assert "1 analysed again" in dialog.lines.toPlainText()

@@ -29,7 +29,7 @@ def test_files_of_every_format_come_in_off_the_windows_thread(
     page.strip.start([folder])
     assert page.busy() == "Runs are being imported."
     assert page.strip.cancel_button.isVisible()
-    qtbot.waitUntil(lambda: not page.strip.running, timeout=20_000)
+    qtbot.waitUntil(lambda: not page.strip.running)
     assert page.strip.words.text() == "3 added, 0 here already, 1 not taken."
     assert "d.csv" in page.strip.details.toPlainText()
     assert page.table.model.rowCount() == 3
@@ -48,7 +48,7 @@ def test_a_cancelled_import_keeps_what_was_added_and_says_so(
     ]
     page.strip.start(paths)
     page.strip.cancel()
-    qtbot.waitUntil(lambda: not page.strip.running, timeout=20_000)
+    qtbot.waitUntil(lambda: not page.strip.running)
     kept = len(run_store.runs(journal))
     assert 1 <= kept < 5
     assert f"stopped after {kept} of 5 files" in page.strip.details.toPlainText()
@@ -67,7 +67,7 @@ def test_dropped_files_are_imported(qtbot: QtBot, page: RunsPage, journal: Journ
         Qt.KeyboardModifier.NoModifier,
     )
     page.dropEvent(event)
-    qtbot.waitUntil(lambda: not page.strip.running, timeout=20_000)
+    qtbot.waitUntil(lambda: not page.strip.running)
     assert len(run_store.runs(journal)) == 1
 
 
@@ -76,13 +76,13 @@ def test_a_csv_without_a_date_is_asked_for_its_beginning(
 ) -> None:
     page.shown()
     page.strip.start([write(tmp_path / "run.csv", csv_text(steady(300), None))])
-    qtbot.waitUntil(lambda: not page.strip.running, timeout=20_000)
+    qtbot.waitUntil(lambda: not page.strip.running)
     assert page.strip.began_button.isVisible()
     assert "--began" not in page.strip.details.toPlainText()
     dialog = page.strip.ask_beginning()
     dialog.began.setDateTime(dialog.began.dateTime().addDays(-3))
     dialog.accept()
-    qtbot.waitUntil(lambda: not page.strip.running, timeout=20_000)
+    qtbot.waitUntil(lambda: not page.strip.running)
     (run,) = run_store.runs(journal)
     assert run.local_date == date.today() - timedelta(days=3)
 
@@ -92,7 +92,7 @@ def test_a_track_without_a_sport_counts_once_the_runner_says_so(
 ) -> None:
     page.shown()
     page.strip.start([write(tmp_path / "track.gpx", gpx_text(steady(300), kind=""))])
-    qtbot.waitUntil(lambda: not page.strip.running, timeout=20_000)
+    qtbot.waitUntil(lambda: not page.strip.running)
     assert [run.counts for run in run_store.runs(journal)] == [False]
     assert page.strip.sports_button.isVisibleTo(page.strip)
     page.strip.sports_button.click()
@@ -106,10 +106,10 @@ def test_a_fuller_file_of_the_same_run_takes_its_place_when_asked(
     page.shown()
     for name, seconds, offered in (("short.tcx", 300, False), ("whole.tcx", 900, True)):
         page.strip.start([write(tmp_path / name, tcx_text(steady(seconds)))])
-        qtbot.waitUntil(lambda: not page.strip.running, timeout=20_000)
+        qtbot.waitUntil(lambda: not page.strip.running)
         assert page.strip.replace_button.isVisibleTo(page.strip) == offered
     page.strip.replace_button.click()
-    qtbot.waitUntil(lambda: not page.strip.running, timeout=20_000)
+    qtbot.waitUntil(lambda: not page.strip.running)
     assert [run.figures.duration_s for run in run_store.runs(journal)] == [899]
 
 
