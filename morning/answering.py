@@ -15,9 +15,8 @@ from dawnbeat.journal.today import Today, mornings_for, stand_of
 from dawnbeat.morning.answer import WHATS, Answer, Fact, LoadBehind, answer_from, answer_of
 from dawnbeat.shared.morning import Context, Morning, StoredReading
 from dawnbeat.shared.reading import Analysis
-from dawnbeat.training.load import WEEK_DAYS
 from dawnbeat.training.mornings_after import daily_load
-from dawnbeat.training.weeks import judged_runs
+from dawnbeat.training.periods import WEEK_DAYS, judged_runs
 from dawnbeat.training.zone_store import chosen_coefficients
 
 # Weeks that yesterday and the last seven days are held against.

@@ -6,8 +6,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from dawnbeat.shared.files import csv_text, guard, write_export
-from dawnbeat.training.adaptation import Fixed, PeriodSummary
-from dawnbeat.training.weeks import JudgedRun, Week
+from dawnbeat.training.periods import Fixed, JudgedRun, PeriodSummary, Week
 
 # Name, unit and meaning of each column.
 RUN_COLUMNS: tuple[tuple[str, str, str], ...] = (

@@ -17,8 +17,8 @@ from dawnbeat.journal import ranges
 from dawnbeat.journal.ranges import DEFAULT, Measure, RangeSettings, Standing
 from dawnbeat.shared.morning import Morning, Posture
 from dawnbeat.shared.trace import FloatArray
-from dawnbeat.training.load import WEEK_DAYS, Coefficients, daily_loads
-from dawnbeat.training.weeks import JudgedRun, counting, monday_of
+from dawnbeat.training.periods import WEEK_DAYS, JudgedRun, counting, daily_loads, monday_of
+from dawnbeat.training.run_figures import Coefficients
 
 FEWEST_PAIRS = 20
 MOSTLY = 0.75

@@ -13,9 +13,8 @@ from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import Units, clock, pace_of, short_day
 from dawnbeat.training import estimates
 from dawnbeat.training.estimates import CriticalSpeed, Disagreement, Equivalent, Estimate, Marathon, Race
-from dawnbeat.training.load import Coefficients
 from dawnbeat.training.run import FASTEST_RUN_M_PER_S, Run
-from dawnbeat.training.run_figures import steady
+from dawnbeat.training.run_figures import Coefficients, steady
 from dawnbeat.training.zone_store import Standing
 
 RECENT_DAYS = 180

@@ -186,6 +186,25 @@ class RunFigures:
 
 
 @dataclass(frozen=True)
+class PreparedRun:
+    """All that the journal keeps of a run, worked out without the journal.
+
+    name: of its file. blob: the samples, packed. counts: whether it is running, as far as the file tells.
+    """
+
+    name: str
+    began: datetime
+    format: str
+    sport: Sport
+    counts: bool
+    notes: tuple[RunNote, ...]
+    sha256: str
+    blob: bytes
+    marks: tuple[Mark, ...]
+    figures: RunFigures
+
+
+@dataclass(frozen=True)
 class Run:
     """One run of the journal.
 

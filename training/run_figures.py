@@ -1,18 +1,180 @@
-"""What one run says: measured time, time at each pulse, its highest pulse, its minutes, drift."""
+"""What one run says: where its pulse can't be trusted, measured time, time at each pulse and in zones, drift, load.
+
+Pauses, gaps, drop-outs, spikes and cadence lock are marked by limits that are common practice, no source. Marks are
+proposals: the runner can overrule spikes and cadence lock.
+
+Banister 1991 (in MacDougall, Wenger & Green, Physiological Testing of the High-Performance Athlete, 2nd ed.,
+403-424): minutes * x * a * exp(b * x), where x is the share of the heart-rate reserve at the mean pulse, with
+a = 0.64, b = 1.92 for men and a = 0.86, b = 1.67 for women. The weight rises faster than the pulse, so it is summed by
+segment, here over the time at each whole pulse: the mean pulse of a run of repetitions says too little. Foster 1998
+(Med Sci Sports Exerc 30:1164-1168): load = rating (0 to 10) * minutes.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal, get_args
 
 import numpy as np
 from scipy import ndimage
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
-from dawnbeat.training.cleaning import codes_of, hold_s
-from dawnbeat.training.run import MARK_KINDS, PULSE_HIGH, Mark, RunFigures, Samples
-from dawnbeat.training.zones import Zones
+from dawnbeat.training.run import MARK_KINDS, PULSE_HIGH, Mark, MarkKind, RunFigures, Samples, check_felt_effort
+from dawnbeat.training.zones import Anchors, Zones
+
+# A sample holds until the next one; devices that save room write every few seconds, some every twelve.
+SHORTEST_HOLD_S, LONGEST_HOLD_S, HOLD_STEPS = 10.0, 30.0, 2.5
+STANDING_M_PER_S = 0.5
+SPIKE_BPM = 20.0
+SPIKE_WINDOW_S = 31.0
+JUMP_BPM, JUMP_S, LONGEST_JUMP_S, BACK_WITHIN_BPM = 30.0, 3.0, 60.0, 15.0
+LOCK_BPM, LOCK_S = 3.0, 120.0
+LOCK_ENTRY_BPM, LOCK_FOLLOWS = 12.0, 0.5
+EQUAL_BPM, EQUAL_S, EQUAL_SHARE = 1.0, 300.0, 0.95
+
+
+def marks_of(samples: Samples) -> tuple[Mark, ...]:
+    """Every stretch that is left out, by its start; stretches of different kinds may overlap."""
+    if len(samples) < 2:
+        return ()
+    pause, gap = _stops(samples)
+    possible = samples.possible
+    dropped = ~possible[:-1] & ~pause & ~gap
+    masks: dict[MarkKind, BoolArray] = {"pause": pause, "gap": gap}
+    if possible.any():
+        masks |= {
+            "drop-out": dropped,
+            "spike": _spikes(samples)[:-1],
+            "cadence lock": _cadence_lock(samples)[:-1],
+        }
+    found = [mark for kind, mask in masks.items() for mark in _stretches(kind, mask, samples.time_s)]
+    return tuple(sorted(found, key=lambda mark: (mark.start_s, MARK_KINDS.index(mark.kind))))
+
+
+def hold_s(time_s: FloatArray) -> float:
+    """For how long a sample holds at most, in seconds: two and a half of the run's usual steps, 10 to 30 s."""
+    if time_s.size < 2:
+        return SHORTEST_HOLD_S
+    usual = HOLD_STEPS * float(np.median(np.diff(time_s)))
+    return min(max(usual, SHORTEST_HOLD_S), LONGEST_HOLD_S)
+
+
+def codes_of(samples: Samples, marks: Sequence[Mark]) -> IntArray:
+    """(n - 1,) one code for each step between samples: 0 for a pulse that counts, else 1 + its place in MARK_KINDS.
+
+    A step belongs to the sample that begins it. Where marks overlap, the one first in MARK_KINDS holds.
+    """
+    codes = np.where(samples.possible[:-1], 0, 1 + MARK_KINDS.index("drop-out")).astype(np.int64)
+    for kind in reversed(MARK_KINDS):
+        for mark in marks:
+            if mark.kind == kind and not mark.overruled:
+                first, last = np.searchsorted(samples.time_s[:-1], (mark.start_s - 5e-4, mark.end_s - 5e-4))
+                codes[first:last] = 1 + MARK_KINDS.index(kind)
+    return codes
+
+
+def _stops(samples: Samples) -> tuple[BoolArray, BoolArray]:
+    """(n - 1,) each: steps that are pauses, and steps without samples that are none."""
+    steps_s = np.diff(samples.time_s)
+    long = steps_s > hold_s(samples.time_s)
+    with np.errstate(invalid="ignore"):
+        still = np.diff(samples.distance_m) < STANDING_M_PER_S * steps_s
+    pause = samples.stopped[:-1] | (long & still)
+    return pause, long & ~pause
+
+
+def _spikes(samples: Samples) -> BoolArray:
+    """(n,) pulses far off the median around them, or between a jump and its return."""
+    at = np.flatnonzero(samples.possible)
+    pulse, time_s = samples.pulse_bpm[at], samples.time_s[at]
+    spike = np.zeros(len(samples), dtype=np.bool_)
+    if at.size < 3:
+        return spike
+    step_s = float(np.median(np.diff(time_s)))
+    size = max(3, 2 * round(SPIKE_WINDOW_S / step_s / 2) + 1)
+    around = ndimage.median_filter(pulse, size=min(size, at.size), mode="nearest")
+    bad = np.abs(pulse - around) > SPIKE_BPM
+    bad |= _jumps_and_back(time_s, pulse, max(1, round(JUMP_S / step_s)))
+    spike[at] = bad
+    return spike
+
+
+def _jumps_and_back(time_s: FloatArray, pulse: FloatArray, over: int) -> BoolArray:
+    """(k,) samples between a jump within `over` samples and one back to about the level before it."""
+    bad = np.zeros(pulse.size, dtype=np.bool_)
+    if pulse.size <= over:
+        return bad
+    change = pulse[over:] - pulse[:-over]
+    change[time_s[over:] - time_s[:-over] > hold_s(time_s)] = 0
+    begins = np.flatnonzero(np.abs(change) >= JUMP_BPM)
+    index = 0
+    while index < begins.size:
+        jump = int(begins[index])
+        sign = np.sign(change[jump])
+        index += 1
+        later = begins[(begins > jump) & (time_s[begins] <= time_s[jump] + LONGEST_JUMP_S)]
+        for back in later:
+            end = int(back) + over
+            returned = abs(pulse[end] - pulse[jump]) <= BACK_WITHIN_BPM
+            if np.sign(change[back]) == -sign and returned:
+                inside = slice(jump + 1, end)
+                off = np.sign(pulse[inside] - pulse[jump]) == sign
+                bad[inside] |= off & (np.abs(pulse[inside] - pulse[jump]) > BACK_WITHIN_BPM)
+                index = int(np.searchsorted(begins, end))
+                break
+    return bad
+
+
+def _cadence_lock(samples: Samples) -> BoolArray:
+    """(n,) stretches of minutes in which the pulse equals the step rate and behaves as if it were it.
+
+    A heart may beat as fast as the feet fall for a while; so the stretch must also begin or end with a jump,
+    or follow the changes of the step rate, or be equal for long.
+    """
+    locked = np.zeros(len(samples), dtype=np.bool_)
+    at = np.flatnonzero(samples.possible & np.isfinite(samples.steps_per_min) & (samples.steps_per_min > 0))
+    if at.size < 3:
+        return locked
+    time_s, pulse, steps = samples.time_s[at], samples.pulse_bpm[at], samples.steps_per_min[at]
+    close = np.flatnonzero(np.abs(pulse - steps) <= LOCK_BPM)
+    if close.size == 0:
+        return locked
+    breaks = np.flatnonzero(np.diff(time_s[close]) > hold_s(time_s)) + 1
+    for part in np.split(close, breaks):
+        first, last = int(part[0]), int(part[-1]) + 1
+        if time_s[last - 1] - time_s[first] < LOCK_S or part.size < 0.9 * (last - first):
+            continue
+        if _behaves_like_steps(time_s, pulse, steps, first, last):
+            locked[at[first] : at[last - 1] + 1] = True
+    return locked
+
+
+def _behaves_like_steps(time_s: FloatArray, pulse: FloatArray, steps: FloatArray, first: int, last: int) -> bool:
+    before = pulse[(time_s >= time_s[first] - 30) & (time_s < time_s[first] - 10)]
+    after = pulse[(time_s > time_s[last - 1] + 10) & (time_s <= time_s[last - 1] + 30)]
+    begin, end = np.median(pulse[first : first + 10]), np.median(pulse[last - 10 : last])
+    if before.size and abs(np.median(before) - begin) >= LOCK_ENTRY_BPM:
+        return True
+    if after.size and abs(np.median(after) - end) >= LOCK_ENTRY_BPM:
+        return True
+    own_pulse, own_steps = pulse[first:last], steps[first:last]
+    equal = np.abs(own_pulse - own_steps) <= EQUAL_BPM
+    if time_s[last - 1] - time_s[first] >= EQUAL_S and equal.mean() >= EQUAL_SHARE:
+        return True
+    if own_steps.std() < 1 or own_pulse.std() == 0:
+        return False
+    return bool(np.corrcoef(own_pulse, own_steps)[0, 1] >= LOCK_FOLLOWS)
+
+
+def _stretches(kind: MarkKind, mask: BoolArray, time_s: FloatArray) -> list[Mark]:
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], mask.astype(np.int8), [0]))))
+    return [
+        Mark(kind, float(time_s[first]), float(time_s[last]))
+        for first, last in zip(edges[::2], edges[1::2], strict=True)
+    ]
+
 
 BINS = int(PULSE_HIGH) + 1
 PEAK_HOLD_S = 5.0
@@ -23,13 +185,6 @@ SETTLED_MINUTES = 10
 # The other limits are common practice, no source: hills and changes of pace move the pulse, and for two minutes more.
 FEWEST_STEADY_MINUTES = 20
 STEADY_SPEED_SHARE, STEADY_GRADE, RECOVERS_MINUTES = 0.15, 0.03, 2
-# A test of the threshold: 30 minutes, of which the last 20 are averaged.
-TEST_S, LAST_S = 1800.0, 1200.0
-TEST_MEASURED = 0.9
-THRESHOLD_ERROR = (
-    "The error is unknown: pacing, heat and hills move it by several beats; a second test on another day tells more "
-    "than one (common practice, no source)."
-)
 DRIFT_IN_WORDS = (
     "Drift: how many per cent fewer metres each heartbeat took you in the second half of the steady minutes than in "
     "the first (common practice, no source). Steady minutes come after the tenth, on the level and at the run's usual "
@@ -81,7 +236,7 @@ def figures_by_hand(duration_s: float, distance_m: float | None) -> RunFigures:
 def minutes_of(samples: Samples, codes: IntArray) -> FloatArray:
     """(m, 3) mean pulse in bpm, speed in m/s and metres climbed of each whole minute since the start, pauses included.
 
-    codes: of cleaning.codes_of. A minute of which less than 45 s were measured on the move is nan throughout.
+    codes: of codes_of. A minute of which less than 45 s were measured on the move is nan throughout.
     """
     count = int(samples.elapsed_s // MINUTE_S)
     if count == 0:
@@ -188,70 +343,38 @@ def _peak(samples: Samples, codes: IntArray) -> float | None:
     return highest if np.isfinite(highest) else None
 
 
-# A test of the threshold within a run
+Coefficients = Literal["men", "women"]
+COEFFICIENTS: tuple[Coefficients, ...] = get_args(Coefficients)
+_A_AND_B: dict[Coefficients, tuple[float, float]] = {"men": (0.64, 1.92), "women": (0.86, 1.67)}
+# With less of a run measured, its mean pulse does not speak for the rest.
+LEAST_MEASURED = 0.75
 
 
-@dataclass(frozen=True)
-class ThresholdTest:
-    """What 30 minutes run alone say, evenly as hard as can be held (common practice, no source). from_s: its begin
-    within the run. spread_bpm: standard deviation over its last 20 minutes.
+def coefficients_from(text: str) -> Coefficients:
+    """The coefficients by name; raises DawnbeatError for any other word."""
+    for each in COEFFICIENTS:
+        if text == each:
+            return each
+    raise DawnbeatError(f"coefficients {text!r} are unknown: say {' or '.join(COEFFICIENTS)}")
 
-    pace_s_per_km: of the 30 minutes, None without distance.
+
+def trimp_of(figures: RunFigures, anchors: Anchors, coefficients: Coefficients) -> float | None:
+    """Training impulse of a run, summed over the time at each pulse; what wasn't measured counts like the rest.
+
+    None without resting pulse and maximum, or where less than three quarters of the run were measured.
     """
-
-    from_s: float
-    bpm: float
-    spread_bpm: float
-    pace_s_per_km: float | None
-
-
-def threshold_test(samples: Samples, marks: Sequence[Mark], from_s: float | None = None) -> ThresholdTest:
-    """The test that begins at `from_s`, else the fastest half hour without a pause.
-
-    Raises DawnbeatError when there is no half hour, or less than 90 % of its last 20 minutes were measured.
-    """
-    if samples.elapsed_s < TEST_S:
-        raise DawnbeatError(f"the run lasts {samples.elapsed_s / 60:.0f} minutes: a test needs 30 of them")
-    begin = _fastest(samples) if from_s is None else from_s
-    if not 0 <= begin <= samples.elapsed_s - TEST_S:
-        raise DawnbeatError(f"no half hour follows on {begin / 60:.0f} minutes in this run: begin earlier")
-    steps_s, codes = np.diff(samples.time_s), codes_of(samples, marks)
-    start = samples.time_s[:-1]
-    last = (start >= begin + TEST_S - LAST_S) & (start < begin + TEST_S)
-    counts = last & (codes == 0)
-    measured = float(steps_s[counts].sum())
-    if measured < TEST_MEASURED * LAST_S:
-        raise DawnbeatError(
-            f"of the last 20 minutes of that half hour {measured / 60:.0f} were measured: too few for a threshold pulse"
-        )
-    pulse, weight = samples.pulse_bpm[:-1][counts], steps_s[counts]
-    mean = float(pulse @ weight / measured)
-    spread = float(np.sqrt((pulse - mean) ** 2 @ weight / measured))
-    way_m = _way_between(samples, begin, begin + TEST_S)
-    pace = None if way_m is None or way_m < 1000 else TEST_S / (way_m / 1000)
-    return ThresholdTest(begin, mean, spread, pace)
-
-
-def _fastest(samples: Samples) -> float:
-    """Where the half hour with the longest way begins, among those without a hole or stop."""
-    known = np.isfinite(samples.distance_m)
-    if np.count_nonzero(known) < 2:
-        raise DawnbeatError("the run has no distance to find the fastest half hour by: say where the test begins")
-    begins = samples.time_s[samples.time_s <= samples.elapsed_s - TEST_S]
-    way = np.interp(begins + TEST_S, samples.time_s[known], samples.distance_m[known])
-    way -= np.interp(begins, samples.time_s[known], samples.distance_m[known])
-    holes = (np.diff(samples.time_s) > hold_s(samples.time_s)) | samples.stopped[:-1]
-    before = np.concatenate(([0], np.cumsum(holes)))
-    first, last = (np.searchsorted(samples.time_s, edge) for edge in (begins, begins + TEST_S))
-    way[before[np.minimum(last, before.size - 1)] > before[first]] = -1.0
-    if way.max() <= 0:
-        raise DawnbeatError("the run has no half hour without a pause or gap: say where the test begins")
-    return float(begins[int(np.argmax(way))])
-
-
-def _way_between(samples: Samples, begin: float, end: float) -> float | None:
-    known = np.isfinite(samples.distance_m)
-    if np.count_nonzero(known) < 2:
+    resting, maximum = anchors.resting_bpm, anchors.maximum_bpm
+    if figures.mean_bpm is None or resting is None or maximum is None:
         return None
-    at = np.interp([begin, end], samples.time_s[known], samples.distance_m[known])
-    return float(at[1] - at[0])
+    if figures.measured_s < LEAST_MEASURED * figures.duration_s:
+        return None
+    a, b = _A_AND_B[coefficients]
+    share = ((np.arange(figures.ms_at_bpm.size) - resting) / (maximum - resting)).clip(0)
+    measured = float(figures.ms_at_bpm / 60_000 @ (share * a * np.exp(b * share)))
+    return measured * figures.duration_s / figures.measured_s
+
+
+def session_load(felt_effort: float | None, duration_s: float) -> float | None:
+    """Rating times minutes; None without a rating."""
+    rating = check_felt_effort(felt_effort)
+    return None if rating is None else rating * duration_s / 60

@@ -17,13 +17,13 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import FloatArray, IntArray
 from dawnbeat.shared.wording import with_fixed_offset
-from dawnbeat.training.load_run import PreparedRun
 from dawnbeat.training.run import (
     CAN_BE_OVERRULED,
     FASTEST_OVER_M,
     FASTEST_RUN_M_PER_S,
     LONGEST_RUN_S,
     Mark,
+    PreparedRun,
     Run,
     RunFigures,
     RunNote,

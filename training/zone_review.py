@@ -14,9 +14,8 @@ from typing import Literal
 
 import numpy as np
 
-from dawnbeat.training.adaptation import Fixed, steady_minutes
 from dawnbeat.training.maximum import Maximum
-from dawnbeat.training.weeks import JudgedRun, counting
+from dawnbeat.training.periods import Fixed, JudgedRun, counting, steady_minutes
 from dawnbeat.training.zone_store import Standing, Threshold, ZoneSet
 
 LOOK_BACK = timedelta(days=84)

@@ -13,10 +13,10 @@ from dawnbeat.journal.database import journal_errors, utc_now
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import UNITS, Units, short_day
-from dawnbeat.training.load import COEFFICIENTS, Coefficients
 from dawnbeat.training.maximum import Maximum, maximum_on
 from dawnbeat.training.resting import RestingPulse, resting_pulse
 from dawnbeat.training.run import check_note
+from dawnbeat.training.run_figures import COEFFICIENTS, Coefficients
 from dawnbeat.training.zones import (
     Anchors,
     Scheme,

@@ -43,6 +43,14 @@ SAME_EFFORT = (
     "Sports Medicine; Swain & Leutholtz 1997). Only the reserve knows your resting pulse: the lower it is, the further "
     "the share of maximum comes out above it."
 )
+TALK_TEST = (
+    "Talk test: easy is where you can speak in whole sentences. If the numbers and the talk disagree, run by the talk "
+    "and measure the maximum again."
+)
+NOT_MEDICAL = (
+    "Zones are a training aid and not medical advice. Beta blockers and some other medicines lower the pulse, so zones "
+    "don't fit then: ask your doctor."
+)
 _HIGHEST_PCT: dict[Method, float] = {"heart-rate reserve": 100, "share of maximum": 100, "threshold pulse": 130}
 _DEFAULT_PCT: dict[Method, tuple[float, ...]] = {
     "heart-rate reserve": (60, 70, 80, 90),

@@ -14,12 +14,11 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.mornings import DAYS
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.training import run_store, zone_store
-from dawnbeat.training.cleaning import marks_of
-from dawnbeat.training.load_run import PreparedRun
+from dawnbeat.training.estimates import threshold_test
 from dawnbeat.training.maximum import Maximum
 from dawnbeat.training.resting import add_hand_count
-from dawnbeat.training.run import Samples, Talk, blob_of, samples_of
-from dawnbeat.training.run_figures import figures_of, threshold_test
+from dawnbeat.training.run import PreparedRun, Samples, Talk, blob_of, samples_of
+from dawnbeat.training.run_figures import figures_of, marks_of
 from dawnbeat.training.zone_store import Threshold
 
 WEEKS = 12

@@ -21,7 +21,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from dawnbeat.journal.store import Journal
 from dawnbeat.training import run_store
 from dawnbeat.training.import_runs import import_runs
-from dawnbeat.training.weeks import judge_runs, weeks_of
+from dawnbeat.training.periods import judge_runs, weeks_of
 from dawnbeat.training.zone_store import ZoneSet
 from dawnbeat.training.zones import Anchors, default_scheme, zones
 from tests.training.run_files import START, csv_text, fit_bytes, gpx_text, steady, tcx_text, write

@@ -16,8 +16,8 @@ import numpy as np
 import pytest
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.training.load_run import PreparedRun, prepare
-from dawnbeat.training.run import samples_of
+from dawnbeat.training.import_runs import prepare
+from dawnbeat.training.run import PreparedRun, samples_of
 
 FOLDER = os.environ.get("DAWNBEAT_DEVICE_FILES", "")
 

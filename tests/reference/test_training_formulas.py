@@ -16,10 +16,10 @@ from dawnbeat.training.estimates import (
     uptake_from_pulses,
     uptake_from_race,
 )
-from dawnbeat.training.load import session_load, trimp, trimp_of, week_load
 from dawnbeat.training.maximum import Formula, maxima_by_age, maximum_by_age
 from dawnbeat.training.mornings_after import association
-from dawnbeat.training.run_figures import figures_of
+from dawnbeat.training.periods import week_load
+from dawnbeat.training.run_figures import Coefficients, figures_of, session_load, trimp_of
 from dawnbeat.training.zones import METHODS, Anchors, default_scheme
 from tests.training.invented import samples
 from tests.training.run_files import fit_crc
@@ -116,6 +116,12 @@ def test_critical_speed_is_the_slope_of_distance_against_time() -> None:
     assert (found.speed_m_per_s, found.reserve_m) == pytest.approx((line.slope, line.intercept))
 
 
+def impulse(duration_s: int, pulse_bpm: float, coefficients: Coefficients) -> float | None:
+    """Of a run at one pulse, of a runner with a resting pulse of 40 and a maximum of 200 bpm."""
+    figures = figures_of(samples(np.full(duration_s + 1, pulse_bpm)), ())
+    return trimp_of(figures, Anchors(40, 200), coefficients)
+
+
 def test_the_impulse_of_two_halves_is_summed_by_segment() -> None:
     """Banister 1991 with 40 and 200: 30 min at 120 (x = 0.5) and 30 at 170 (x = 0.8125), men's coefficients.
 
@@ -125,7 +131,7 @@ def test_the_impulse_of_two_halves_is_summed_by_segment() -> None:
     pulse = np.concatenate((np.full(1800, 120.0), np.full(1801, 170.0)))
     found = trimp_of(figures_of(samples(pulse), ()), Anchors(40, 200), "men")
     assert found == pytest.approx(99.310, abs=0.01)
-    assert trimp(3600, 145, 40, 200, "men") == pytest.approx(88.841, abs=0.001)
+    assert impulse(3600, 145, "men") == pytest.approx(88.841, abs=0.001)
 
 
 def test_boundaries_by_maximum_are_of_the_same_effort_as_those_by_reserve() -> None:
@@ -157,10 +163,10 @@ def test_training_impulse_worked_by_hand_for_both_sexes() -> None:
     Men: 30 * 0.5625 * 0.64 * exp(1.08) = 16.875 * 0.64 * 2.944680 = 31.803.
     Women: 16.875 * 0.86 * exp(0.939375) = 16.875 * 0.86 * 2.558382 = 37.129.
     """
-    assert trimp(1800, 130, 40, 200, "men") == pytest.approx(31.803, abs=0.001)
-    assert trimp(1800, 130, 40, 200, "women") == pytest.approx(37.129, abs=0.001)
-    assert trimp(3600, 130, 40, 200, "men") == pytest.approx(2 * 31.803, abs=0.001)
-    assert trimp(1800, 39, 40, 200, "men") == 0
+    assert impulse(1800, 130, "men") == pytest.approx(31.803, abs=0.001)
+    assert impulse(1800, 130, "women") == pytest.approx(37.129, abs=0.001)
+    assert impulse(3600, 130, "men") == pytest.approx(2 * 31.803, abs=0.001)
+    assert impulse(1800, 39, "men") == 0
 
 
 def test_session_rating_monotony_and_strain_worked_by_hand() -> None:

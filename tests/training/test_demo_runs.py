@@ -6,7 +6,7 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from dawnbeat.recordings.invented.runs import WEEKS, fill_with_invented_runs
 from dawnbeat.training import resting, run_store, zone_store
-from dawnbeat.training.weeks import judged_runs
+from dawnbeat.training.periods import judged_runs
 
 TODAY = date(2025, 6, 1)
 

@@ -5,7 +5,6 @@ import pytest
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import clock, seconds_from
-from dawnbeat.training.cleaning import marks_of
 from dawnbeat.training.estimates import (
     Race,
     critical_speed,
@@ -13,11 +12,12 @@ from dawnbeat.training.estimates import (
     marathon_time,
     race_equivalents,
     race_time_s,
+    threshold_test,
     uptake_from_pulses,
     uptake_from_race,
 )
 from dawnbeat.training.run import Mark
-from dawnbeat.training.run_figures import threshold_test
+from dawnbeat.training.run_figures import marks_of
 from tests.training.invented import samples, swaying
 
 

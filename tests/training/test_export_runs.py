@@ -10,7 +10,7 @@ import pytest
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.files import unguard
 from dawnbeat.training.export_runs import RUN_COLUMNS, WEEK_COLUMNS, export_runs, export_weeks
-from dawnbeat.training.weeks import judge_runs, weeks_of
+from dawnbeat.training.periods import judge_runs, weeks_of
 from tests.training.invented import run, zone_set
 
 MONDAY = date(2025, 3, 3)

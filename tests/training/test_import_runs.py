@@ -12,8 +12,7 @@ from dawnbeat.journal.backup import backup, restore
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import run_store
-from dawnbeat.training.import_runs import FEW_FILES, FileOutcome, find_files, import_runs
-from dawnbeat.training.load_run import prepare
+from dawnbeat.training.import_runs import FEW_FILES, FileOutcome, find_files, import_runs, prepare
 from tests.training.run_files import START, billion_laughs, csv_text, fit_bytes, gpx_text, steady, tcx_text, write
 
 
@@ -303,7 +302,7 @@ def test_whatever_breaks_on_one_file_the_others_are_added(
         raise AssertionError("deep inside")
 
     good = write(tmp_path / "good.csv", csv_text(steady(60)))
-    monkeypatch.setattr("dawnbeat.training.parse_xml._add_trackpoint", breaks)
+    monkeypatch.setattr("dawnbeat.training.device_files._add_trackpoint", breaks)
     bad = write(tmp_path / "bad.tcx", tcx_text(steady(60)))
     result = import_runs(journal, [bad, good])
     assert [each.became for each in result.outcomes] == ["not taken", "added"]

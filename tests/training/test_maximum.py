@@ -7,8 +7,14 @@ from typing import Any, cast
 import pytest
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.training import cautions
-from dawnbeat.training.maximum import Maximum, MaximumProposal, maximum_by_age, maximum_on, maximum_proposal
+from dawnbeat.training.maximum import (
+    MAXIMAL_TEST,
+    Maximum,
+    MaximumProposal,
+    maximum_by_age,
+    maximum_on,
+    maximum_proposal,
+)
 from tests.training.invented import run
 
 DAY = date(2025, 3, 3)
@@ -77,7 +83,7 @@ def test_a_run_above_the_maximum_is_proposed_and_one_below_is_not() -> None:
 
 
 def test_the_cautions_name_clearance_symptoms_stop_signs_and_local_guidance() -> None:
-    text = " ".join(cautions.MAXIMAL_TEST)
+    text = " ".join(MAXIMAL_TEST)
     for word in ("doctor", "chest pain", "Stop at once", "emergency number", "local guidance"):
         assert word in text
 

@@ -13,7 +13,7 @@ from dawnbeat.training.mornings_after import (
     next_morning_association,
     week_association,
 )
-from dawnbeat.training.weeks import judge_runs
+from dawnbeat.training.periods import judge_runs
 from tests.training.invented import morning, run, zone_set
 
 FIRST = date(2025, 1, 6)

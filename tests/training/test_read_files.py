@@ -16,10 +16,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.training.load_run import MAX_BYTES, PreparedRun, assumed, parse, prepare
-from dawnbeat.training.parse_csv import parse_csv
-from dawnbeat.training.run import ParsedRun
-from dawnbeat.training.run_rows import covered_way
+from dawnbeat.training.import_runs import MAX_BYTES, assumed, parse, prepare
+from dawnbeat.training.run import ParsedRun, PreparedRun
+from dawnbeat.training.run_rows import covered_way, parse_csv
 from tests.training.run_files import (
     START,
     Sample,

@@ -5,10 +5,9 @@ from datetime import date, timedelta
 
 import pytest
 
-from dawnbeat.training.adaptation import Fixed
 from dawnbeat.training.maximum import Maximum
+from dawnbeat.training.periods import Fixed, judge_runs
 from dawnbeat.training.resting import RestingPulse
-from dawnbeat.training.weeks import judge_runs
 from dawnbeat.training.zone_review import review
 from dawnbeat.training.zone_store import Standing, Threshold
 from tests.benchmarks.zone_review_errors import CAUSES, rates

@@ -14,8 +14,8 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from dawnbeat.recordings.invented.runs import fill_with_invented_runs
 from dawnbeat.training import run_store, zone_store
+from dawnbeat.training.periods import judge_runs, monday_of, weeks_of
 from dawnbeat.training.resting import add_hand_count
-from dawnbeat.training.weeks import judge_runs, monday_of, weeks_of
 from dawnbeat.ui.commands.runs_tables import loads_table, runs_table, weeks_table
 from dawnbeat.ui.main import run
 from tests.training.invented import run as invented_run

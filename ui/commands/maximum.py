@@ -10,7 +10,7 @@ import typer
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import clock, day_from, pace_of, seconds_from, short_day
-from dawnbeat.training import cautions
+from dawnbeat.training.maximum import ADDED_BEATS, MAXIMAL_TEST, SELDOM_REACHED
 from dawnbeat.ui.commands.options import JournalFolder
 
 if TYPE_CHECKING:
@@ -95,7 +95,7 @@ def list_command(
     if proposed is not None:
         said = f"{proposed.words} {proposed.caution}".strip()
         screen.print(f"{said} `dawnbeat runs maximum take {proposed.run.id}` adds it.", markup=False)
-    for line in (cautions.ADDED_BEATS, *cautions.MAXIMAL_TEST):
+    for line in (ADDED_BEATS, *MAXIMAL_TEST):
         screen.print(line, markup=False)
 
 
@@ -131,7 +131,7 @@ def ages_command(
         table.add_row("tested", f"{tested.counts_as_bpm:.0f} bpm", "", tested.label)
     console().print(table)
     _say("One runner in three is further off than that, so a formula is a guess: test, or go by the talk test.")
-    for line in cautions.MAXIMAL_TEST:
+    for line in MAXIMAL_TEST:
         _say(line)
 
 
@@ -153,8 +153,7 @@ def take_command(
 
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
-    from dawnbeat.training.cautions import protocol_of
-    from dawnbeat.training.maximum import MaximumProposal, maximum_on
+    from dawnbeat.training.maximum import MaximumProposal, maximum_on, protocol_of
 
     with open_journal(journal) as opened:
         run = run_store.run(opened, run_id)
@@ -171,14 +170,14 @@ def take_command(
         if not run.race and protocol is None and not yes and (present is None or not present.measured):
             raise DawnbeatError(
                 f"run {run_id} held {run.figures.peak_bpm:.0f} bpm and is not marked as a race. "
-                f"{cautions.SELDOM_REACHED} If you gave everything in it, say --yes; nothing was changed"
+                f"{SELDOM_REACHED} If you gave everything in it, say --yes; nothing was changed"
             )
         _tell(zone_store.add_maximum(opened, entry, date.today()), entry.label)
         kept_id = max(each.id or 0 for each in zone_store.maxima(opened))
         typer.echo(f"`dawnbeat runs maximum remove {kept_id}` deletes it again.")
     if not run.race and protocol is None:
-        _say(cautions.SELDOM_REACHED)
-    _say(cautions.ADDED_BEATS)
+        _say(SELDOM_REACHED)
+    _say(ADDED_BEATS)
 
 
 @maximum_app.command("remove")
@@ -209,7 +208,7 @@ def threshold_command(
     """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
-    from dawnbeat.training.run_figures import THRESHOLD_ERROR, threshold_test
+    from dawnbeat.training.estimates import THRESHOLD_ERROR, threshold_test
 
     with open_journal(journal) as opened:
         run = run_store.run(opened, run_id)
@@ -225,7 +224,7 @@ def threshold_command(
         if keep:
             entry = zone_store.Threshold(run.local_date, test.bpm, test.pace_s_per_km, run_id=run_id)
             _tell(zone_store.add_threshold(opened, entry, date.today()), "kept")
-    for line in cautions.MAXIMAL_TEST:
+    for line in MAXIMAL_TEST:
         _say(line)
 
 

@@ -148,7 +148,7 @@ def list_command(
     """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
-    from dawnbeat.training.weeks import judged_runs
+    from dawnbeat.training.periods import judged_runs
     from dawnbeat.ui.commands.runs_tables import run_json, runs_table
 
     start, end = _span(first, last, _LISTED_DAYS)
@@ -173,7 +173,7 @@ def show_command(run_id: RunId, as_json: AsJson = False, journal: JournalFolder 
     """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
-    from dawnbeat.training.weeks import judge_runs
+    from dawnbeat.training.periods import judge_runs
     from dawnbeat.training.zone_store import chosen_units, present_sets
     from dawnbeat.ui.commands.runs_tables import marks_table, run_json, zones_table
 
@@ -238,7 +238,7 @@ def week_command(
     """Show the last weeks: easy share, time, distance, load."""
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
-    from dawnbeat.training.weeks import EASY_AIM_SOURCE, RANGE_WEEKS, judged_runs, monday_of, weeks_of
+    from dawnbeat.training.periods import EASY_AIM_SOURCE, RANGE_WEEKS, judged_runs, monday_of, weeks_of
     from dawnbeat.ui.commands.runs_tables import WEEK_MEANINGS, loads_table, week_json, weeks_table
 
     today = date.today()
@@ -277,7 +277,7 @@ def settings_command(
     """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
-    from dawnbeat.training.load import coefficients_from
+    from dawnbeat.training.run_figures import coefficients_from
 
     with open_journal(journal) as opened:
         if units is not None:
@@ -304,22 +304,22 @@ def export_command(
     The file is safe to open in a spreadsheet.
     """
     from dawnbeat.morning.choices import open_journal
-    from dawnbeat.training import adaptation
+    from dawnbeat.training import periods
     from dawnbeat.training.export_runs import export_periods, export_runs, export_weeks
-    from dawnbeat.training.weeks import judged_runs, weeks_of
+    from dawnbeat.training.periods import judged_runs, weeks_of
 
     start, end = (None if each is None else day_from(each) for each in (first, last))
     if start is not None and end is not None and start > end:
         raise DawnbeatError(f"nothing lies between {start} and {end}: give the earlier day first")
     with open_journal(journal) as opened:
         judged = judged_runs(opened, date.today(), None, end)
-        mornings = adaptation.usual_mornings(opened, date.today()) if months or years else []
+        mornings = periods.usual_mornings(opened, date.today()) if months or years else []
     days = [each.run.local_date for each in judged]
     if months or years:
-        fixed = adaptation.fixed_of(judged, date.today())
-        period: adaptation.Period = "year" if years else "month"
+        fixed = periods.fixed_of(judged, date.today())
+        period: periods.Period = "year" if years else "month"
         begin = start or min([*days, *(each.date for each in mornings)], default=date.today())
-        found = adaptation.periods_of(judged, mornings, fixed, begin, end or date.today(), period)
+        found = periods.periods_of(judged, mornings, fixed, begin, end or date.today(), period)
         _say_written(export_periods(found, fixed, out, overwrite), f"{period}s", out)
         return
     if weeks and days:

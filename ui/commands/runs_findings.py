@@ -19,7 +19,7 @@ from dawnbeat.shared.wording import (
     pace_of,
     seconds_from,
 )
-from dawnbeat.training import cautions
+from dawnbeat.training.maximum import ADDED_BEATS, MAXIMAL_TEST
 from dawnbeat.ui.commands.options import JournalFolder
 from dawnbeat.ui.report import console
 
@@ -37,7 +37,7 @@ def mornings_command(
     """
     from dawnbeat.morning.choices import chosen_ranges, open_journal
     from dawnbeat.training import mornings_after
-    from dawnbeat.training.weeks import judged_runs
+    from dawnbeat.training.periods import judged_runs
     from dawnbeat.ui.commands.runs_tables import plain_table
 
     with open_journal(journal) as opened:
@@ -77,18 +77,18 @@ def month_command(
     What was run, how fast at the same pulse, resting pulse and variability beside it.
     """
     from dawnbeat.morning.choices import open_journal
-    from dawnbeat.training import adaptation, zone_store
-    from dawnbeat.training.weeks import judged_runs
+    from dawnbeat.training import periods, zone_store
+    from dawnbeat.training.periods import judged_runs
     from dawnbeat.ui.commands.runs_tables import PERIOD_MEANINGS, periods_table
 
     today = date.today()
     with open_journal(journal) as opened:
         judged = judged_runs(opened, today)
-        mornings = adaptation.usual_mornings(opened, today)
+        mornings = periods.usual_mornings(opened, today)
         units = zone_store.chosen_units(opened)
-    fixed = adaptation.fixed_of(judged, today)
+    fixed = periods.fixed_of(judged, today)
     if pulse is not None or pace is not None:
-        fixed = adaptation.Fixed(
+        fixed = periods.Fixed(
             pulse if pulse is not None else 0.0 if fixed is None else fixed.pulse_bpm,
             seconds_from(pace) if pace is not None else 1e6 if fixed is None else fixed.pace_s_per_km,
         )
@@ -96,7 +96,7 @@ def month_command(
     first = min(days, default=today)
     if not years:
         first = max(first, (today.replace(day=1) - timedelta(days=30.44 * (months - 1))))
-    found = adaptation.periods_of(judged, mornings, fixed, first, today, "year" if years else "month")
+    found = periods.periods_of(judged, mornings, fixed, first, today, "year" if years else "month")
     if as_json:
         compared: dict[str, float | None] = {"fixed_pulse_bpm": None, "fixed_pace_s_per_km": None}
         if fixed is not None:
@@ -157,7 +157,7 @@ def race_command(
                 f"{each.drift_pct_per_hour:+.1f} %",
             )
         screen.print(table)
-    for line in (RACE_CAUTION, *cautions.MAXIMAL_TEST):
+    for line in (RACE_CAUTION, *MAXIMAL_TEST):
         screen.print(line, markup=False)
 
 
@@ -168,11 +168,11 @@ def protocol_command(
 
     Step by step, and who must not.
     """
-    from dawnbeat.training.cautions import PROTOCOLS, WHO_MUST_NOT, protocol_of
+    from dawnbeat.training.maximum import PROTOCOLS, WHO_MUST_NOT, protocol_of
 
     screen = console()
     screen.print(WHO_MUST_NOT, style="bold")
-    for line in cautions.MAXIMAL_TEST:
+    for line in MAXIMAL_TEST:
         screen.print(line, markup=False)
     for each in [protocol_of(which)] if which else PROTOCOLS.values():
         screen.print(f"\n{each.name} (common practice, no source)", style="bold")
@@ -180,7 +180,7 @@ def protocol_command(
             screen.print(f"{number_of}. {step}", markup=False)
         screen.print(f"Result: {each.reading}", markup=False)
     if which != "threshold":
-        screen.print(cautions.ADDED_BEATS, markup=False)
+        screen.print(ADDED_BEATS, markup=False)
 
 
 def estimate_command(
@@ -247,7 +247,7 @@ def estimate_command(
             f"it, {estimates.CRITICAL_SPEED_SOURCE}",
             markup=False,
         )
-    for line in (*found.missing, *cautions.MAXIMAL_TEST):
+    for line in (*found.missing, *MAXIMAL_TEST):
         screen.print(line, markup=False)
 
 

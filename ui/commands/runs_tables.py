@@ -22,10 +22,9 @@ from dawnbeat.shared.wording import (
     rating,
     way,
 )
-from dawnbeat.training.adaptation import Fixed, PeriodSummary
-from dawnbeat.training.load import COEFFICIENTS, Coefficients
+from dawnbeat.training.periods import EASY_AIM, EASY_TIME_AIM, Fixed, JudgedRun, PeriodSummary, Span, Week
 from dawnbeat.training.run import CAN_BE_OVERRULED, MARK_WORDS, Mark
-from dawnbeat.training.weeks import EASY_AIM, EASY_TIME_AIM, JudgedRun, Span, Week
+from dawnbeat.training.run_figures import COEFFICIENTS, Coefficients
 
 _NOT_ALL = "* some runs of the week are not in this sum"
 

@@ -13,12 +13,13 @@ from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import short_day
 
 # Everything that opens a journal is imported where it is used: numbers given are answered at once.
-from dawnbeat.training import cautions
-from dawnbeat.training.maximum import maximum_by_age
+from dawnbeat.training.maximum import MAXIMAL_TEST, maximum_by_age
 from dawnbeat.training.zones import (
     METHODS,
+    NOT_MEDICAL,
     ROUNDING,
     SAME_EFFORT,
+    TALK_TEST,
     Anchors,
     Compared,
     Method,
@@ -201,9 +202,9 @@ def _from_journal(folder: Path | None, scheme: Scheme | None, keep: bool, sets: 
 def _review(folder: Path | None, as_json: bool) -> None:
     """What speaks against the zones in force; nothing is changed."""
     from dawnbeat.morning.choices import open_journal
-    from dawnbeat.training import adaptation, run_store, zone_store
+    from dawnbeat.training import periods, run_store, zone_store
     from dawnbeat.training.maximum import maximum_proposal
-    from dawnbeat.training.weeks import judged_runs
+    from dawnbeat.training.periods import judged_runs
     from dawnbeat.training.zone_review import review
     from dawnbeat.ui.report import console
 
@@ -215,7 +216,7 @@ def _review(folder: Path | None, as_json: bool) -> None:
         higher = maximum_proposal(run_store.runs(journal), zone_store.maxima(journal), today)
     if in_force is None:
         raise DawnbeatError("there are no zones yet: `dawnbeat zones` says what is missing")
-    found = review(judged, known, in_force, adaptation.fixed_of(judged, today), today)
+    found = review(judged, known, in_force, periods.fixed_of(judged, today), today)
     said = [each.words for each in found] + ([] if higher is None else [f"{higher.words} {higher.caution}".strip()])
     if as_json:
         findings = [{"code": each.code, "values": dict(each.values), "words": each.words} for each in found]
@@ -229,7 +230,7 @@ def _review(folder: Path | None, as_json: bool) -> None:
     )
     for line in said or ["Nothing in your runs and mornings speaks against them."]:
         screen.print(f"- {line}", markup=False)
-    for line in ("None of this is applied by itself.", cautions.TALK_TEST, *cautions.MAXIMAL_TEST):
+    for line in ("None of this is applied by itself.", TALK_TEST, *MAXIMAL_TEST):
         screen.print(line, markup=False)
 
 
@@ -304,7 +305,7 @@ def _print_zones(main: Zones, compared: tuple[Compared, ...], notes: list[str]) 
             tops = " / ".join(str(top) for top in row.zones.tops_bpm)
             beside.add_row(row.method, f"{row.zones.top_of_easy_bpm} bpm", difference, tops)
     screen.print(beside)
-    for note in (*notes, cautions.TALK_TEST, SAME_EFFORT, ROUNDING, cautions.NOT_MEDICAL, *cautions.MAXIMAL_TEST):
+    for note in (*notes, TALK_TEST, SAME_EFFORT, ROUNDING, NOT_MEDICAL, *MAXIMAL_TEST):
         screen.print(note, markup=False)
 
 
@@ -346,7 +347,7 @@ def _as_json(main: Zones, compared: tuple[Compared, ...], more: dict[str, Any]) 
             for row in compared
         ],
         "rounding": ROUNDING,
-        "cautions": [cautions.NOT_MEDICAL, *cautions.MAXIMAL_TEST],
+        "cautions": [NOT_MEDICAL, *MAXIMAL_TEST],
         **more,
     }
 

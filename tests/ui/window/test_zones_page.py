@@ -12,11 +12,10 @@ from pytestqt.qtbot import QtBot
 
 from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.runs import fill_with_invented_runs
-from dawnbeat.training import cautions, run_store, zone_store
-from dawnbeat.training.cautions import PROTOCOLS, WHO_MUST_NOT
-from dawnbeat.training.maximum import Maximum
+from dawnbeat.training import run_store, zone_store
+from dawnbeat.training.maximum import MAXIMAL_TEST, PROTOCOLS, WHO_MUST_NOT, Maximum
 from dawnbeat.training.zone_store import Threshold, snapshot
-from dawnbeat.training.zones import ROUNDING
+from dawnbeat.training.zones import NOT_MEDICAL, ROUNDING, TALK_TEST
 from dawnbeat.ui.window.parts import saving
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.layouts import Scrolled
@@ -84,7 +83,7 @@ def test_an_empty_journal_says_what_zones_need(page: ZonesPage) -> None:
 def test_cautions_rounding_and_the_talk_test_are_always_in_sight(page: ZonesPage, with_zones: Journal) -> None:
     page.shown()
     said = all_words(page)
-    for line in (*cautions.MAXIMAL_TEST, cautions.TALK_TEST, cautions.NOT_MEDICAL, ROUNDING):
+    for line in (*MAXIMAL_TEST, TALK_TEST, NOT_MEDICAL, ROUNDING):
         assert line in said
     talk = cells(page, _TALK)
     assert talk[1] == "easy: whole sentences, without stopping for breath"
@@ -240,7 +239,7 @@ def test_beats_are_added_only_when_the_runner_says_so(page: ZonesPage, with_zone
     assert dialog.entry().added_bpm == 0
     said = "\n".join(label.text() for label in dialog.findChildren(QLabel))
     assert "common practice, no source" in said
-    assert cautions.MAXIMAL_TEST[0] in said
+    assert MAXIMAL_TEST[0] in said
     dialog.bpm.setValue(188)
     dialog.added.setCurrentIndex(3)
     dialog.accept()

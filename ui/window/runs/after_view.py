@@ -12,9 +12,9 @@ from PySide6.QtWidgets import QVBoxLayout, QWidget
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import UNKNOWN, number
 from dawnbeat.training import mornings_after, zone_store
-from dawnbeat.training.load import coefficients_from
 from dawnbeat.training.mornings_after import FEWEST_PAIRS, HardDay
-from dawnbeat.training.weeks import JudgedRun
+from dawnbeat.training.periods import JudgedRun
+from dawnbeat.training.run_figures import coefficients_from
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import label

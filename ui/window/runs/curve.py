@@ -12,8 +12,8 @@ from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.shared.wording import clock, way
 from dawnbeat.training import zone_store
-from dawnbeat.training.cleaning import codes_of
 from dawnbeat.training.run import MARK_KINDS, Mark, MarkKind, Samples
+from dawnbeat.training.run_figures import codes_of
 from dawnbeat.training.zones import MOST_ZONES, Zones
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.plots import Ink, Plot

@@ -10,9 +10,10 @@ from PySide6.QtWidgets import QCheckBox, QComboBox, QLabel, QLineEdit, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import clock, metres_from, moment_from, pace_of, seconds_from
-from dawnbeat.training import cautions, zone_store
+from dawnbeat.training import zone_store
+from dawnbeat.training.estimates import THRESHOLD_ERROR, threshold_test
+from dawnbeat.training.maximum import MAXIMAL_TEST
 from dawnbeat.training.run import Mark, Run, Samples
-from dawnbeat.training.run_figures import THRESHOLD_ERROR, threshold_test
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, DateTimeEdit
@@ -146,7 +147,7 @@ class ThresholdTestDialog(FormDialog):
             f"no source). {THRESHOLD_ERROR}",
             "soft",
         )
-        self.say("\n".join(cautions.MAXIMAL_TEST))
+        self.say("\n".join(MAXIMAL_TEST))
         self.keep_button.setText("&Keep as threshold pulse")
         self.begins.textChanged.connect(lambda _: self._work_out())
         self._work_out()

@@ -9,13 +9,14 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import UNKNOWN, Units, clock, pace_of, short_day, way
-from dawnbeat.training import cautions, estimates, zone_store
-from dawnbeat.training.estimates import Estimate
+from dawnbeat.training import estimates, zone_store
+from dawnbeat.training.estimates import THRESHOLD_ERROR, Estimate
+from dawnbeat.training.maximum import MAXIMAL_TEST
+from dawnbeat.training.periods import JudgedRun
 from dawnbeat.training.race import estimates_of
 from dawnbeat.training.run import Run
-from dawnbeat.training.run_figures import THRESHOLD_ERROR
-from dawnbeat.training.weeks import JudgedRun
 from dawnbeat.training.zone_store import Threshold
+from dawnbeat.training.zones import NOT_MEDICAL
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, label, labelled
 from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
@@ -65,9 +66,9 @@ class EstimatesView(QWidget):
         column.addLayout(self._of_race)
         for each in (self.equals_title, self.equals, self.equals_error):
             column.addWidget(each)
-        column.addWidget(label("small", "", cautions.NOT_MEDICAL))
+        column.addWidget(label("small", "", NOT_MEDICAL))
         # A race and a test are maximal efforts as well.
-        column.addWidget(label("small", "", "\n".join(cautions.MAXIMAL_TEST)))
+        column.addWidget(label("small", "", "\n".join(MAXIMAL_TEST)))
         column.addStretch(1)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)

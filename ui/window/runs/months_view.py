@@ -11,10 +11,9 @@ import numpy as np
 from PySide6.QtWidgets import QButtonGroup, QSizePolicy, QVBoxLayout, QWidget
 
 from dawnbeat.shared.wording import PACE_UNIT, UNKNOWN, Units, bare_pace, clock, number, pace_of, percent, way
-from dawnbeat.training import adaptation, zone_store
-from dawnbeat.training.adaptation import Fixed, PeriodSummary
+from dawnbeat.training import periods, zone_store
 from dawnbeat.training.export_runs import export_periods
-from dawnbeat.training.weeks import JudgedRun
+from dawnbeat.training.periods import Fixed, JudgedRun, PeriodSummary
 from dawnbeat.ui.window.mornings.series import DAY_S, seconds_of
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
@@ -65,12 +64,12 @@ class MonthsView(QWidget):
         self._judged = judged
         today = self._today()
         with self.context.saying():
-            mornings = adaptation.usual_mornings(self.context.journal, today)
+            mornings = periods.usual_mornings(self.context.journal, today)
             self._units = zone_store.chosen_units(self.context.journal)
-            self.fixed = adaptation.fixed_of(judged, today)
+            self.fixed = periods.fixed_of(judged, today)
             days = [*(each.run.local_date for each in judged), *(each.date for each in mornings)]
-            period: adaptation.Period = "year" if self.years else "month"
-            self.periods = adaptation.periods_of(judged, mornings, self.fixed, min(days, default=today), today, period)
+            period: periods.Period = "year" if self.years else "month"
+            self.periods = periods.periods_of(judged, mornings, self.fixed, min(days, default=today), today, period)
             self._show()
 
     def save(self, out: Path) -> int:

@@ -23,8 +23,8 @@ from PySide6.QtWidgets import (
 from dawnbeat.shared.wording import short_day
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.export_runs import export_runs, export_weeks
-from dawnbeat.training.load_run import SUFFIXES
-from dawnbeat.training.weeks import RANGE_WEEKS, JudgedRun, judge_runs, judged_runs, monday_of, weeks_of
+from dawnbeat.training.import_runs import SUFFIXES
+from dawnbeat.training.periods import RANGE_WEEKS, JudgedRun, judge_runs, judged_runs, monday_of, weeks_of
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.controls import label

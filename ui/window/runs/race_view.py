@@ -9,9 +9,10 @@ from PySide6.QtWidgets import QFrame, QLineEdit, QVBoxLayout, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import PACE_UNIT, Units, bare_pace, clock, metres_from, number, seconds_from
-from dawnbeat.training import cautions, zone_store
+from dawnbeat.training import zone_store
+from dawnbeat.training.maximum import MAXIMAL_TEST
+from dawnbeat.training.periods import JudgedRun
 from dawnbeat.training.race import RACE_CAUTION, RacePlan, race_plan
-from dawnbeat.training.weeks import JudgedRun
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, label, labelled
 from dawnbeat.ui.window.parts.layouts import Flow, Scrolled
@@ -125,7 +126,7 @@ class RaceView(QWidget):
         column.addLayout(asked)
         for each in (self.trouble, self._sheet, self.held_title, self.held):
             column.addWidget(each)
-        column.addWidget(label("small", "Cautions", "\n".join((RACE_CAUTION, *cautions.MAXIMAL_TEST))))
+        column.addWidget(label("small", "Cautions", "\n".join((RACE_CAUTION, *MAXIMAL_TEST))))
         column.addStretch(1)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)

@@ -23,9 +23,9 @@ from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import clock
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.maximum import Maximum, MaximumProposal
+from dawnbeat.training.periods import JudgedRun, judge_runs
 from dawnbeat.training.run import CAN_BE_OVERRULED, MARK_WORDS, TALKS, Mark, Samples
 from dawnbeat.training.run_figures import DRIFT_IN_WORDS
-from dawnbeat.training.weeks import JudgedRun, judge_runs
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext

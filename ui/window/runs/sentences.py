@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dawnbeat.shared.wording import Units, clock, number, pace, percent, short_day, way
-from dawnbeat.training.weeks import EASY_AIM, EASY_TIME_AIM, JudgedRun, Week
+from dawnbeat.training.periods import EASY_AIM, EASY_TIME_AIM, JudgedRun, Week
 
 NO_ZONES = "No zones yet: the page Zones says what is missing."
 

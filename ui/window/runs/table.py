@@ -12,8 +12,8 @@ from PySide6.QtWidgets import QPushButton
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import PACE_UNIT, Units, bare_pace, clock, number, percent, short_day, way
 from dawnbeat.training import run_store, zone_store
+from dawnbeat.training.periods import JudgedRun
 from dawnbeat.training.run import Run, check_talk
-from dawnbeat.training.weeks import JudgedRun
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import count_of, long_day

@@ -13,7 +13,7 @@ from PySide6.QtWidgets import QLabel, QSizePolicy, QVBoxLayout, QWidget
 from dawnbeat.journal.ranges import RangeSettings, counts, daily_ranges
 from dawnbeat.shared.morning import ORIGINS, POSTURES, Morning
 from dawnbeat.shared.trace import FloatArray
-from dawnbeat.training.weeks import EASY_AIM, EASY_TIME_AIM, Span, Week, monday_of
+from dawnbeat.training.periods import EASY_AIM, EASY_TIME_AIM, Span, Week, monday_of
 from dawnbeat.ui.window.mornings.series import DAY_S, day_of, seconds_of, seconds_of_days
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.plots import Ink, Plot

@@ -19,7 +19,7 @@ from PySide6.QtWidgets import (
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import UNKNOWN, Units, clock, number, percent, short_day, way
 from dawnbeat.training import zone_store
-from dawnbeat.training.weeks import EASY_AIM_SOURCE, JudgedRun, Week, weeks_of
+from dawnbeat.training.periods import EASY_AIM_SOURCE, JudgedRun, Week, weeks_of
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, label

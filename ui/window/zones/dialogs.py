@@ -18,19 +18,22 @@ from PySide6.QtWidgets import (
 )
 
 from dawnbeat.shared.wording import M_PER_UNIT, PACE_UNIT, seconds_from
-from dawnbeat.training import cautions, zone_store
-from dawnbeat.training.cautions import WHO_MUST_NOT, Protocol
+from dawnbeat.training import zone_store
+from dawnbeat.training.estimates import THRESHOLD_ERROR
 from dawnbeat.training.maximum import (
+    ADDED_BEATS,
     AGE_FORMULAS,
     KIND_WORDS,
     KINDS,
+    MAXIMAL_TEST,
     MOST_ADDED_BPM,
+    WHO_MUST_NOT,
     Maximum,
+    Protocol,
     maxima_by_age,
     maximum_by_age,
 )
 from dawnbeat.training.resting import FEWEST, HandCount
-from dawnbeat.training.run_figures import THRESHOLD_ERROR
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.training.zones import MAXIMUM_HIGH, MAXIMUM_LOW
 from dawnbeat.ui.window.parts import controls
@@ -71,13 +74,13 @@ class MaximumDialog(FormDialog):
         self.row("Where from", self.kind, "How it was measured; a formula by age is a last resort")
         self.row("Day", self.day, "The day of the measurement; zones change from it on, earlier runs keep theirs")
         self.row("Highest pulse", self.bpm, "The highest pulse that held for some seconds")
-        self.row("Beats added", self.added, cautions.ADDED_BEATS)
+        self.row("Beats added", self.added, ADDED_BEATS)
         self.row("Age", self.age, "Age in years")
         self.row("Formula", self.formula, "Which formula by age")
         self.row("Note", self.note, "Anything else")
         self.about = self.say("", "soft")
-        self.say(cautions.ADDED_BEATS)
-        self.say("\n".join(cautions.MAXIMAL_TEST))
+        self.say(ADDED_BEATS)
+        self.say("\n".join(MAXIMAL_TEST))
         if proposed is not None:
             self.kind.setCurrentIndex(self.kind.findData(proposed.kind))
             self.bpm.setValue(round(proposed.bpm))
@@ -134,7 +137,7 @@ class ThresholdDialog(FormDialog):
             f"practice, no source). {THRESHOLD_ERROR} A test in an imported run is worked out when you open that run.",
             "soft",
         )
-        self.say("\n".join(cautions.MAXIMAL_TEST))
+        self.say("\n".join(MAXIMAL_TEST))
 
     def entry(self) -> Threshold:
         """What was entered; raises DawnbeatError for what can't be right."""
@@ -227,11 +230,11 @@ class ProtocolDialog(QDialog):
         column = QVBoxLayout(inside)
         for style, name, words in (
             ("", "Who must not", WHO_MUST_NOT),
-            ("small", "Cautions", "\n".join(cautions.MAXIMAL_TEST)),
+            ("small", "Cautions", "\n".join(MAXIMAL_TEST)),
             ("large", "Test", protocol.name),
             ("", "Steps", steps),
             ("", "Result", f"Result: {protocol.reading} Import the run, open it, and press “Highest pulse…”."),
-            ("small", "Beats added", f"{cautions.ADDED_BEATS} The steps are common practice, no source."),
+            ("small", "Beats added", f"{ADDED_BEATS} The steps are common practice, no source."),
         ):
             if protocol.kind is None and name == "Result":
                 words = f"Result: {protocol.reading} Import the run, open it, and press “30-minute test…”."

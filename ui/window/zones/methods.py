@@ -18,8 +18,7 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QSizePolicy, QToolTip, QVBoxLayout, QWidget
 
-from dawnbeat.training import cautions
-from dawnbeat.training.zones import SAME_EFFORT, Compared, Zone, apart_words
+from dawnbeat.training.zones import SAME_EFFORT, TALK_TEST, Compared, Zone, apart_words
 from dawnbeat.ui.palette import LIGHT
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext
@@ -268,9 +267,7 @@ class MethodsView(QWidget):
         layout.addWidget(self.picture)
         layout.addWidget(self.legend)
         layout.addWidget(self.table)
-        layout.addWidget(
-            label("small", "Talk test, and how the methods compare", f"{cautions.TALK_TEST} {SAME_EFFORT}")
-        )
+        layout.addWidget(label("small", "Talk test, and how the methods compare", f"{TALK_TEST} {SAME_EFFORT}"))
         context.theme_changed.connect(lambda _: self._fit())
 
     def show_methods(self, compared: Sequence[Compared]) -> None:

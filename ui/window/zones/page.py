@@ -12,15 +12,14 @@ from PySide6.QtWidgets import QFrame, QGroupBox, QPushButton, QSizePolicy, QVBox
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import short_day
-from dawnbeat.training import cautions, run_store, zone_store
-from dawnbeat.training.adaptation import fixed_of
-from dawnbeat.training.cautions import PROTOCOLS, ProtocolKey
-from dawnbeat.training.maximum import MaximumProposal, maximum_proposal
-from dawnbeat.training.weeks import judged_runs
+from dawnbeat.training import run_store, zone_store
+from dawnbeat.training.maximum import MAXIMAL_TEST, PROTOCOLS, MaximumProposal, ProtocolKey, maximum_proposal
+from dawnbeat.training.periods import fixed_of, judged_runs
 from dawnbeat.training.zone_review import EARLIER, review
 from dawnbeat.training.zone_store import Proposal, ZoneSet, why_words
 from dawnbeat.training.zones import (
     METHODS,
+    NOT_MEDICAL,
     ROUNDING,
     Anchors,
     Scheme,
@@ -308,7 +307,7 @@ class ZonesPage(PageWidget):
         tests = QWidget()
         column_of_tests = QVBoxLayout(tests)
         column_of_tests.setContentsMargins(0, 0, 0, 0)
-        column_of_tests.addWidget(label("small", "Cautions for maximal tests", "\n".join(cautions.MAXIMAL_TEST)))
+        column_of_tests.addWidget(label("small", "Cautions for maximal tests", "\n".join(MAXIMAL_TEST)))
         tips: dict[ProtocolKey, tuple[str, str]] = {
             "hills": ("Hill repeats…", "How to test your maximum on a hill, step by step"),
             "mile": ("Hard mile…", "How to test your maximum on a track, step by step"),
@@ -321,7 +320,7 @@ class ZonesPage(PageWidget):
         column_of_tests.addLayout(flow_of(*how))
         column.addWidget(_group("Before any maximal test", tests))
         column.addWidget(_group("Zones by date", self.sets))
-        column.addWidget(label("small", "Rounding, and what zones are not", f"{ROUNDING} {cautions.NOT_MEDICAL}"))
+        column.addWidget(label("small", "Rounding, and what zones are not", f"{ROUNDING} {NOT_MEDICAL}"))
         column.addStretch(1)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)

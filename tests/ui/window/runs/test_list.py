@@ -13,7 +13,7 @@ from pytestqt.qtbot import QtBot
 
 from dawnbeat.journal.store import Journal
 from dawnbeat.training import run_store, zone_store
-from dawnbeat.training.weeks import judged_runs
+from dawnbeat.training.periods import judged_runs
 from dawnbeat.ui.window.parts import saving
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.journal_table import IN_THE_BIN

@@ -17,7 +17,7 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from dawnbeat.recordings.invented.runs import fill_with_invented_runs
 from dawnbeat.training import zone_store
-from dawnbeat.training.weeks import judged_runs, monday_of, weeks_of
+from dawnbeat.training.periods import judged_runs, monday_of, weeks_of
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.runs.bars import Bar, StackedBars
 from dawnbeat.ui.window.runs.page import MONTHS, RACE, RunsPage

@@ -1,14 +1,19 @@
-"""Reads TCX and GPX files. Document type declarations, and with them entities, are refused before anything else.
+"""FIT, TCX and GPX files, as devices and their programs write them.
 
-Elements go by their own names, whatever namespace a program wrote them under. Places become distance and are
-then forgotten. Of a file that is cut short or damaged, what came before is kept.
+Of a FIT file sessions, times, pulse, distance, altitude, step rate and stops of the timer are read, and no places; in
+TCX and GPX places become distance and are then forgotten. XML elements go by their own names, whatever namespace a
+program wrote them under, and document type declarations, with them entities, are refused before anything else. Of a
+file that is cut short or damaged, what came before is kept.
+
+The libraries take a while to import, so each is imported where its files are met.
 """
 
 from __future__ import annotations
 
 import io
 import re
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any
 from xml.sax import SAXParseException
@@ -16,14 +21,154 @@ from xml.sax.handler import ContentHandler
 
 import defusedxml.ElementTree
 import defusedxml.sax
-import gpxpy
-import gpxpy.gpx
 import numpy as np
 from defusedxml.common import DefusedXmlException
 
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.training.run import ParsedRun, RunNote, Sport, sport_from
 from dawnbeat.training.run_rows import MOST_SAMPLES, Rows, parsed
+
+_LONGEST_OFFSET = timedelta(hours=14)
+
+
+@dataclass
+class _Found:
+    """What a file tells, message by message. sessions: when each began and its sport."""
+
+    rows: Rows = field(default_factory=Rows)
+    pauses: list[tuple[datetime, datetime]] = field(default_factory=list)
+    sessions: list[tuple[datetime, Sport]] = field(default_factory=list)
+    sport: Sport = "not said"
+    offset: timedelta | None = None
+    stopped_at: datetime | None = None
+
+
+def parse_fit(data: bytes) -> list[ParsedRun]:
+    """The activities of a FIT file, one for each session; of a damaged file what came before the damage, with a note.
+
+    Raises DawnbeatError when nothing in it is whole.
+    """
+    import fitdecode.exceptions
+
+    found = _Found()
+    broken = ""
+    try:
+        for frame in _frames(data):
+            _take(found, frame)
+    except DawnbeatError:
+        raise
+    except fitdecode.exceptions.FitCRCError:
+        found.rows.notes.append(RunNote("checksum"))
+    # The library meets damage with any kind of error, AssertionError among them.
+    except Exception as error:
+        broken = one_line(error) or type(error).__name__
+    if broken:
+        if not found.rows.time_s:
+            raise DawnbeatError(
+                f"this FIT file is cut short or damaged ({broken}), and no sample in it is whole: copy it from the "
+                "device again"
+            )
+        found.rows.notes.append(RunNote("cut short", found.rows.time_s[-1] - found.rows.time_s[0]))
+    return _sessions(found)
+
+
+def _frames(data: bytes) -> Iterator[Any]:
+    import fitdecode
+
+    with fitdecode.FitReader(
+        io.BytesIO(data), check_crc=fitdecode.CrcCheck.RAISE, error_handling=fitdecode.ErrorHandling.IGNORE
+    ) as reader:
+        for frame in reader:
+            if frame.frame_type == fitdecode.FIT_FRAME_DATA:
+                yield frame
+
+
+def _take(found: _Found, frame: Any) -> None:
+    if frame.name == "record":
+        _add(found.rows, frame)
+    elif frame.name == "event" and _value(frame, "event") == "timer":
+        moment = _moment(frame, "timestamp")
+        kind = str(_value(frame, "event_type"))
+        if kind.startswith("stop"):
+            found.stopped_at = found.stopped_at or moment
+        elif kind == "start" and found.stopped_at is not None and moment is not None:
+            found.pauses.append((found.stopped_at, moment))
+            found.stopped_at = None
+    elif frame.name == "session":
+        began = _moment(frame, "start_time")
+        sport = sport_from(_text(_value(frame, "sport")))
+        if began is not None:
+            found.sessions.append((began, sport))
+        found.sport = sport if found.sport == "not said" else found.sport
+    elif frame.name == "sport" and found.sport == "not said":
+        # Written at the start, so that a file cut before its sessions still tells.
+        found.sport = sport_from(_text(_value(frame, "sport")))
+    elif frame.name == "activity":
+        found.offset = _offset(frame) or found.offset
+
+
+def _sessions(found: _Found) -> list[ParsedRun]:
+    sessions = sorted(dict(found.sessions).items())
+    if len(sessions) < 2:
+        return [parsed(found.rows, "FIT", found.sport, found.pauses, found.offset)]
+    runs: list[ParsedRun] = []
+    ends = [began for began, _ in sessions[1:]]
+    for (began, sport), end in zip(sessions, [*ends, None], strict=True):
+        # What was recorded before the first session belongs to it.
+        first = began if runs or found.rows.start is None else min(began, found.rows.start)
+        rows = found.rows.part(first, end)
+        if len(rows.time_s) >= 2:
+            runs.append(parsed(rows, "FIT", sport, found.pauses, found.offset))
+    return runs or [parsed(found.rows, "FIT", found.sport, found.pauses, found.offset)]
+
+
+def _add(rows: Rows, frame: Any) -> None:
+    moment = _moment(frame, "timestamp")
+    if moment is None:
+        return
+    cadence = _number(frame, "cadence")
+    if cadence is not None:
+        # The protocol counts strides, two steps each.
+        cadence = 2 * (cadence + (_number(frame, "fractional_cadence") or 0.0))
+    altitude = _number(frame, "enhanced_altitude")
+    rows.add(
+        moment,
+        _number(frame, "heart_rate"),
+        _number(frame, "distance"),
+        cadence,
+        _number(frame, "altitude") if altitude is None else altitude,
+    )
+
+
+def _value(frame: Any, name: str) -> Any:
+    return frame.get_value(name, fallback=None)
+
+
+def _number(frame: Any, name: str) -> float | None:
+    value = _value(frame, name)
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+
+
+def _text(value: Any) -> str | None:
+    return None if value is None else str(value)
+
+
+def _moment(frame: Any, name: str) -> datetime | None:
+    value = _value(frame, name)
+    if not isinstance(value, datetime):
+        return None
+    return value if value.tzinfo is not None else value.replace(tzinfo=UTC)
+
+
+def _offset(frame: Any) -> timedelta | None:
+    """Local time minus UTC, to the quarter of an hour, from the two clocks of one message."""
+    moment, local = _moment(frame, "timestamp"), _moment(frame, "local_timestamp")
+    if moment is None or local is None:
+        return None
+    quarters = round((local.replace(tzinfo=UTC) - moment) / timedelta(minutes=15))
+    offset = quarters * timedelta(minutes=15)
+    return offset if abs(offset) <= _LONGEST_OFFSET else None
+
 
 EARTH_RADIUS_M = 6_371_008.8
 # Tracks of one file that begin so long after the one before are runs of their own.
@@ -54,6 +199,8 @@ def parse_gpx(data: bytes) -> list[ParsedRun]:
 
     Tracks of one sport that follow each other within an hour are one run.
     """
+    import gpxpy.gpx
+
     checked = checked_text(data)
     try:
         document = gpxpy.parse(checked.text)
@@ -189,16 +336,16 @@ def _apart(rows: Rows, moment: datetime) -> bool:
     return moment - (rows.start + timedelta(seconds=rows.time_s[-1])) > OWN_RUN_AFTER
 
 
-def _add_point(rows: Rows, point: gpxpy.gpx.GPXTrackPoint, way_m: float) -> None:
+def _add_point(rows: Rows, point: Any, way_m: float) -> None:
     assert point.time is not None
     pulse = cadence = None
     for extension in point.extensions:
         for element in extension.iter():
             name = _local_name(str(element.tag)).lower()
             if name in ("hr", "heartrate"):
-                pulse = _number(element.text, name)
+                pulse = _number_in(element.text, name)
             elif name in ("cad", "cadence"):
-                cadence = _number(element.text, name)
+                cadence = _number_in(element.text, name)
     rows.add(_in_utc(point.time), pulse, way_m, cadence, point.elevation)
 
 
@@ -211,13 +358,13 @@ def _add_trackpoint(rows: Rows, point: Any) -> None:
             moment = _time(element.text)
         elif name == "HeartRateBpm":
             value = next((each.text for each in element.iter() if _local_name(each.tag) == "Value"), None)
-            pulse = _number(value, name)
+            pulse = _number_in(value, name)
         elif name == "DistanceMeters":
-            distance = _number(element.text, name)
+            distance = _number_in(element.text, name)
         elif name == "AltitudeMeters":
-            altitude = _number(element.text, name)
+            altitude = _number_in(element.text, name)
         elif name == "RunCadence" or (name == "Cadence" and steps is None):
-            steps = _number(element.text, name)
+            steps = _number_in(element.text, name)
     if moment is not None:
         rows.add(moment, pulse, distance, steps, altitude)
 
@@ -236,7 +383,7 @@ def _in_utc(moment: datetime) -> datetime:
         raise DawnbeatError(f"the time {moment.isoformat()} can't be right: export the file again") from error
 
 
-def _number(text: str | None, name: str) -> float | None:
+def _number_in(text: str | None, name: str) -> float | None:
     if text is None or not text.strip():
         return None
     try:
