@@ -143,7 +143,7 @@ def _open_camera(index: int, width: int, height: int) -> FrameSource:
 
 
 def _open_rehearsal(more: dict[str, Any]) -> FrameSource:
-    from dawnbeat.recordings.invented.rehearsal import RehearsalSource
+    from dawnbeat.recordings.invented.finger_video import RehearsalSource
 
     return RehearsalSource(**more)
 

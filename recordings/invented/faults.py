@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dawnbeat.shared.checked_fields import check_fields, number
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
 
@@ -79,44 +80,31 @@ class RateChange:
 class Faults:
     """Everything that goes wrong in one recording; the default is a quiet finger and a perfect clock.
 
-    drift: relative slow wander of brightness with the pressure of the finger (standard deviation, 0 to 0.5).
     movement: stretches in which the finger moves; strength is the relative swing of brightness (0.02 a
         twitch, 0.3 rubbing). Each leaves the finger lying slightly differently.
     lifted: stretches in which the finger is off the lens and the camera sees the room.
     weak: stretches in which the pulse is multiplied by strength (0 is none: pressed too hard, or cold).
-    exposure: steps of automatic exposure. rate: changes of the frame rate.
-    jitter_ms: standard deviation of when each frame is really exposed; its time tells the truth (0 to 15).
-    stamp_error_ms: standard deviation of the error of the time that each frame carries (0 to 15).
-    late_share: share of frames that come up to a whole frame late (0 to 0.5).
-    dropped_share: share of frames that never come (0 to 0.8). dropped: stretches in which none comes.
+    exposure: steps of automatic exposure. rate: changes of the frame rate. dropped: stretches in which no frame comes.
 
     Raises DawnbeatError when a value lies outside its range.
     """
 
-    drift: float = 0.0
+    drift: float = number(0.0, 0, 0.5, "", "relative slow wander of brightness with pressure, standard deviation")
     movement: tuple[Stretch, ...] = ()
     lifted: tuple[Stretch, ...] = ()
     weak: tuple[Stretch, ...] = ()
     exposure: tuple[ExposureStep, ...] = ()
     rate: tuple[RateChange, ...] = ()
-    jitter_ms: float = 0.0
-    stamp_error_ms: float = 0.0
-    late_share: float = 0.0
-    dropped_share: float = 0.0
+    jitter_ms: float = number(
+        0.0, 0, 15, "ms", "standard deviation of when each frame is really exposed; its time tells the truth"
+    )
+    stamp_error_ms: float = number(0.0, 0, 15, "ms", "standard deviation of the error of the time of each frame")
+    late_share: float = number(0.0, 0, 0.5, "", "share of frames that come up to a whole frame late")
+    dropped_share: float = number(0.0, 0, 0.8, "", "share of frames that never come")
     dropped: tuple[Stretch, ...] = ()
 
     def __post_init__(self) -> None:
-        ranges = (
-            ("drift", 0.5),
-            ("jitter_ms", 15.0),
-            ("stamp_error_ms", 15.0),
-            ("late_share", 0.5),
-            ("dropped_share", 0.8),
-        )
-        for name, high in ranges:
-            value = getattr(self, name)
-            if not 0 <= value <= high:
-                raise DawnbeatError(f"{name} of the faults is {value}: it goes from 0 to {high}")
+        check_fields(self, "the faults' ")
 
 
 NO_FAULTS = Faults()

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from dawnbeat.recordings.invented.faults import NO_FAULTS, Faults, disturbance, frame_times
-from dawnbeat.recordings.invented.wave import Wave, blood_volume, checked_beats
+from dawnbeat.recordings.invented.heart import Wave, blood_volume, checked_beats
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import FloatArray, IntArray, Trace
 

@@ -77,7 +77,7 @@ _WEEK: tuple[_Plan | None, ...] = (_EASY, None, _FAST, _SHORT, None, _HILLY, _LO
 def fill_with_invented_runs(journal: Journal, today: date, weeks: int = WEEKS, seed: int = SEED) -> int:
     """Save `weeks` of runs up to yesterday, the same for the same seed; returns how many runs.
 
-    Fits `journal.demo_journal.fill_with_invented_mornings` of the same day, whose notes tell of these runs. With
+    Fits `fill_with_invented_mornings` of the same day, whose notes tell of these runs. With
     them come counts of the pulse by hand, a maximum by age and one of hill repeats, a threshold pulse of a test and the
     zones that follow, races from 1500 m to a half marathon, two walks that don't count, how talking went on some runs,
     and faults of a sensor: drop-outs, spikes, a lock on the step rate and a gap. Two runs have no pulse, two no

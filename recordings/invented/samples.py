@@ -16,10 +16,9 @@ import numpy as np
 from dawnbeat.capture.recording import ABOUT, BEATS, TRACE, write_recording
 from dawnbeat.recordings.invented.faults import ExposureStep, Faults, RateChange, Stretch
 from dawnbeat.recordings.invented.finger_trace import LAMP_FINGER, ROOM_FINGER, Finger
-from dawnbeat.recordings.invented.finger_video import write_video
-from dawnbeat.recordings.invented.rhythm import Rhythm
+from dawnbeat.recordings.invented.finger_video import REHEARSAL_CAMERA, write_video
+from dawnbeat.recordings.invented.heart import Rhythm, Wave
 from dawnbeat.recordings.invented.scenario import Scenario
-from dawnbeat.recordings.invented.wave import Wave
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.files import write_private
 from dawnbeat.shared.trace import FloatArray
@@ -44,7 +43,7 @@ class ShippedSample:
         """What about.json says of it."""
         return {
             "began": "2001-01-01T06:30:00+00:00",
-            "camera": "rehearsal finger (invented)",
+            "camera": REHEARSAL_CAMERA,
             "width": 0,
             "height": 0,
             "nominal_rate_hz": self.scenario.rate_hz,

@@ -12,11 +12,14 @@ hearts.py.
 from __future__ import annotations
 
 import argparse
+import sys
 import time
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 import hearts
 import numpy as np
@@ -24,12 +27,13 @@ from rich.console import Console
 from rich.table import Table
 
 from dawnbeat.capture.recording import read_recording
-from dawnbeat.recordings.invented.rhythm import heart_beats
-from dawnbeat.recordings.invented.scenario import Scenario, draw_scenario
+from dawnbeat.recordings.invented.heart import heart_beats
+from dawnbeat.recordings.invented.scenario import Scenario
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.trace import FloatArray, Trace
 from dawnbeat.signal.analysis import analyse
 from dawnbeat.signal.compare import Comparison, Series, compare, find_lag
+from tests.drawn_mornings import draw_scenario
 
 WINDOW_S = 120.0
 # A method gives beats and which intervals count; None where it finds too few.

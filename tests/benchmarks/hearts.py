@@ -23,7 +23,7 @@ from rich.console import Console
 from rich.table import Table
 
 from dawnbeat.capture.recording import read_recording
-from dawnbeat.recordings.invented.rhythm import Rhythm
+from dawnbeat.recordings.invented.heart import Rhythm
 from dawnbeat.recordings.invented.scenario import Scenario
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.trace import FloatArray, Trace

@@ -8,7 +8,7 @@ from functools import cache
 from typing import Any
 
 from dawnbeat.capture.frames import SOURCE_ENDED, End, Frame, FrameSource, Sample, SourceAbout
-from dawnbeat.recordings.invented.rhythm import Rhythm
+from dawnbeat.recordings.invented.heart import Rhythm
 from dawnbeat.recordings.invented.scenario import Scenario
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import Trace

@@ -11,7 +11,7 @@ import warnings
 import numpy as np
 import pytest
 
-from dawnbeat.recordings.invented.rhythm import Rhythm, beat_times
+from dawnbeat.recordings.invented.heart import Rhythm, beat_times
 from dawnbeat.shared.reading import Intervals
 from dawnbeat.shared.trace import Trace
 from dawnbeat.signal.analysis import analyse

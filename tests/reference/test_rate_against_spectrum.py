@@ -10,9 +10,9 @@ import pytest
 from scipy.signal import welch
 
 from dawnbeat.capture.recording import read_recording
-from dawnbeat.recordings.invented.scenario import draw_scenario
 from dawnbeat.shared.trace import Trace
 from dawnbeat.signal.analysis import analyse
+from tests.drawn_mornings import draw_scenario
 
 RECORDINGS = Path(__file__).parents[2] / "recordings"
 

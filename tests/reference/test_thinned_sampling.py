@@ -10,8 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dawnbeat.recordings.invented.rhythm import Rhythm, beat_times
-from dawnbeat.recordings.invented.wave import Wave, blood_volume
+from dawnbeat.recordings.invented.heart import Rhythm, Wave, beat_times, blood_volume
 from dawnbeat.signal.analysis import analyse
 from tests.signal.fingers import grey_trace
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from dawnbeat.recordings.invented.faults import NO_FAULTS, Faults
 from dawnbeat.recordings.invented.finger_trace import LAMP_FINGER, Finger
-from dawnbeat.recordings.invented.rhythm import Rhythm
+from dawnbeat.recordings.invented.heart import Rhythm
 from dawnbeat.recordings.invented.scenario import Scenario
 from dawnbeat.shared.reading import Analysis, Intervals, Reason
 from dawnbeat.shared.trace import FloatArray, Trace

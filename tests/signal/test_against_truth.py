@@ -11,10 +11,9 @@ import pytest
 
 from dawnbeat.recordings.invented.faults import Faults, RateChange
 from dawnbeat.recordings.invented.finger_trace import Finger
-from dawnbeat.recordings.invented.rhythm import Rhythm, beat_times
-from dawnbeat.recordings.invented.scenario import draw_scenario
-from dawnbeat.recordings.invented.wave import Wave, blood_volume
+from dawnbeat.recordings.invented.heart import Rhythm, Wave, beat_times, blood_volume
 from dawnbeat.signal.analysis import analyse
+from tests.drawn_mornings import draw_scenario
 from tests.signal.fingers import against_truth, finger, grey_trace, true_figures
 from tests.signal.sound import check
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dawnbeat.recordings.invented.rhythm import Rhythm, beat_times
+from dawnbeat.recordings.invented.heart import Rhythm, beat_times
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.signal.compare import Comparison, Series, compare, match
 

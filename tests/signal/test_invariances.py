@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dawnbeat.recordings.invented.scenario import random_scenario
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import Trace
 from dawnbeat.signal.analysis import analyse
+from tests.drawn_mornings import draw_scenario
 from tests.signal.fingers import against_truth, finger
 
 # One microsecond: far below what any clock of a camera tells.
@@ -16,7 +16,7 @@ TIGHT_S = 1e-6
 
 
 def test_the_same_trace_gives_the_same_analysis():
-    _, trace, _ = random_scenario(11, clean=False)
+    trace = draw_scenario(11, clean=False).trace()
     first, again = analyse(trace), analyse(trace)
     assert first.beats.time_s.tobytes() == again.beats.time_s.tobytes()
     assert first.intervals.left_out == again.intervals.left_out
@@ -25,7 +25,7 @@ def test_the_same_trace_gives_the_same_analysis():
 
 
 def test_the_trace_is_left_as_it_was():
-    _, trace, _ = random_scenario(12, clean=False)
+    trace = draw_scenario(12, clean=False).trace()
     before = trace.time_s.copy(), trace.colour.copy()
     analyse(trace)
     np.testing.assert_array_equal(trace.time_s, before[0])
@@ -35,7 +35,7 @@ def test_the_trace_is_left_as_it_was():
 @pytest.mark.parametrize("shift_s", [1000.0, -64.0, 0.123])
 @pytest.mark.parametrize("seed", [13, 14])
 def test_another_start_of_the_clock_shifts_the_beats_and_nothing_else(seed, shift_s):
-    _, trace, _ = random_scenario(seed, clean=True)
+    trace = draw_scenario(seed, clean=True).trace()
     plain = analyse(trace)
     moved = analyse(Trace(trace.time_s + shift_s, trace.colour))
     np.testing.assert_allclose(moved.beats.time_s - shift_s, plain.beats.time_s, atol=TIGHT_S)
@@ -47,7 +47,7 @@ def test_another_start_of_the_clock_shifts_the_beats_and_nothing_else(seed, shif
 @pytest.mark.parametrize("factor", [0.5, 0.1, (0.9, 0.3, 0.6)])
 @pytest.mark.parametrize("seed", [13, 15])
 def test_a_dimmer_lamp_alone_changes_nothing(seed, factor):
-    _, trace, _ = random_scenario(seed, clean=True)
+    trace = draw_scenario(seed, clean=True).trace()
     plain, dim = analyse(trace), analyse(Trace(trace.time_s, trace.colour * np.array(factor)))
     np.testing.assert_allclose(dim.beats.time_s, plain.beats.time_s, atol=TIGHT_S)
     assert dim.intervals.left_out == plain.intervals.left_out

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from dawnbeat.recordings.invented.faults import Faults, Stretch
-from dawnbeat.recordings.invented.scenario import draw_scenario
 from dawnbeat.shared.trace import Trace
 from dawnbeat.signal import live
 from dawnbeat.signal.analysis import analyse
 from dawnbeat.signal.live import LiveBeats
+from tests.drawn_mornings import draw_scenario
 from tests.signal.fingers import finger, grey_trace, true_figures
 
 SAME_S = 0.025

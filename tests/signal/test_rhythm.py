@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 from dawnbeat.recordings.invented.faults import Faults, Stretch
-from dawnbeat.recordings.invented.rhythm import Rhythm, beat_times
-from dawnbeat.recordings.invented.wave import Wave, blood_volume
+from dawnbeat.recordings.invented.heart import Rhythm, Wave, beat_times, blood_volume
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.trace import FloatArray, Trace
 from dawnbeat.signal.analysis import analyse

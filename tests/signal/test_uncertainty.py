@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dawnbeat.recordings.invented.rhythm import beat_times
-from dawnbeat.recordings.invented.scenario import draw_scenario
+from dawnbeat.recordings.invented.heart import beat_times
 from dawnbeat.signal.figures import intervals_95, metrics_of
+from tests.drawn_mornings import draw_scenario
 from tests.signal.fingers import as_intervals
 
 NAMES = ("mean_hr_bpm", "sdnn_ms", "rmssd_ms", "ln_rmssd")

@@ -10,7 +10,7 @@ import pytest
 from dawnbeat.morning.reading_text import verdict_lines
 from dawnbeat.recordings.invented.faults import Faults, Stretch
 from dawnbeat.recordings.invented.finger_trace import LAMP_FINGER, Finger
-from dawnbeat.recordings.invented.wave import Wave
+from dawnbeat.recordings.invented.heart import Wave
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import Trace
 from dawnbeat.signal.analysis import analyse

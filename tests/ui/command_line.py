@@ -12,7 +12,7 @@ import numpy as np
 
 from dawnbeat.recordings.invented.faults import Faults
 from dawnbeat.recordings.invented.finger_trace import LAMP_FINGER, render_trace
-from dawnbeat.recordings.invented.rhythm import Rhythm, beat_times
+from dawnbeat.recordings.invented.heart import Rhythm, beat_times
 from dawnbeat.shared.trace import FloatArray, Trace
 
 HEADER = "time_s,red,green,blue\n"

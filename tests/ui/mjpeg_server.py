@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from dawnbeat.capture.opencv import load_cv2
-from dawnbeat.recordings.invented.rehearsal import RehearsalSource
+from dawnbeat.recordings.invented.finger_video import RehearsalSource
 
 _QUALITY = 95
 _HEAD = b"HTTP/1.0 200 OK\r\nContent-Type: multipart/x-mixed-replace; boundary=next\r\n\r\n"

@@ -18,7 +18,7 @@ import pytest
 
 from dawnbeat.capture.recording import read_recording
 from dawnbeat.journal.store import Journal
-from dawnbeat.recordings.invented.rehearsal import quiet_morning
+from dawnbeat.recordings.invented.finger_video import quiet_morning
 from dawnbeat.shared.morning import Context, StoredReading
 from tests.ui.mjpeg_server import finger_stream
 from tests.ui.xvfb import Keyboard, needs_xdotool, needs_xvfb, x11_environment, xvfb

@@ -56,9 +56,8 @@ def rehearse(
 
     from dawnbeat.recordings.invented.faults import ExposureStep, Faults, RateChange, Stretch
     from dawnbeat.recordings.invented.finger_trace import LAMP_FINGER, ROOM_FINGER
-    from dawnbeat.recordings.invented.rhythm import Rhythm
+    from dawnbeat.recordings.invented.heart import Rhythm, Wave
     from dawnbeat.recordings.invented.scenario import Scenario
-    from dawnbeat.recordings.invented.wave import Wave
 
     if light not in ("lamp", "room"):
         raise DawnbeatError(f"--light {light!r} is unknown: say lamp or room")
@@ -100,7 +99,7 @@ def _write(out: Path, scenario: Scenario, video: bool) -> None:
     from datetime import datetime
 
     from dawnbeat.capture.recording import VIDEO, write_recording
-    from dawnbeat.recordings.invented.rehearsal import REHEARSAL_CAMERA
+    from dawnbeat.recordings.invented.finger_video import REHEARSAL_CAMERA
 
     about = {
         "began": datetime.now().astimezone().isoformat(timespec="seconds"),

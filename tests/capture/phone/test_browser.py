@@ -29,7 +29,7 @@ from dawnbeat.morning.flow import TIME_UP, Plan
 from dawnbeat.morning.taking import Order, Snapshot, Taking
 from dawnbeat.recordings.invented.faults import Faults
 from dawnbeat.recordings.invented.finger_video import FingerVideo
-from dawnbeat.recordings.invented.rhythm import Rhythm
+from dawnbeat.recordings.invented.heart import Rhythm
 from dawnbeat.recordings.invented.scenario import Scenario
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.settings import Settings

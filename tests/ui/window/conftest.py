@@ -17,8 +17,8 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.morning.choices import ChoiceStore
 from dawnbeat.recordings.invented.faults import Faults, Stretch
 from dawnbeat.recordings.invented.finger_trace import LAMP_FINGER, render_trace
+from dawnbeat.recordings.invented.heart import Rhythm, beat_times
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings, invented_analysis
-from dawnbeat.recordings.invented.rhythm import Rhythm, beat_times
 from dawnbeat.shared.morning import Circumstances, StoredReading
 from dawnbeat.shared.settings import Settings
 from dawnbeat.signal.analysis import analyse

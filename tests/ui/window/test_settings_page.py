@@ -17,7 +17,7 @@ from dawnbeat.journal.csv_files import export_mornings
 from dawnbeat.journal.ranges import RangeSettings
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.choices import ChoiceStore
-from dawnbeat.recordings.invented.rehearsal import RehearsalSource
+from dawnbeat.recordings.invented.finger_video import RehearsalSource
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.settings import Settings

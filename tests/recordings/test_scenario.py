@@ -6,18 +6,19 @@ import numpy as np
 import pytest
 
 from dawnbeat.recordings.invented.finger_trace import pulse_levels
-from dawnbeat.recordings.invented.rhythm import Rhythm
-from dawnbeat.recordings.invented.scenario import Scenario, draw_scenario, random_scenario
+from dawnbeat.recordings.invented.heart import Rhythm
+from dawnbeat.recordings.invented.scenario import Scenario
+from tests.drawn_mornings import draw_scenario
 
 SEEDS = range(200)
 
 
 def test_a_seed_draws_the_same_morning_again():
     for clean in (True, False):
-        first, again = (random_scenario(5, clean, duration_s=20) for _ in range(2))
-        np.testing.assert_array_equal(first[0], again[0])
-        np.testing.assert_array_equal(first[1].colour, again[1].colour)
-        assert first[2] == again[2]
+        first, again = (draw_scenario(5, clean, duration_s=20) for _ in range(2))
+        np.testing.assert_array_equal(first.beats_s, again.beats_s)
+        np.testing.assert_array_equal(first.trace().colour, again.trace().colour)
+        assert first.description == again.description
 
 
 def test_clean_mornings_have_the_noise_of_common_cameras():
@@ -50,7 +51,8 @@ def test_faulty_mornings_cover_every_fault():
 
 
 def test_the_truth_lies_within_the_recording_and_shapes_it():
-    beats_s, trace, _ = random_scenario(3, clean=True, duration_s=30)
+    scenario = draw_scenario(3, clean=True, duration_s=30)
+    beats_s, trace = scenario.beats_s, scenario.trace()
     assert beats_s[0] >= 0
     assert beats_s[-1] <= 30
     best = int(np.argmax(trace.colour.std(axis=0)))

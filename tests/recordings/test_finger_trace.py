@@ -9,8 +9,7 @@ from hypothesis import strategies as st
 
 from dawnbeat.recordings.invented.faults import ExposureStep, Faults, RateChange, Stretch
 from dawnbeat.recordings.invented.finger_trace import LAMP_FINGER, ROOM_FINGER, Finger, pulse_levels, render_trace
-from dawnbeat.recordings.invented.rhythm import Rhythm, beat_times
-from dawnbeat.recordings.invented.wave import Wave
+from dawnbeat.recordings.invented.heart import Rhythm, Wave, beat_times
 from dawnbeat.shared.errors import DawnbeatError
 
 BEATS_S = beat_times(Rhythm(mean_hr_bpm=58, seed=3), 40.0, start_s=-4.0)

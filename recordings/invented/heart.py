@@ -1,4 +1,4 @@
-"""A pulse wave of our own: blood volume under the fingertip at any instant, from a list of beats.
+"""An invented heart: beat times with breathing, slow waves, chance and premature beats, and the pulse wave they send.
 
 Each beat sends a gaussian inflow into a vessel that drains exponentially (the two-element windkessel of
 Frank 1899, Z Biol 37:483-526), so that its volume is a gaussian convolved with an exponential, which has a
@@ -20,9 +20,14 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import ndtr
 
+from dawnbeat.shared.checked_fields import check_fields, number
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.trace import FloatArray
+from dawnbeat.shared.trace import BoolArray, FloatArray
 
+# When the depth of breathing is left open, this share of RMSSD squared is breathing and the rest is chance.
+_BREATHING_SHARE = 0.7
+_SLOWEST_HZ, _SLOW_WAVES_PER_OCTAVE, _SLOW_OCTAVES = 0.003, 2, 5
+_SHORTEST_S, _LONGEST_S = 0.28, 2.5
 _SYSTOLIC_DRAIN_S = 0.13
 _DICROTIC_DELAY_S = 0.30
 _DICROTIC_WIDTH_S = 0.060
@@ -33,29 +38,119 @@ _RUNOFF_WIDTH_S = 0.11
 _RUNOFF_DRAIN_S = 0.34
 # How many earlier and later beats still add to the volume at an instant; the rest is below 0.0001 of a beat.
 _EARLIER_BEATS, _LATER_BEATS = 7, 2
-_SHORTEST_S, _LONGEST_S = 0.25, 2.5
+_SHORTEST_FILLING_S, _LONGEST_FILLING_S = 0.25, 2.5
+
+
+@dataclass(frozen=True)
+class Rhythm:
+    """What the heart does.
+
+    Where a given breathing_depth already exceeds rmssd_ms, RMSSD is larger. The slow wander goes from 0.003 to 0.1 Hz
+    with equal power in each octave, as in 1/f noise. Raises DawnbeatError when a value lies outside its range.
+    """
+
+    mean_hr_bpm: float = number(55.0, 35, 180, "bpm", "mean pulse")
+    rmssd_ms: float = number(45.0, 0, 250, "ms", "RMSSD without premature beats")
+    breathing_per_min: float = number(13.0, 4, 40, "a minute", "breaths")
+    breathing_depth: float | None = number(
+        None, 0, 0.2, "", "relative swing of the interval with breathing; None lets it carry 70 % of RMSSD squared"
+    )
+    slow_depth: float = number(0.02, 0, 0.1, "", "standard deviation of the slow wander of the interval, relative")
+    premature_share: float = number(
+        0.0, 0, 0.2, "", "share of beats that come early, at 60 to 80 % of the interval, with a pause after"
+    )
+    seed: int = 1
+
+    def __post_init__(self) -> None:
+        check_fields(self, "the rhythm's ")
+
+
+@dataclass(frozen=True)
+class HeartBeats:
+    """Beats with which of them came early.
+
+    time_s: (k,) seconds, increasing. premature: (k,) True for a premature beat; the interval before it is
+    short and the one after it long, and neither is a normal interval.
+    """
+
+    time_s: FloatArray
+    premature: BoolArray
+
+
+def beat_times(rhythm: Rhythm, duration_s: float, start_s: float = 0.0) -> FloatArray:
+    """Beat times in seconds from start_s (included) to start_s + duration_s (excluded), increasing.
+
+    The same rhythm and start give the same beats, whatever the duration. Raises DawnbeatError for a duration
+    that is negative or over a day.
+    """
+    return heart_beats(rhythm, duration_s, start_s).time_s
+
+
+def heart_beats(rhythm: Rhythm, duration_s: float, start_s: float = 0.0) -> HeartBeats:
+    """The beats of beat_times, with which of them are premature; raises as it does."""
+    if not 0 <= duration_s <= 86_400:
+        raise DawnbeatError(f"a rhythm of {duration_s} s can't be made: give 0 to 86400 s")
+    tones = np.random.default_rng([rhythm.seed, 1])
+    chance = np.random.default_rng([rhythm.seed, 2])
+    usual_s = 60.0 / rhythm.mean_hr_bpm
+    breathing_depth, chance_s = _shares(rhythm, usual_s)
+    breathing_hz = rhythm.breathing_per_min / 60.0
+    breath_phase = tones.uniform(0, 2 * np.pi)
+    slow_hz = _SLOWEST_HZ * 2.0 ** (np.arange(_SLOW_OCTAVES * _SLOW_WAVES_PER_OCTAVE) / _SLOW_WAVES_PER_OCTAVE)
+    slow_phase = tones.uniform(0, 2 * np.pi, slow_hz.size)
+    slow_depth = rhythm.slow_depth * np.sqrt(2.0 / slow_hz.size)
+
+    beats: list[float] = []
+    premature: list[bool] = []
+    now_s = start_s + float(tones.uniform(0.0, usual_s))
+    rest_s = 0.0
+    previous_s = usual_s
+    while now_s < start_s + duration_s:
+        beats.append(now_s)
+        premature.append(rest_s > 0)
+        since_s = now_s - start_s
+        # Breaths are not all alike: the phase does a slow random walk.
+        breath_phase += 0.12 * float(chance.standard_normal()) * np.sqrt(previous_s)
+        sway = breathing_depth * np.sin(2 * np.pi * breathing_hz * since_s + breath_phase)
+        slow = slow_depth * float(np.sum(np.sin(2 * np.pi * slow_hz * since_s + slow_phase)))
+        interval_s = usual_s * (1.0 + sway + slow) + chance_s * float(chance.standard_normal())
+        early = float(chance.uniform()) < rhythm.premature_share
+        early_share = float(chance.uniform(0.6, 0.8))
+        if rest_s > 0:
+            # The pause makes up for what the early beat took, fully or nearly.
+            interval_s += 0.9 * rest_s
+            rest_s = 0.0
+        elif early and len(beats) > 3:
+            rest_s = (1.0 - early_share) * interval_s
+            interval_s *= early_share
+        previous_s = float(np.clip(interval_s, _SHORTEST_S, _LONGEST_S))
+        now_s += previous_s
+    return HeartBeats(np.array(beats), np.array(premature, dtype=np.bool_))
+
+
+def _shares(rhythm: Rhythm, usual_s: float) -> tuple[float, float]:
+    """The relative swing by breathing, and the standard deviation of chance in seconds."""
+    wanted_s = rhythm.rmssd_ms / 1000.0
+    # A swing A sin(2 pi f t) sampled every T changes by an rms of sqrt(2) A |sin(pi f T)| from beat to beat.
+    step = np.sqrt(2.0) * usual_s * abs(np.sin(np.pi * rhythm.breathing_per_min / 60.0 * usual_s))
+    if rhythm.breathing_depth is not None:
+        depth = rhythm.breathing_depth
+    else:
+        depth = min(0.2, float(np.sqrt(_BREATHING_SHARE) * wanted_s / max(float(step), 0.05)))
+    left_s2 = max(0.0, wanted_s**2 - (depth * float(step)) ** 2)
+    return depth, float(np.sqrt(left_s2 / 2.0))
 
 
 @dataclass(frozen=True)
 class Wave:
-    """The shape of the pulse wave.
+    """The shape of the pulse wave. Raises DawnbeatError when a value lies outside its range."""
 
-    upstroke_ms: 10 to 90 % of the rise of a lone beat to its systolic crest, 90 to 190 ms.
-    dicrotic: height of the dicrotic wave relative to the systolic one, 0 to 1.2.
-    filling: how much a beat weakens (relative) per relative shortening of the interval before it, 0 to 2.
-
-    Raises DawnbeatError when a value lies outside its range.
-    """
-
-    upstroke_ms: float = 130.0
-    dicrotic: float = 0.35
-    filling: float = 1.2
+    upstroke_ms: float = number(130.0, 90, 190, "ms", "10 to 90 % of the rise of a lone beat to its systolic crest")
+    dicrotic: float = number(0.35, 0, 1.2, "", "height of the dicrotic wave relative to the systolic one")
+    filling: float = number(1.2, 0, 2, "", "how much a beat weakens per shortening of the interval before it, relative")
 
     def __post_init__(self) -> None:
-        for name, low, high in (("upstroke_ms", 90, 190), ("dicrotic", 0, 1.2), ("filling", 0, 2)):
-            value = getattr(self, name)
-            if not low <= value <= high:
-                raise DawnbeatError(f"{name} of the pulse wave is {value}: it goes from {low} to {high}")
+        check_fields(self, "the pulse wave's ")
 
 
 def blood_volume(beats_s: FloatArray, wave: Wave, time_s: FloatArray) -> FloatArray:
@@ -114,7 +209,7 @@ def _placed(beats_s: FloatArray, wave: Wave) -> _Train:
     before = np.concatenate([steps[:1], steps])
     usual = np.array([np.median(before[max(0, k - 5) : k + 6]) for k in range(before.size)])
     strength = np.clip(1.0 + wave.filling * (before / usual - 1.0), 0.2, 1.3)
-    filling_s = np.clip(before, _SHORTEST_S, _LONGEST_S)
+    filling_s = np.clip(before, _SHORTEST_FILLING_S, _LONGEST_FILLING_S)
     shift_s = np.full(beats_s.size, -_steepest_s(wave))
     probe_s = 0.001 * np.arange(-2.0, 3.0)
     for _ in range(4):
