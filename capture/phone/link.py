@@ -7,6 +7,7 @@ import time
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Literal
 
 from dawnbeat.capture.phone.messages import (
@@ -67,17 +68,19 @@ class Link:
     Frames are taken in their order, each once: what was sent again after a break is left out, and a number
     that doesn't follow is asked for again. All methods may be called from any thread.
 
+    clips: the folder that takes in a clip.
+
     facts: of the phone's camera once it sends. clock: its clock held against the arrivals. ended: why no more
     frames will come, None while they do; broken: whether by a fault.
     """
 
     def __init__(
         self,
-        upload: Upload,
+        clips: Path,
         monotonic: Callable[[], float] = time.monotonic,
         wall: Callable[[], float] = time.time,
     ) -> None:
-        self.upload = upload
+        self.upload = Upload(clips)
         self.facts: Facts | None = None
         self.clock = ClockCheck()
         self.ended: str | None = None

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any, cast
 
+from dawnbeat.capture.frames import Sample
 from dawnbeat.capture.recording import VIDEO_SUFFIXES
 from dawnbeat.shared.errors import one_line
 from dawnbeat.shared.files import open_private, private_folder
@@ -25,6 +26,8 @@ MOST_RATE_HZ = 240
 MOST_FILE_BYTES = 2 * 1024**3
 LEAST_STEP_S = 1e-4
 
+TOO_LONG = "a message from the phone is too long"
+_BURST_BYTES, _BYTES_PER_S = 1024 * 1024, 256 * 1024
 _LONGEST_TIME_S = 10 * 365 * 86400.0
 _MOST_COUNT = 2**53
 _FACTS = frozenset({"browser", "camera", "lamp", "exposure", "white balance", "focus", "frame times", "screen"})
@@ -65,21 +68,13 @@ class Hello:
 
 
 @dataclass(frozen=True, slots=True)
-class PhoneFrame:
-    """One frame as it was measured on the phone; time_s on the phone's clock, colours 0 to 255, shares 0 to 1.
+class PhoneFrame(Sample):
+    """One frame as it was measured on the phone, with its time on the phone's clock.
 
     presented: how many frames the browser had presented when it came.
     """
 
-    time_s: float
-    presented: int
-    red: float
-    green: float
-    blue: float
-    covered: float
-    clipped_red: float
-    clipped_green: float
-    clipped_blue: float
+    presented: int = 0
 
 
 @dataclass(frozen=True)
@@ -121,7 +116,7 @@ Message = Hello | Facts | Frames | State | File | Word
 def message_from(text: str | bytes) -> Message:
     """Read one message. Raises RefusedError for anything that is not exactly of one of the forms."""
     if len(text) > MOST_TEXT_BYTES:
-        raise RefusedError("a message from the phone is too long")
+        raise RefusedError(TOO_LONG)
     try:
         said = json.loads(text, parse_constant=_no_constant)
     except (ValueError, RecursionError):
@@ -164,7 +159,7 @@ def _frame(row: object) -> PhoneFrame:
     presented = _number(row[1], 0.0, _MOST_COUNT)
     red, green, blue = (_number(each, 0.0, 255.0) for each in row[2:5])
     covered, *clipped = (_number(each, 0.0, 1.0) for each in row[5:])
-    return PhoneFrame(time_s, int(presented), red, green, blue, covered, *clipped)
+    return PhoneFrame(time_s, red, green, blue, covered, clipped[0], clipped[1], clipped[2], int(presented))
 
 
 def _facts(said: dict[str, Any]) -> Facts:
@@ -204,6 +199,21 @@ def _printable(value: object) -> str:
 
 def _no_constant(name: str) -> float:
     raise ValueError(name)
+
+
+class Pace:
+    """How long to wait before a message is looked at, so that none can keep this computer busy."""
+
+    def __init__(self) -> None:
+        self._left = float(_BURST_BYTES)
+        self._at_s: float | None = None
+
+    def wait_s(self, size: int, now_s: float) -> float:
+        """Seconds to wait for a message of so many bytes that came now."""
+        since_s = 0.0 if self._at_s is None else now_s - self._at_s
+        self._at_s = now_s
+        self._left = min(_BURST_BYTES, self._left + since_s * _BYTES_PER_S) - size
+        return max(0.0, -self._left / _BYTES_PER_S)
 
 
 class Upload:

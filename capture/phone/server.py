@@ -21,14 +21,7 @@ from typing import Any
 from dawnbeat.capture.patches import skin_numbers
 from dawnbeat.capture.phone.identity import Certificate, needed
 from dawnbeat.capture.phone.link import Link, News
-from dawnbeat.capture.phone.messages import (
-    MOST_CHUNK_BYTES,
-    MOST_TEXT_BYTES,
-    OFFSET_BYTES,
-    RefusedError,
-    Upload,
-    message_from,
-)
+from dawnbeat.capture.phone.messages import MOST_CHUNK_BYTES, OFFSET_BYTES, TOO_LONG, Pace, RefusedError, message_from
 from dawnbeat.shared.errors import DawnbeatError, one_line
 
 _log = logging.getLogger(__name__)
@@ -55,9 +48,10 @@ _REQUEST_S = 30.0
 _SILENT_S = 8.0
 _SPEAK_EVERY_S = 0.25
 _SPEAK_LIMIT_S = 5.0
-_BURST_BYTES, _BYTES_PER_S = 1024 * 1024, 256 * 1024
 _LAST_WORDS_S = 2.0
+_LOOK_EVERY_S = 0.2
 _VIOLATION = 1008
+_GONE = (TimeoutError, ConnectionError, RuntimeError)  # what sending to a phone that is away raises
 
 
 class PhoneServer:
@@ -75,15 +69,14 @@ class PhoneServer:
     ) -> None:
         needed("aiohttp.web")
         self.fingerprint = certificate.fingerprint
-        self.link = Link(Upload(clips))
+        self.link = Link(clips)
         self._token = "".join(secrets.choice(_LETTERS) for _ in range(_TOKEN_LETTERS))
         self._context = certificate.context()
         self._open_for_s = open_for_s
         self._listening = _listen(ip, port)
         self.ip, self.port = ip, int(self._listening.getsockname()[1])
-        self._stop: Callable[[], object] | None = None
+        self._stop: Callable[[], object] = lambda: None
         self._ready = threading.Event()
-        self._asked_to_stop = threading.Event()
         self._thread = threading.Thread(target=self._run, daemon=True, name="phone")
         self._thread.start()
         self._ready.wait(5.0)
@@ -111,11 +104,8 @@ class PhoneServer:
     def stop(self, words: str = STOPPED, fault: bool = False) -> None:
         """Tell the phone that it is over and close the address; calling it again does no harm."""
         self.link.over(words, fault)
-        self._asked_to_stop.set()
-        stop = self._stop
-        if stop is not None:
-            with contextlib.suppress(RuntimeError):  # it has ended by itself in between
-                stop()
+        with contextlib.suppress(RuntimeError):  # it has ended by itself in between
+            self._stop()
         if threading.current_thread() is not self._thread:
             self._thread.join(_LAST_WORDS_S + 5.0)
         self.link.upload.discard()
@@ -141,22 +131,20 @@ class _Serving:
         self.origin = f"https://{self.host}"
         self.visits: set[str] = set()
         self.owner: str | None = None
-        self.page, self.headers = _page(self.host, server.fingerprint)
+        self.page, self.headers = _page(self.host, f"/{server._token}", server.fingerprint)
         self.over = asyncio.Event()
-        self.tasks: set[asyncio.Task[None]] = set()
-        self.shaking = 0
-        self.transports: set[asyncio.Transport] = set()
+        self.inside: set[asyncio.Task[None]] = set()  # a task for each connection, from its handshake on
         self.kept: set[asyncio.Transport] = set()
         self.talk: Any = None
         self.polled = self.told = False
         self.accepting: asyncio.Task[None] | None = None
-        self.allowance = _Allowance()
+        self.pace = Pace()
 
     async def run(self) -> None:
         """Serve until the server is stopped, or until nothing is left to be served."""
         loop = asyncio.get_running_loop()
         self.server._stop = lambda: loop.call_soon_threadsafe(self.over.set)
-        if self.server._asked_to_stop.is_set():
+        if self.link.is_over:  # it was stopped before it could listen
             self.over.set()
         runner = self.web.ServerRunner(
             self.web.Server(self._answer, access_log=None, keepalive_timeout=15.0, max_field_size=2048)
@@ -174,8 +162,8 @@ class _Serving:
         finally:
             self._close_door()
             ending.cancel()
-            for transport in list(self.transports):
-                transport.abort()
+            for task in self.inside:
+                task.cancel()
             await runner.cleanup()
 
     async def _accept(self, protocols: Callable[[], asyncio.Protocol]) -> None:
@@ -183,18 +171,16 @@ class _Serving:
         loop = asyncio.get_running_loop()
         while True:
             connection, _ = await loop.sock_accept(self.server._listening)
-            inside = sum(not each.is_closing() for each in self.transports)
-            if self.shaking + inside >= _MOST_CONNECTIONS:
+            if len(self.inside) >= _MOST_CONNECTIONS:
                 connection.close()
             else:
                 task = asyncio.create_task(self._serve_one(protocols, connection))
-                self.tasks.add(task)
-                task.add_done_callback(self.tasks.discard)
+                self.inside.add(task)
+                task.add_done_callback(self.inside.discard)
             await asyncio.sleep(_ACCEPT_EVERY_S)
 
     async def _serve_one(self, protocols: Callable[[], asyncio.Protocol], connection: socket.socket) -> None:
         loop = asyncio.get_running_loop()
-        self.shaking += 1
         try:
             transport, _ = await loop.connect_accepted_socket(
                 protocols, connection, ssl=self.server._context, ssl_handshake_timeout=_HANDSHAKE_S
@@ -202,15 +188,14 @@ class _Serving:
         except (OSError, asyncio.CancelledError):  # no TLS, or the phone doesn't trust the certificate yet
             connection.close()
             return
-        finally:
-            self.shaking -= 1
-        self.transports.add(transport)
         deadline_s = loop.time() + _REQUEST_S
-        while not transport.is_closing():
-            if loop.time() > deadline_s and transport not in self.kept:
-                transport.abort()
-            await asyncio.sleep(0.2)
-        self.transports.discard(transport)
+        try:
+            while not transport.is_closing():
+                if loop.time() > deadline_s and transport not in self.kept:
+                    transport.abort()
+                await asyncio.sleep(_LOOK_EVERY_S)
+        except asyncio.CancelledError:
+            transport.abort()
         self.kept.discard(transport)
 
     async def _end_in_time(self) -> None:
@@ -220,10 +205,13 @@ class _Serving:
         while all(clock() < end for clock, end in zip(clocks, ends, strict=True)):
             await asyncio.sleep(min(1.0, self.server._open_for_s / 4))
         if self.talk is None or self.link.facts is None:
-            self.link.over(TOO_LATE, True)
-            self.over.set()
-            return
-        self._close_door()
+            self._break_off(TOO_LATE)
+        else:
+            self._close_door()
+
+    def _break_off(self, why: object) -> None:
+        self.link.over(str(why), True)
+        self.over.set()
 
     def _close_door(self) -> None:
         """Listen no more; who is inside stays."""
@@ -247,13 +235,11 @@ class _Serving:
         except self.web.HTTPException:
             answer = self._nothing()
         if not answer.prepared:
-            for name, value in self.headers.items():
-                answer.headers[name] = value
+            answer.headers.update(self.headers)
         return answer
 
     async def _route(self, request: Any) -> Any:
-        parts = request.path.split("/")
-        token, name = parts[1] if len(parts) > 1 else "", "/".join(parts[2:])
+        token, _, name = request.path.removeprefix("/").partition("/")
         known = secrets.compare_digest(token.upper().encode(), self.server._token.encode())
         visitor = request.cookies.get(_COOKIE, "")
         if not known or request.headers.get("Host") != self.host or not self._welcome(visitor, name):
@@ -261,12 +247,10 @@ class _Serving:
         if request.method == "GET" and name in ("", "page.js"):
             return self._static(name, visitor)
         if name == "link" and request.headers.get("Origin") == self.origin and visitor in self.visits:
-            if request.method == "GET" and request.headers.get("Upgrade", "").lower() == "websocket":
+            upgrade = request.method == "GET" and request.headers.get("Upgrade", "").lower() == "websocket"
+            if upgrade or request.method == "POST":
                 self.owner = visitor
-                return await self._converse(request)
-            if request.method == "POST":
-                self.owner = visitor
-                return await self._post(request)
+                return await (self._converse(request) if upgrade else self._post(request))
         return self._turned_away(visitor, request.path)
 
     def _turned_away(self, visitor: str, path: str) -> Any:
@@ -289,8 +273,7 @@ class _Serving:
         if name == "page.js":
             script = files(__package__).joinpath("page.js").read_bytes()
             return self.web.Response(body=script, content_type="text/javascript", charset="utf-8")
-        given = self.page.replace("{path}", f"/{self.server._token}")
-        answer = self.web.Response(text=given, content_type="text/html", charset="utf-8")
+        answer = self.web.Response(text=self.page, content_type="text/html", charset="utf-8")
         if visitor not in self.visits:
             visitor = secrets.token_urlsafe(24)
             self.visits.add(visitor)
@@ -321,13 +304,12 @@ class _Serving:
                 else:
                     break
         except RefusedError as error:
-            self.link.over(str(error), True)
-            self.over.set()
-            with contextlib.suppress(TimeoutError, ConnectionError, RuntimeError):
+            self._break_off(error)
+            with contextlib.suppress(*_GONE):
                 await self._say(talk, [self.link.say()])
                 await talk.close(code=_VIOLATION)
-        except (TimeoutError, ConnectionError, RuntimeError):
-            pass  # gone; it comes again and sends what was not acknowledged
+        except _GONE:
+            pass  # it it comes again and sends what was not acknowledged
         finally:
             speaking.cancel()
             self.kept.discard(request.transport)
@@ -347,7 +329,7 @@ class _Serving:
                     await talk.close()
                     return
                 await asyncio.sleep(_SPEAK_EVERY_S)
-        except (TimeoutError, ConnectionError, RuntimeError):
+        except _GONE:
             if request.transport is not None:
                 request.transport.abort()
 
@@ -359,31 +341,26 @@ class _Serving:
         """The same for browsers that refuse a WebSocket under a certificate of one's own: one message a request."""
         most = MOST_CHUNK_BYTES + OFFSET_BYTES
         if request.content_length is None or request.content_length > most:
-            self.link.over("a message from the phone is too long", True)
-            self.over.set()
+            self._break_off(TOO_LONG)
             return self._nothing()
         self.polled = True
         try:
             data = await asyncio.wait_for(request.content.readexactly(request.content_length), _REQUEST_S)
-        except (TimeoutError, asyncio.IncompleteReadError):
-            return self._nothing()
-        try:
             if request.content_type == "application/octet-stream":
                 said = self._heard_piece(data)
             else:
                 said = await self._heard_text(data)
+        except (TimeoutError, asyncio.IncompleteReadError):
+            return self._nothing()
         except RefusedError as error:
-            self.link.over(str(error), True)
-            self.over.set()
+            self._break_off(error)
             said = []
         said.append(self.link.say())
         self.told = self.link.is_over
         return self.web.json_response(said)
 
     async def _heard_text(self, text: str | bytes) -> list[dict[str, Any]]:
-        if len(text) > MOST_TEXT_BYTES:
-            raise RefusedError("a message from the phone is too long")
-        await asyncio.sleep(self.allowance.wait_s(len(text), time.monotonic()))
+        await asyncio.sleep(self.pace.wait_s(len(text), time.monotonic()))
         message = message_from(text)
         while not self.link.room and not self.over.is_set():
             await asyncio.sleep(0.1)
@@ -395,47 +372,32 @@ class _Serving:
         return self.link.hear_piece(int.from_bytes(data[:OFFSET_BYTES], "big"), data[OFFSET_BYTES:])
 
 
-class _Allowance:
-    """How long to wait before a message is looked at, so that none can keep this computer busy."""
-
-    def __init__(self) -> None:
-        self._left = float(_BURST_BYTES)
-        self._at_s: float | None = None
-
-    def wait_s(self, size: int, now_s: float) -> float:
-        """Seconds to wait for a message of so many bytes that came now."""
-        since_s = 0.0 if self._at_s is None else now_s - self._at_s
-        self._at_s = now_s
-        self._left = min(_BURST_BYTES, self._left + since_s * _BYTES_PER_S) - size
-        return max(0.0, -self._left / _BYTES_PER_S)
-
-
 def _listen(ip: str, port: int | None) -> socket.socket:
-    for wanted in [USUAL_PORT, 0] if port is None else [port]:
-        listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-        if os.name == "posix":  # on Windows it would let two programs have the port
-            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            listening.bind((ip, wanted))
-            listening.listen(16)
-            listening.setblocking(False)
-            return listening
-        except OSError as error:
-            listening.close()
-            if wanted == 0 or port is not None:
-                place = f"{ip} port {wanted}" if wanted else ip
-                raise DawnbeatError(
-                    f"can't open {place} for the phone ({one_line(error.strerror or error)}): choose another port or "
-                    "network, or end the program that uses it"
-                ) from error
-    raise AssertionError("either it listens or it raises")
+    """A socket that listens there; on any free port where none is asked for and the usual one is taken."""
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    if os.name == "posix":  # on Windows it would let two programs have the port
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind((ip, USUAL_PORT if port is None else port))
+        listening.listen(16)
+        listening.setblocking(False)
+        return listening
+    except OSError as error:
+        listening.close()
+        if port is None:
+            return _listen(ip, 0)
+        place = f"{ip} port {port}" if port else ip
+        raise DawnbeatError(
+            f"can't open {place} for the phone ({one_line(error.strerror or error)}): choose another port or "
+            "network, or end the program that uses it"
+        ) from error
 
 
-def _page(host: str, fingerprint: str) -> tuple[str, dict[str, str]]:
+def _page(host: str, path: str, fingerprint: str) -> tuple[str, dict[str, str]]:
     """The page with what it must know, and the headers that go with every answer."""
     text = files(__package__).joinpath("page.html").read_text(encoding="utf-8")
     given = {"fingerprint": fingerprint, "skin": skin_numbers(), "most_bytes": MOST_CHUNK_BYTES}
-    text = text.replace("{given}", json.dumps(given))
+    text = text.replace("{given}", json.dumps(given)).replace("{path}", path)
     style = text.split("<style>")[1].split("</style>")[0]
     digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
     policy = (

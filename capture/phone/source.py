@@ -9,10 +9,10 @@ from datetime import datetime
 from typing import Any
 
 from dawnbeat.capture.clock import DropCounter
-from dawnbeat.capture.frames import Frame, FrameSource, Sample, SourceAbout
+from dawnbeat.capture.frames import Frame, FrameSource, SourceAbout
 from dawnbeat.capture.phone.link import News
 from dawnbeat.capture.phone.messages import PhoneFrame
-from dawnbeat.capture.phone.server import FIREWALL, PhoneServer
+from dawnbeat.capture.phone.server import PhoneServer
 from dawnbeat.capture.video import VideoFileSource, creation_time
 from dawnbeat.shared.errors import DawnbeatError
 
@@ -55,8 +55,8 @@ class PhoneSource:
         self._server, self._link = server, server.link
         self._patience_s = patience_s
         self._drops = DropCounter()
-        self._first: PhoneFrame | None = None
-        self._last: PhoneFrame | None = None
+        self._first_s: float | None = None
+        self._presented = 0
         self._last_words = _LIFT
 
     @property
@@ -91,7 +91,7 @@ class PhoneSource:
             elif link.unheard_s > self._patience_s:
                 raise DawnbeatError(
                     f"the phone was not heard for {self._patience_s:.0f} s: check its Wi-Fi and that its page is open. "
-                    f"{FIREWALL.format(port=self._server.port)}"
+                    f"{self._server.firewall}"
                 )
 
     def settle(self) -> None:
@@ -110,23 +110,12 @@ class PhoneSource:
         self._server.stop(self._last_words, self._link.broken)
 
     def _frame(self, got: PhoneFrame) -> Frame:
-        if self._first is None:
-            self._first = got
-        time_s = got.time_s - self._first.time_s
-        skipped = 0 if self._last is None else got.presented - self._last.presented - 1
-        self._last = got
-        lost = max(skipped, self._drops.lost_before(time_s))
-        sample = Sample(
-            time_s,
-            got.red,
-            got.green,
-            got.blue,
-            got.covered,
-            got.clipped_red,
-            got.clipped_green,
-            got.clipped_blue,
-        )
-        return Frame(time_s, lost, None, sample)
+        if self._first_s is None:
+            self._first_s, self._presented = got.time_s, got.presented - 1
+        time_s = got.time_s - self._first_s
+        lost = max(got.presented - self._presented - 1, self._drops.lost_before(time_s))
+        self._presented = got.presented
+        return Frame(time_s, lost, None, replace(got, time_s=time_s))
 
 
 class ClipSource:

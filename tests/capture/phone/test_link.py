@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from dawnbeat.capture.phone.link import QUEUE_FRAMES, ClockCheck, Link
-from dawnbeat.capture.phone.messages import RefusedError, Upload, message_from
+from dawnbeat.capture.phone.messages import RefusedError, message_from
 
 FACTS = {"kind": "facts", "width": 640, "height": 480, "rate": 30, "known": {"camera": "back", "lamp": "on"}}
 
@@ -27,7 +27,7 @@ class Talk:
 
     def __init__(self, folder: Path) -> None:
         self.now_s = 1000.0
-        self.link = Link(Upload(folder), lambda: self.now_s, lambda: self.now_s + 1.7e9)
+        self.link = Link(folder, lambda: self.now_s, lambda: self.now_s + 1.7e9)
 
     def say(self, message: dict[str, object]) -> list[dict[str, object]]:
         return self.link.hear(message_from(json.dumps(message)))
