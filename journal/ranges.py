@@ -187,15 +187,20 @@ class DailyRanges:
     hour: FloatArray
 
 
+def may_be_used(morning: Morning, measure: Measure) -> bool:
+    """Whether the reading of a morning may be used for a measure, comparable or not."""
+    if measure == "resting_pulse_bpm":
+        return morning.usable if morning.pulse_usable is None else morning.pulse_usable
+    return morning.usable
+
+
 def counts(morning: Morning, measure: Measure) -> bool:
     """Whether a morning says anything about a measure: it may be used, and is long enough and comparable."""
     if getattr(morning, measure) is None or not morning.comparable:
         return False
     if morning.duration_s is not None and morning.duration_s < SHORTEST_COMPARABLE_S:
         return False
-    if measure == "resting_pulse_bpm":
-        return morning.usable if morning.pulse_usable is None else morning.pulse_usable
-    return morning.usable and not morning.irregular
+    return may_be_used(morning, measure) and not (measure == "ln_rmssd" and morning.irregular)
 
 
 def daily_ranges(

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
 from dawnbeat.journal import rows
-from dawnbeat.journal.ranges import DEFAULT, RangeSettings
+from dawnbeat.journal.ranges import DEFAULT, RangeSettings, daily_ranges
 from dawnbeat.journal.store import Journal
 from dawnbeat.journal.today import Today, mornings_for, stand_of
 from dawnbeat.morning.answer import WHATS, Answer, Fact, LoadBehind, answer_from, answer_of
@@ -147,3 +147,61 @@ def from_json(stored: Mapping[str, Any]) -> Answer | None:
         return Answer(day, what, facts(stored["because"]), facts(stored["facts"]), *words)
     except (KeyError, TypeError, ValueError, AttributeError, StopIteration):
         return None
+
+
+@dataclass(frozen=True)
+class AnsweredWeek:
+    """One week of lnRMSSD, Monday to Sunday, with the week's average and the usual range as of its last morning.
+
+    compared: of each morning, whether it is in the average and not ill. said: by day, the answer, and whether it was
+    stored that morning; else it is what would be said now.
+    """
+
+    monday: date
+    mornings: tuple[Morning, ...]
+    compared: tuple[bool, ...]
+    average: float
+    low: float
+    high: float
+    said: Mapping[date, tuple[Answer, bool]]
+
+
+def answered_weeks(
+    readings: Sequence[StoredReading], last: date, weeks: int, settings: RangeSettings
+) -> tuple[AnsweredWeek, ...]:
+    """The last so many weeks, the newest first; those without a morning are left out."""
+    chosen = rows.one_a_day(readings)
+    mornings = [rows.morning_of(each) for each in chosen]
+    stored = {each.local_date: from_json(each.answer) for each in chosen if each.answer is not None}
+    monday = last - timedelta(days=last.weekday())
+    first = monday - timedelta(weeks=weeks - 1)
+    daily = daily_ranges(mornings, "ln_rmssd", first, monday + timedelta(days=6), settings)
+
+    def said_on(day: date) -> tuple[Answer, bool]:
+        if (kept := stored.get(day)) is not None:
+            return kept, True
+        near = [each for each in mornings if 0 <= (day - each.date).days <= settings.reach_days]
+        return answer_of(near, day, settings), False
+
+    found = []
+    for back in range(weeks):
+        start = monday - timedelta(weeks=back)
+        inside = tuple(each for each in mornings if 0 <= (each.date - start).days < 7 and each.ln_rmssd is not None)
+        if not inside:
+            continue
+        newest = inside[-1].date
+        at = (newest - first).days
+        found.append(
+            AnsweredWeek(
+                monday=start,
+                mornings=inside,
+                compared=tuple(
+                    bool(daily.in_week[at][-1 - (newest - each.date).days]) and not each.ill for each in inside
+                ),
+                average=float(daily.week[at]),
+                low=float(daily.low[at]),
+                high=float(daily.high[at]),
+                said={each.date: said_on(each.date) for each in inside},
+            )
+        )
+    return tuple(found)

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import contextlib
 import functools
+import json
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Protocol
 
@@ -49,6 +50,16 @@ def review(trace: Trace, settings: Settings) -> Reviewed:
     """Analyse a stored recording; takes a few tenths of a second, so not in the window's thread."""
     pieces = pieces_of(trace, settings)
     return Reviewed(trace, analysis_of(trace, pieces, settings), pieces)
+
+
+def settings_of(reading: StoredReading, otherwise: Settings) -> Settings:
+    """The settings that a reading was analysed with, where this version still knows them."""
+    known = {each.name for each in fields(Settings)}
+    try:
+        values = json.loads(reading.settings_json)
+        return Settings(**{name: value for name, value in values.items() if name in known})
+    except (ValueError, AttributeError, DawnbeatError):
+        return otherwise
 
 
 def figures_with(reading: StoredReading, reviewed: Reviewed | None) -> FiguresOf:

@@ -116,6 +116,11 @@ def decimal_from(text: str, what: str) -> float:
     return value
 
 
+def capital(words: str) -> str:
+    """The same with its first letter large, as a sentence begins."""
+    return words[:1].upper() + words[1:]
+
+
 def percent(share: float | None) -> str:
     """A share of 0 to 1 in per cent; a dash for None."""
     return UNKNOWN if share is None else f"{100 * share:.0f} %"

@@ -25,6 +25,7 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Morning
 from dawnbeat.shared.trace import FloatArray
+from dawnbeat.shared.wording import Units, clock, percent, way
 from dawnbeat.training import run_store
 from dawnbeat.training.run import Run
 from dawnbeat.training.run_figures import COEFFICIENTS, Coefficients, Judged, judge, session_load, steady, trimp_of
@@ -411,3 +412,49 @@ def _sum(values: Sequence[float | None]) -> float | None:
 
 def _begin(day: date, period: Period) -> date:
     return day.replace(day=1) if period == "month" else day.replace(month=1, day=1)
+
+
+def week_words(week: Week, units: Units = "km") -> str:
+    """A week in one line."""
+    if not week.runs:
+        return "no run"
+    parts = [_runs(week.runs), clock(week.duration_s)]
+    if week.distance_m is not None:
+        parts.append(f"{way(week.distance_m, units, 1)} {units}{_without(week.without_distance)}")
+    if week.judged_runs:
+        parts.append(f"{week.easy_runs} of {week.judged_runs} easy{_around(week)}")
+    if week.easy_share is not None:
+        parts.append(f"{percent(week.easy_share)} of the time (aim {percent(EASY_TIME_AIM)})")
+        missing_s = week.duration_s - week.measured_s
+        if missing_s >= 60:
+            parts.append(f"{clock(missing_s)} not measured")
+    return " · ".join(parts)
+
+
+def load_words(week: Week, coefficients: str) -> str:
+    """The loads of a week in one line."""
+    parts = []
+    impulse = week.trimp["women" if coefficients == "women" else "men"]
+    if impulse is not None:
+        parts.append(f"training impulse {impulse:.0f}{_without(week.without_trimp)}")
+    if week.session_load is not None:
+        parts.append(f"rating load {week.session_load:.0f}{_without(week.unrated)}")
+    if week.monotony is not None and week.strain is not None:
+        parts.append(f"monotony {week.monotony:.1f}, strain {week.strain:.0f}")
+    return " · ".join(parts)
+
+
+def _around(week: Week) -> str:
+    aim = f" (aim {percent(EASY_AIM)}"
+    if week.easy_runs_range is not None:
+        low, high = week.easy_runs_range
+        aim += f"; eight weeks before {100 * low:.0f} to {percent(high)}"
+    return f"{aim})"
+
+
+def _without(count: int) -> str:
+    return "" if not count else f" ({_runs(count)} not in it)"
+
+
+def _runs(count: int) -> str:
+    return f"{count} run{'' if count == 1 else 's'}"

@@ -202,24 +202,27 @@ def edit(
     felt_effort: float | None = None,
     note: str | None = None,
     race: bool | None = None,
-    clear_felt_effort: bool = False,
     sport: Sport | None = None,
     counts: bool | None = None,
     talk: Talk | None = None,
-    clear_talk: bool = False,
 ) -> Run:
     """Change what the runner adds; None leaves an item as it is. A sport decides anew whether the run counts."""
-    present = run(journal, run_id)
-    rating = None if clear_felt_effort else present.felt_effort if felt_effort is None else felt_effort
-    if counts is None:
-        counts = present.counts if sport is None else sport == "running"
+    if counts is None and sport is not None:
+        counts = sport == "running"
+    given = {"felt_effort": felt_effort, "note": note, "race": race, "sport": sport, "counts": counts, "talk": talk}
+    return set_items(journal, run_id, **{name: value for name, value in given.items() if value is not None})
+
+
+def set_items(journal: Journal, run_id: int, **items: Any) -> Run:
+    """Set items that the runner adds, by their names in Run, None included; raises DawnbeatError for what can't be."""
+    changed = replace(run(journal, run_id), **items)
     values = (
-        check_felt_effort(rating),
-        check_note(present.note if note is None else note),
-        present.race if race is None else race,
-        present.sport if sport is None else sport,
-        counts,
-        None if clear_talk else present.talk if talk is None else talk,
+        check_felt_effort(changed.felt_effort),
+        check_note(changed.note),
+        changed.race,
+        changed.sport,
+        changed.counts,
+        changed.talk,
         run_id,
     )
     with journal.transaction("change the run") as connection:

@@ -261,6 +261,23 @@ def apart_words(compared: Sequence[Compared]) -> str:
     )
 
 
+def with_count(scheme: Scheme, count: int) -> tuple[float, ...]:
+    """So many boundaries, in per cent: those of the scheme as far as they go, and more above in the same steps.
+
+    Where there is no room above, they are spread evenly from the lowest one up.
+    """
+    bounds = scheme.boundaries_pct
+    if count <= len(bounds):
+        return bounds[:count]
+    usual = default_scheme(scheme.method).boundaries_pct
+    step, highest = usual[-1] - usual[-2], usual[-1] + (usual[-1] - usual[-2]) / 2
+    more = tuple(round(bounds[-1] + n * step, 1) for n in range(1, count - len(bounds) + 1))
+    if more[-1] <= highest:
+        return bounds + more
+    lowest = min(bounds[0], usual[0])
+    return tuple(round(lowest + n * (highest - lowest) / (count - 1), 1) for n in range(count))
+
+
 def talk_test(number: int, easy_top: int, count: int) -> str:
     """What talking feels like in a zone, in words (talk test: common practice, no source)."""
     if number <= easy_top:

@@ -157,7 +157,7 @@ def test_a_run_by_hand_is_kept_edited_binned_and_deleted(journal: Journal) -> No
     assert (run.figures.duration_s, run.figures.distance_m, run.has_pulse) == (2700, 8000, False)
     edited = run_store.edit(journal, run.id, felt_effort=6, race=True)
     assert (edited.felt_effort, edited.note, edited.race) == (6, "in the rain", True)
-    assert run_store.edit(journal, run.id, clear_felt_effort=True).felt_effort is None
+    assert run_store.set_items(journal, run.id, felt_effort=None).felt_effort is None
     with pytest.raises(DawnbeatError, match="entered by hand"):
         run_store.samples(journal, run.id)
     run_store.put_in_bin(journal, run.id)

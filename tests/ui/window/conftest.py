@@ -9,8 +9,9 @@ os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
 import numpy as np
 import pytest
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QWidget
 from pytestqt.logging import QtLoggingPlugin
+from pytestqt.qtbot import QtBot
 
 from dawnbeat.capture.recording import write_recording
 from dawnbeat.journal.store import Journal
@@ -100,6 +101,14 @@ def context(qapp: QApplication, journal: Journal, tmp_path: Path) -> Iterator[Ap
     made = AppContext(journal, ChoiceStore(tmp_path / "config"))
     yield made
     made.background.stop()
+
+
+def shown(qtbot: QtBot, page: QWidget, width: int, height: int) -> None:
+    """Show a page of this size, until it is on the screen."""
+    qtbot.addWidget(page)
+    page.resize(width, height)
+    with qtbot.waitExposed(page):
+        page.show()
 
 
 @pytest.fixture

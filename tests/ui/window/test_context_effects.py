@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.journal.ranges import DEFAULT
+from dawnbeat.journal.series import FEWEST, Effect, effects, said_together, slope_95, words_for
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.morning import Context
-from dawnbeat.ui.window.mornings.context_effects import FEWEST, Effect, effects, said_together, slope_95, words_for
-from dawnbeat.ui.window.mornings.context_view import ContextView
+from dawnbeat.ui.window.mornings.looking_back import ContextView
 from dawnbeat.ui.window.parts.context import AppContext
 
 CLAIM = ("%", "clear", "bpm")

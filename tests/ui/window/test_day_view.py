@@ -9,12 +9,12 @@ from pytestqt.qtbot import QtBot
 
 from dawnbeat.journal.hand_edits import edits_of
 from dawnbeat.journal.store import Journal
-from dawnbeat.morning.revising import beside, figures_with, review
+from dawnbeat.morning.revising import beside, figures_with, review, settings_of
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.reading import Intervals
 from dawnbeat.shared.settings import Settings
-from dawnbeat.ui.window.mornings.day_view import DayView, settings_of
+from dawnbeat.ui.window.mornings.day_view import DayView
 from dawnbeat.ui.window.parts.context import AppContext
 
 

@@ -12,13 +12,13 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QApplication, QComboBox, QLineEdit, QMessageBox
 from pytestqt.qtbot import QtBot
 
+from dawnbeat.journal.series import seconds_of
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.answering import grounds, keep_answer
 from dawnbeat.recordings.invented.mornings import invented_analysis
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Circumstances
 from dawnbeat.ui.window.mornings.page import MorningsPage
-from dawnbeat.ui.window.mornings.series import seconds_of
 from dawnbeat.ui.window.mornings.table import COLUMNS
 from dawnbeat.ui.window.parts import saving
 from dawnbeat.ui.window.parts.context import AppContext
@@ -347,7 +347,7 @@ def test_looking_back_shows_weeks_with_their_answers_months_and_years(page: Morn
     page.open_months()
     view = page.months_view
     assert view is not None
-    newest = view.strips.strips[0]
+    newest = view.strips.weeks[0]
     answer, stored = newest.said[last.local_date]
     assert stored
     assert answer.what == grounds(ninety_days, last.local_date).answer().what

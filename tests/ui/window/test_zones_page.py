@@ -23,7 +23,7 @@ from dawnbeat.ui.window.parts.theme import Theme, density, hatch_gap, paint_zone
 from dawnbeat.ui.window.zones.page import ZonesPage
 from dawnbeat.ui.window.zones.pulses import AS_KEPT, ENTERED, FROM_JOURNAL
 from tests.training.invented import zone_set
-from tests.ui.window.conftest import TODAY
+from tests.ui.window.conftest import TODAY, shown
 
 _NAME, _TOP, _PULSE, _TALK = range(4)
 
@@ -31,10 +31,7 @@ _NAME, _TOP, _PULSE, _TALK = range(4)
 @pytest.fixture
 def page(qtbot: QtBot, context: AppContext) -> Iterator[ZonesPage]:
     made = ZonesPage(context, lambda: TODAY)
-    qtbot.addWidget(made)
-    made.resize(1100, 900)
-    with qtbot.waitExposed(made):
-        made.show()
+    shown(qtbot, made, 1100, 900)
     yield made
     context.background.stop()
 

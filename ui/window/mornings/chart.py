@@ -9,30 +9,28 @@ from datetime import date
 import numpy as np
 from PySide6.QtCore import QSignalBlocker, Signal
 from PySide6.QtGui import QFont, QFontMetricsF
-from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QLabel, QWidget
 
 from dawnbeat.journal.ranges import Measure, RangeSettings
+from dawnbeat.journal.series import DAY_S, Series, day_of, seconds_of, series_of
 from dawnbeat.morning.reading_text import verdict_lines
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.trace import BoolArray
-from dawnbeat.ui.window.mornings.series import DAY_S, Series, day_of, seconds_of, series_of
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.formats import interval_words, long_day
-from dawnbeat.ui.window.parts.plots import Ink, Plot
+from dawnbeat.ui.window.parts.controls import label
+from dawnbeat.ui.window.parts.formats import Tick, interval_words, long_day
+from dawnbeat.ui.window.parts.layouts import stack
+from dawnbeat.ui.window.parts.plots import Ink, Plot, legend_of, rmssd_ticks
 from dawnbeat.ui.window.parts.saving import Figure, Part
 
-LEGEND = "    ".join(
-    part.replace(" ", "\u00a0")
-    for part in (
-        "● a morning with its 95 % interval",
-        "━ the week’s average",
-        "▒ usual range",
-        "△ another posture",
-        "◇ ill or not comparable",
-        "✕ not usable, at the foot",
-    )
+LEGEND = legend_of(
+    "● a morning with its 95 % interval",
+    "━ the week’s average",
+    "▒ usual range",
+    "△ another posture",
+    "◇ ill or not comparable",
+    "✕ not usable, at the foot",
 )
-_TICKS_MS = (5, 7, 10, 15, 20, 30, 40, 50, 60, 80, 100, 150, 200, 300)
 # Beyond this many mornings in view the bars would be one grey fog.
 _MOST_BARS = 900
 _MARGIN_DAYS = 3
@@ -49,20 +47,12 @@ class MorningsChart(QWidget):
         self.context = context
         self.readings: Sequence[StoredReading] = ()
         self.selected: date | None = None
-        self.readout = QLabel(LEGEND)
-        self.readout.setWordWrap(True)
-        self.readout.setAccessibleName("The morning under the pointer")
-        self.readout.setProperty("class", "small")
+        self.readout = label("small", "The morning under the pointer", LEGEND)
         self.above = _Half(context, "RMSSD by morning", "ln_rmssd", ("RMSSD", "ms"))
         self.below = _Half(context, "Resting pulse by morning", "resting_pulse_bpm", ("Pulse", "bpm"))
         self.below.plot.follow_x(self.above.plot)
         self.above.plot.hide_x_values()
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.setSpacing(4)
-        layout.addWidget(self.readout)
-        layout.addWidget(self.above.plot, 3)
-        layout.addWidget(self.below.plot, 2)
+        stack(self, self.readout, (self.above.plot, 3), (self.below.plot, 2), gap=4)
         self._keep_height()
         context.theme_changed.connect(self._keep_height)
         for half in (self.above, self.below):
@@ -128,16 +118,9 @@ class MorningsChart(QWidget):
             if day_of(series.day_s[place]) == self.selected:
                 place = min(max(place + way, 0), series.day_s.size - 1)
         day = day_of(series.day_s[place])
-        self._bring_into_view(day)
+        self.above.plot.bring_into_view(seconds_of(day))
         self.select(day)
         self.picked.emit(day)
-
-    def _bring_into_view(self, day: date) -> None:
-        low, high = self.above.plot.visible_x()
-        at = seconds_of(day)
-        if not low < at < high:
-            half = (high - low) / 2
-            self.above.plot.show_x(at - half, at + half)
 
     def _pointed(self, x: float, _y: float) -> None:
         if math.isfinite(x):
@@ -272,12 +255,14 @@ class _Half:
             return
         self._shown = wanted
         self.plot.box.setYRange(*wanted, padding=0)
-        ticks = [(math.log(ms), str(ms)) for ms in _TICKS_MS]
-        if self.measure == "resting_pulse_bpm":
-            step = next(each for each in (1, 2, 5, 10, 20, 50) if (wanted[1] - wanted[0]) / each <= 6)
-            first = math.ceil(wanted[0] / step)
-            ticks = [(float(step * n), str(step * n)) for n in range(first, first + 7)]
-        # A mark at the very edge would be cut in half.
-        edge = 0.05 * (wanted[1] - wanted[0])
-        shown = [each for each in ticks if wanted[0] + edge < each[0] < wanted[1] - edge]
-        self.plot.item.getAxis("left").setTicks([shown])
+        self.plot.item.getAxis("left").setTicks([ticks_of(self.measure, *wanted)])
+
+
+def ticks_of(measure: Measure, low: float, high: float) -> list[Tick]:
+    """Marks on the axis of a measure, none so near its ends that it would be cut in half."""
+    edge = 0.05 * (high - low)
+    if measure == "ln_rmssd":
+        return rmssd_ticks(low + edge, high - edge)
+    step = next(each for each in (1, 2, 5, 10, 20, 50, 100) if (high - low) / each <= 6)
+    marks = (float(step * n) for n in range(math.ceil(low / step), math.floor(high / step) + 1))
+    return [(each, f"{each:.0f}") for each in marks if low + edge < each < high - edge]

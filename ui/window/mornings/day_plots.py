@@ -7,14 +7,16 @@ from typing import Any
 
 import numpy as np
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QLabel, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from dawnbeat.morning.revising import Reviewed, beat_times_s
 from dawnbeat.shared.reading import REASONS, Intervals, Reason
 from dawnbeat.shared.trace import CHANNELS, FloatArray
 from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.controls import label
 from dawnbeat.ui.window.parts.formats import clock
-from dawnbeat.ui.window.parts.plots import Ink, Plot
+from dawnbeat.ui.window.parts.layouts import stack
+from dawnbeat.ui.window.parts.plots import Ink, Plot, legend_of
 
 # pyqtgraph's symbol and the letter that the legend shows for it.
 MARKS: dict[Reason, tuple[str, str]] = {
@@ -36,22 +38,16 @@ class DayPlots(QWidget):
         super().__init__()
         self.context = context
         self.beats_s: FloatArray = np.zeros(0)
-        self.legend = QLabel()
-        self.legend.setProperty("class", "small")
-        self.legend.setWordWrap(True)
+        self.legend = label("small", "")
         self.light = Plot(context, "Light of the recording", ("", ""), ("Light", "%"), move_y=False)
         self.pulse = Plot(context, "Pulse with its beats", ("", ""), ("Pulse", "‰"), move_y=False)
         self.intervals = Plot(context, "Beat-to-beat intervals", ("Time", "s"), ("Interval", "ms"), move_y=False)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.setSpacing(2)
-        layout.addWidget(self.legend)
         self.plots = (self.light, self.pulse, self.intervals)
-        for plot, share in zip(self.plots, (2, 3, 4), strict=True):
-            layout.addWidget(plot, share)
+        stack(self, self.legend, (self.light, 2), (self.pulse, 3), (self.intervals, 4), gap=2)
+        for plot in self.plots:
             plot.readout.hide()
             plot.pressed.connect(self._pressed)
-            plot.stepped.connect(self._stepped)
+            plot.stepped.connect(self.step)
             plot.when_home(self.show_all)
         for plot in self.plots[:2]:
             plot.follow_x(self.intervals)
@@ -106,10 +102,12 @@ class DayPlots(QWidget):
             if there:
                 cursor.setValue(float(self.beats_s[beat]))
         if there:
-            low, high = self.intervals.visible_x()
-            at = float(self.beats_s[beat])
-            if not low < at < high:
-                self.intervals.show_x(at - (high - low) / 2, at + (high - low) / 2)
+            self.intervals.bring_into_view(float(self.beats_s[beat]))
+
+    def step(self, way: int) -> None:
+        """Ask for the next beat (+1) or the one before (-1)."""
+        if self.beats_s.size:
+            self.beat_chosen.emit(min(max(self._chosen + way, 0), self.beats_s.size - 1))
 
     def _draw_light(self, reviewed: Reviewed, channel: str | None) -> None:
         trace = reviewed.trace
@@ -155,10 +153,6 @@ class DayPlots(QWidget):
         if self.beats_s.size:
             self.beat_chosen.emit(int(np.abs(self.beats_s - x).argmin()))
 
-    def _stepped(self, way: int) -> None:
-        if self.beats_s.size:
-            self.beat_chosen.emit(min(max(self._chosen + way, 0), self.beats_s.size - 1))
-
 
 def _fit_y(plot: Plot, values: FloatArray) -> None:
     values = values[np.isfinite(values)]
@@ -174,7 +168,7 @@ def _legend(left_out: Sequence[Reason | None]) -> str:
         count = sum(each == reason for each in left_out)
         if count:
             parts.append(f"{MARKS[reason][1]} {reason} ({count})")
-    return "    ".join(part.replace(" ", "\u00a0") for part in parts)
+    return legend_of(*parts)
 
 
 def about_beat(beat: int, intervals: Intervals) -> str:

@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-import dataclasses
-import json
 from collections.abc import Callable
 from pathlib import Path
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtCore import Signal
+from PySide6.QtWidgets import QPushButton, QWidget
 
 from dawnbeat.journal.folder import is_safe_path
 from dawnbeat.journal.hand_edits import edit_intervals, edits_of, take_back
 from dawnbeat.morning.answer_text import headline, lead
 from dawnbeat.morning.answering import from_json
 from dawnbeat.morning.reading_text import verdict_lines
-from dawnbeat.morning.revising import Reviewed, beside, figures_with, review
+from dawnbeat.morning.revising import Reviewed, beside, figures_with, review, settings_of
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.reading import REASONS, Intervals, Reason
@@ -24,9 +22,9 @@ from dawnbeat.shared.wording import short_day
 from dawnbeat.ui.window.mornings.day_plots import DayPlots, about_beat
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, Key
-from dawnbeat.ui.window.parts.formats import clock, interval_words, long_day
-from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
+from dawnbeat.ui.window.parts.controls import ComboBox, to_copy
+from dawnbeat.ui.window.parts.formats import clock, count_of, interval_words, long_day
+from dawnbeat.ui.window.parts.layouts import flow_of, headed, scrolled, stack
 from dawnbeat.ui.window.parts.work import Task, Work
 
 _WHERE = "Mornings, one day"
@@ -46,15 +44,11 @@ class DayView(QWidget):
         self.reviewed: Reviewed | None = None
         self.beat = -1
         self._work: Work | None = None
-        self.heading = _words("title")
-        self.figures = _words("")
-        self.figures.setAccessibleName("Figures of this reading")
-        self.verdict = _words("soft")
-        self.verdict.setAccessibleName("Verdict")
-        self.about = _words("small")
-        self.about.setAccessibleName("The recording, and what was changed by hand")
-        self.chosen = _words("")
-        self.chosen.setAccessibleName("The chosen beat")
+        self.heading = to_copy("title", "")
+        self.figures = to_copy("", "Figures of this reading")
+        self.verdict = to_copy("soft", "Verdict")
+        self.about = to_copy("small", "The recording, and what was changed by hand")
+        self.chosen = to_copy("", "The chosen beat")
         self.plots = DayPlots(context)
         self.plots.beat_chosen.connect(self.choose)
         self.others = ComboBox()
@@ -65,15 +59,23 @@ class DayView(QWidget):
         self.reason.setCurrentText("irregular beat")
         self.reason.setAccessibleName("Why to leave the beat out")
         self.reason.setToolTip("Why the beat doesn't count")
-        self.back_button = self._button("Back", "Alt+Left", "Back to the months, as Esc does", self.left.emit)
-        self.before_button = self._button("‹ Beat", ",", "Choose the beat before", lambda: self._step(-1))
-        self.next_button = self._button("Beat ›", ".", "Choose the next beat", lambda: self._step(+1))
-        self.out_button = self._button("Leave out", "L", "Leave this beat out; Ctrl+Z undoes it", self.leave_out)
-        self.in_button = self._button("Let it count", "U", "Let this beat count again", self.let_count)
-        self.all_back_button = self._button(
+
+        def give(words: str, keys: str, tip: str, does: Callable[[], object]) -> QPushButton:
+            return controls.button(words, keys, tip, does, _WHERE)
+
+        self.back_button = give("Back", "Alt+Left", "Back to the months, as Esc does", self.left.emit)
+        self.before_button = give("‹ Beat", ",", "Choose the beat before", lambda: self.plots.step(-1))
+        self.next_button = give("Beat ›", ".", "Choose the next beat", lambda: self.plots.step(+1))
+        self.out_button = give("Leave out", "L", "Leave this beat out; Ctrl+Z undoes it", self.leave_out)
+        self.in_button = give("Let it count", "U", "Let this beat count again", self.let_count)
+        self.all_back_button = give(
             "Take all edits back", "Ctrl+Shift+R", "Back to what the analysis had", self.take_all_back
         )
-        self._lay_out()
+        tools = flow_of(self.before_button, self.next_button, self.out_button, self.reason, self.in_button)
+        tools.push()
+        tools.addWidget(self.all_back_button)
+        head = headed(self.back_button, self.heading, self.others)
+        stack(self, scrolled(head, self.figures, self.verdict, self.about, (self.plots, 1), self.chosen, tools))
 
     # Showing
 
@@ -119,7 +121,7 @@ class DayView(QWidget):
         self.verdict.setText(f"{verdict}: {'; '.join(verdict_lines(reading.verdict))}{counts}.{_told(reading)}")
         changed = sum(len(edit.changes) for edit in edits)
         once = "once" if len(edits) == 1 else f"in {len(edits)} edits"
-        self._about(f"Changed by hand {once}, {changed} interval{'' if changed == 1 else 's'}." if edits else "")
+        self._about(f"Changed by hand {once}, {count_of(changed, 'interval')}." if edits else "")
         self.all_back_button.setEnabled(bool(edits))
         self.others.setVisible(len(day) > 1)
         self.others.clear()
@@ -162,16 +164,13 @@ class DayView(QWidget):
         reading, journal = self.reading, self.context.journal
         if reading is None:
             return
-        numbers = [each.number for each in edits_of(journal, reading.id)]
-        if not numbers:
-            return
-
-        try:
-            for number in reversed(numbers):
-                take_back(journal, number)
+        with self.context.saying():
+            edits = edits_of(journal, reading.id)
+            if not edits:
+                return
+            for edit in reversed(edits):
+                take_back(journal, edit.number)
             self.context.say("As the analysis had it: all edits by hand are taken back.")
-        except DawnbeatError as error:
-            self.context.say(str(error))
         self.context.undo.clear()  # its steps speak of edits that are gone
         self.context.journal_changed.emit()
 
@@ -179,19 +178,16 @@ class DayView(QWidget):
         reading, intervals, journal = self.reading, self.intervals, self.context.journal
         if reading is None or intervals is None or self.beat < 0:
             return
-        try:
-            reasons = beside(self.beat, intervals, reason)
-        except DawnbeatError as error:
-            self.context.say(str(error))
-            return
-        figures_of = figures_with(reading, self.reviewed)
-        number: list[int] = []
+        figures_of, number = figures_with(reading, self.reviewed), [0]
 
         def forth() -> None:
-            number[:] = [edit_intervals(journal, reading.id, reasons, figures_of).number]
+            number[0] = edit_intervals(journal, reading.id, reasons, figures_of).number
 
-        if self.context.do(f"{words} of {short_day(reading.local_date)}", forth, lambda: take_back(journal, number[0])):
-            self.context.say(f"Done: {words}. {controls.shown('Ctrl+Z')} undoes it.")
+        with self.context.saying():
+            reasons = beside(self.beat, intervals, reason)
+            named = f"{words} of {short_day(reading.local_date)}"
+            if self.context.do(named, forth, lambda: take_back(journal, number[0])):
+                self.context.say(f"Done: {words}. {controls.shown('Ctrl+Z')} undoes it.")
 
     def _when(self) -> str:
         beats_s = self.plots.beats_s
@@ -232,53 +228,10 @@ class DayView(QWidget):
         if isinstance(reading, StoredReading) and (self.reading is None or reading.id != self.reading.id):
             self.show_reading(reading)
 
-    def _step(self, way: int) -> None:
-        beats = self.plots.beats_s.size
-        if beats:
-            self.choose(min(max(self.beat + way, 0), beats - 1))
-
-    def _button(self, words: str, keys: str, tip: str, does: Callable[[], object]) -> QPushButton:
-        button = QPushButton(words)
-        controls.give(button, Key(keys, tip, _WHERE))
-        button.clicked.connect(lambda: does())
-        return button
-
-    def _lay_out(self) -> None:
-        top = QHBoxLayout()
-        top.addWidget(self.back_button)
-        top.addSpacing(10)
-        top.addWidget(self.heading, 1)
-        top.addWidget(self.others)
-        tools = flow_of(self.before_button, self.next_button, self.out_button, self.reason, self.in_button)
-        tools.push()
-        tools.addWidget(self.all_back_button)
-        inside = QWidget()
-        column = QVBoxLayout(inside)
-        column.setContentsMargins(20, 14, 20, 8)
-        column.addLayout(top)
-        for label in (self.figures, self.verdict, self.about):
-            column.addWidget(label)
-        column.addWidget(self.plots, 1)
-        column.addWidget(self.chosen)
-        column.addLayout(tools)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.addWidget(Scrolled(inside))
-
 
 def _told(reading: StoredReading) -> str:
     said = None if reading.answer is None else from_json(reading.answer)
     return "" if said is None else f" Told that morning: {headline(said)}. {lead(said)}"
-
-
-def settings_of(reading: StoredReading, otherwise: Settings) -> Settings:
-    """The settings that a reading was analysed with, where this version still knows them."""
-    known = {each.name for each in dataclasses.fields(Settings)}
-    try:
-        values = json.loads(reading.settings_json)
-        return Settings(**{name: value for name, value in values.items() if name in known})
-    except (ValueError, AttributeError, DawnbeatError):
-        return otherwise
 
 
 def _load(path: Path, settings: Settings, task: Task) -> Reviewed:
@@ -287,12 +240,3 @@ def _load(path: Path, settings: Settings, task: Task) -> Reviewed:
     recording = read_recording(path)
     task.progress(1, 2)
     return review(recording.trace, settings)
-
-
-def _words(kind: str) -> QLabel:
-    label = QLabel()
-    label.setWordWrap(True)
-    label.setProperty("class", kind)
-    label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-    label.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)
-    return label

@@ -13,6 +13,7 @@ from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPageLayout, QPageSize, 
 
 from dawnbeat.journal.ranges import Measure, RangeSettings
 from dawnbeat.journal.rows import one_a_day
+from dawnbeat.journal.series import DAY_S, Series, seconds_of, series_of
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.answer_text import SEEK_HELP, headline, lead
 from dawnbeat.morning.answering import grounds
@@ -21,8 +22,8 @@ from dawnbeat.shared.morning import RATINGS, Context, StoredReading
 from dawnbeat.shared.trace import BoolArray
 from dawnbeat.shared.wording import MONTHS, short_day
 from dawnbeat.ui.palette import LIGHT
-from dawnbeat.ui.window.mornings.series import DAY_S, Series, seconds_of, series_of
-from dawnbeat.ui.window.parts.formats import interval_words
+from dawnbeat.ui.window.mornings.chart import ticks_of
+from dawnbeat.ui.window.parts.formats import count_of, interval_words
 
 _DPI = 300
 _INK, _SOFT, _LINE, _BAND, _ACCENT = LIGHT.ink, LIGHT.soft, LIGHT.line, LIGHT.wash, LIGHT.accent
@@ -149,7 +150,7 @@ class _Sheet:
         painter.drawLine(area.bottomLeft(), area.bottomRight())
         painter.drawLine(area.bottomLeft(), area.topLeft())
         painter.setPen(QColor(_SOFT))
-        for value, words in _value_ticks(series.measure, low, high):
+        for value, words in ticks_of(series.measure, low, high):
             y = at(left_s, value).y()
             box = QRectF(0, y - 3 * mm, 12 * mm, 6 * mm)
             painter.drawText(box, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, words)
@@ -230,7 +231,7 @@ def _summary(journal: Journal, shown: list[StoredReading], first: date, last: da
     if not shown:
         return ["There is no reading in this month."]
     usable = [each for each in shown if each.verdict.usable and each.metrics.ln_rmssd is not None]
-    lines = [f"{_mornings(len(shown))}, {len(usable)} usable, of {last.day} days."]
+    lines = [f"{count_of(len(shown), 'morning')}, {len(usable)} usable, of {last.day} days."]
     if usable:
         ln = np.array([each.metrics.ln_rmssd for each in usable], dtype=np.float64)
         pulse = np.array([each.metrics.mean_hr_bpm for each in usable], dtype=np.float64)
@@ -241,10 +242,6 @@ def _summary(journal: Journal, shown: list[StoredReading], first: date, last: da
     answer = grounds(journal, shown[-1].local_date, ranges).answer()
     lines.append(f"On {short_day(shown[-1].local_date)}: {headline(answer)}. {lead(answer)}")
     return lines
-
-
-def _mornings(n: int) -> str:
-    return f"{n} morning{'' if n == 1 else 's'}"
 
 
 def _cells(reading: StoredReading) -> tuple[str, ...]:
@@ -268,13 +265,3 @@ def noted_words(context: Context) -> str:
         words.append(f"{context.hours_slept:g} h slept")
     words += [f"{name} {getattr(context, name)}" for name in RATINGS if getattr(context, name) is not None]
     return ", ".join(" ".join(each.split()) for each in words)
-
-
-def _value_ticks(measure: Measure, low: float, high: float) -> list[tuple[float, str]]:
-    if measure == "ln_rmssd":
-        marks = [(math.log(ms), str(ms)) for ms in (5, 7, 10, 15, 20, 30, 40, 50, 60, 80, 100, 150, 200, 300)]
-    else:
-        step = next(each for each in (1, 2, 5, 10, 20, 50, 100) if (high - low) / each <= 5)
-        marks = [(float(step * n), str(step * n)) for n in range(math.ceil(low / step), math.ceil(low / step) + 6)]
-    edge = 0.05 * (high - low)
-    return [each for each in marks if low + edge < each[0] < high - edge]

@@ -2,38 +2,44 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from dataclasses import replace
 from datetime import date
+from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from PySide6.QtCore import QEvent, Qt
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeySequence, QResizeEvent, QShortcut
 from PySide6.QtWidgets import (
+    QBoxLayout,
     QButtonGroup,
+    QFrame,
     QLabel,
-    QPushButton,
     QSizePolicy,
     QSplitter,
     QStackedWidget,
     QVBoxLayout,
-    QWidget,
 )
 
 from dawnbeat.journal.csv_files import export_mornings
-from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.journal.today import Stand
+from dawnbeat.morning.answer_text import FIRST_WORDS, rests_on
+from dawnbeat.morning.answering import grounds, keep_answer
 from dawnbeat.shared.morning import StoredReading
+from dawnbeat.shared.wording import short_day
 from dawnbeat.ui.window.mornings.chart import MorningsChart
-from dawnbeat.ui.window.mornings.standing_sheet import StandingSheet
 from dawnbeat.ui.window.mornings.table import MorningsTable
 from dawnbeat.ui.window.parts import controls, saving
-from dawnbeat.ui.window.parts.context import AppContext, PageWidget
-from dawnbeat.ui.window.parts.controls import Key
-from dawnbeat.ui.window.parts.layouts import Flow, Scrolled
+from dawnbeat.ui.window.parts.context import AppContext, JournalPage, PageWidget
+from dawnbeat.ui.window.parts.controls import Key, label
+from dawnbeat.ui.window.parts.formats import count_of
+from dawnbeat.ui.window.parts.layouts import Flow, scrolled, stack
+from dawnbeat.ui.window.parts.standing import AnswerCard, RangeStrip
 
 if TYPE_CHECKING:
-    from dawnbeat.ui.window.mornings.context_view import ContextView
     from dawnbeat.ui.window.mornings.day_view import DayView
-    from dawnbeat.ui.window.mornings.months_view import MonthsView
+    from dawnbeat.ui.window.mornings.looking_back import ContextView, MonthsView
 
 _SPANS = (("4 weeks", 28, "Alt+1"), ("3 months", 91, "Alt+2"), ("Year", 365, "Alt+3"), ("All", None, "Alt+4"))
 _WHERE = "Mornings"
@@ -44,16 +50,14 @@ def make_page(context: AppContext) -> PageWidget:
     return MorningsPage(context)
 
 
-class MorningsPage(PageWidget):
-    """Three views: the months, one day, and context against the next morning."""
+class MorningsPage(JournalPage):
+    """The months, with one day, the weeks looked back over, and context against the next morning behind them."""
 
     key = "mornings"
     title = "Mornings"
 
     def __init__(self, context: AppContext) -> None:
-        super().__init__()
-        self.context = context
-        self._stale = True
+        super().__init__(context)
         self._span: int | None = 91
         self.sheet = StandingSheet(context)
         self.chart = MorningsChart(context)
@@ -70,14 +74,14 @@ class MorningsPage(PageWidget):
         self.splitter.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
         self.splitter.setStretchFactor(0, 1)
         self.splitter.setSizes([560, 500])
-        self._lay_out()
+        self.views.addWidget(scrolled(self._tools(), self.sheet, (self.splitter, 1)))
+        stack(self, self.views)
         self.chart.picked.connect(self._picked_on_chart)
         self.chart.opened.connect(self._open_day)
         self.table.picked.connect(lambda reading: self.chart.select(reading.local_date))
         self.table.opened.connect(self.open_reading)
         self.table.widened.connect(lambda on: self.chart.setVisible(not on))
-        context.journal_changed.connect(self._journal_changed)
-        context.choices_changed.connect(self._journal_changed)
+        context.choices_changed.connect(self.journal_changed)
         QShortcut(QKeySequence("Esc"), self, self.back)
         controls.register(Key("Esc", "Back to the months", _WHERE))
 
@@ -86,7 +90,7 @@ class MorningsPage(PageWidget):
     def shown(self, what: Any = None) -> None:
         """Refresh what changed; `what` may be a date to select or a StoredReading to open."""
         if self._stale:
-            self._journal_changed()
+            self.journal_changed()
         if self.views.currentIndex() == 0:
             self.table.view.setFocus()
         if isinstance(what, StoredReading):
@@ -95,19 +99,21 @@ class MorningsPage(PageWidget):
             self._picked_on_chart(what)
 
     def refresh(self) -> None:
-        """Read the journal again."""
-        self._stale = False
-        try:
+        """Read the journal again, for the view in front."""
+        front = self.views.currentWidget()
+        for view in (self.day_view, self.months_view, self.context_view):
+            if view is not None and view is front:
+                view.refresh()  # the months stay stale until they are in front again
+                return
+        super().refresh()
+        with self.context.saying():
             readings = self.context.journal.readings()
-        except DawnbeatError as error:
-            self.context.say(str(error))
-            return
-        self.table.show_rows(readings)
-        first_time = not self.chart.readings
-        self.chart.set_readings(readings, self.context.ranges)
-        self.sheet.show_day(readings[-1].local_date if readings else None)
-        if first_time:
-            self.chart.show_last(self._span)
+            self.table.show_rows(readings)
+            first_time = not self.chart.readings
+            self.chart.set_readings(readings, self.context.ranges)
+            self.sheet.show_day(readings[-1].local_date if readings else None)
+            if first_time:
+                self.chart.show_last(self._span)
 
     # Views
 
@@ -117,34 +123,27 @@ class MorningsPage(PageWidget):
             from dawnbeat.ui.window.mornings.day_view import DayView
 
             self.day_view = DayView(self.context)
-            self.day_view.left.connect(self.back)
-            self.views.addWidget(self.day_view)
+            self._add(self.day_view)
         self.day_view.show_reading(reading)
         self.views.setCurrentWidget(self.day_view)
 
     def open_context(self) -> None:
         """Show context against the next morning."""
         if self.context_view is None:
-            from dawnbeat.ui.window.mornings.context_view import ContextView
+            from dawnbeat.ui.window.mornings.looking_back import ContextView
 
             self.context_view = ContextView(self.context)
-            self.context_view.left.connect(self.back)
-            self.views.addWidget(self.context_view)
-        self.context_view.refresh()
-        self.views.setCurrentWidget(self.context_view)
-        self.context_view.setFocus()
+            self._add(self.context_view)
+        self._look_back(self.context_view)
 
     def open_months(self) -> None:
         """Show week by week, month against month and year against year."""
         if self.months_view is None:
-            from dawnbeat.ui.window.mornings.months_view import MonthsView
+            from dawnbeat.ui.window.mornings.looking_back import MonthsView
 
             self.months_view = MonthsView(self.context)
-            self.months_view.left.connect(self.back)
-            self.views.addWidget(self.months_view)
-        self.months_view.refresh()
-        self.views.setCurrentWidget(self.months_view)
-        self.months_view.setFocus()
+            self._add(self.months_view)
+        self._look_back(self.months_view)
 
     def back(self) -> None:
         """Back to the months."""
@@ -158,14 +157,12 @@ class MorningsPage(PageWidget):
 
     def save_csv(self) -> None:
         """Ask for a name and write all mornings as CSV."""
-        path = saving.ask_save(self, "Save the mornings", "dawnbeat-mornings.csv", "CSV (*.csv)")
-        if path is None:
-            return
-        try:
-            count = export_mornings(self.context.journal, path, include_not_usable=True, overwrite=True)
-            self.context.say(f"Saved {count} reading{'' if count == 1 else 's'} in {path.name}.")
-        except DawnbeatError as error:
-            self.context.say(str(error))
+
+        def write(path: Path) -> str:
+            written = export_mornings(self.context.journal, path, include_not_usable=True, overwrite=True)
+            return count_of(written, "reading")
+
+        saving.save(self.context, self, "Save the mornings", "dawnbeat-mornings.csv", "CSV (*.csv)", write)
 
     def save_picture(self) -> None:
         """Ask for a name and save both plots as one picture."""
@@ -176,31 +173,23 @@ class MorningsPage(PageWidget):
         from dawnbeat.ui.window.mornings.month_report import month_pdf
 
         chosen = self.chart.selected or (self.chart.readings[-1].local_date if self.chart.readings else date.today())
-        name = f"dawnbeat-{chosen:%Y-%m}.pdf"
-        path = saving.ask_save(self, "Save the month report", name, "PDF (*.pdf)")
-        if path is None:
-            return
-        try:
+
+        def write(path: Path) -> None:
             packed = month_pdf(self.context.journal, chosen.year, chosen.month, self.context.ranges)
             saving.write_whole(path, packed, "save the month report")
-            self.context.say(f"Saved {path.name}.")
-        except DawnbeatError as error:
-            self.context.say(str(error))
+
+        saving.save(self.context, self, "Save the month report", f"dawnbeat-{chosen:%Y-%m}.pdf", "PDF (*.pdf)", write)
 
     # Inside
 
-    def _journal_changed(self) -> None:
-        self._stale = True
-        if not self.isVisible():
-            return
-        if self.views.currentIndex() == 0:
-            self.refresh()
-        elif self.day_view is not None and self.day_view.isVisible():
-            self.day_view.refresh()
-        elif self.months_view is not None and self.months_view.isVisible():
-            self.months_view.refresh()
-        elif self.context_view is not None:
-            self.context_view.refresh()
+    def _add(self, view: DayView | ContextView | MonthsView) -> None:
+        view.left.connect(self.back)
+        self.views.addWidget(view)
+
+    def _look_back(self, view: ContextView | MonthsView) -> None:
+        view.refresh()
+        self.views.setCurrentWidget(view)
+        view.setFocus()
 
     def _picked_on_chart(self, day: date) -> None:
         self.chart.select(day)
@@ -210,18 +199,14 @@ class MorningsPage(PageWidget):
         self._picked_on_chart(day)
         self.table.open()
 
-    def _lay_out(self) -> None:
-        heading = QLabel("Mornings")
-        heading.setProperty("class", "title")
+    def _tools(self) -> Flow:
         tools = Flow()
-        tools.addWidget(heading)
-        group = QButtonGroup(self)
-        for words, days, keys in _SPANS:
-            button = self._tool(words, keys, f"Show {'everything' if days is None else words.lower()}", lambda: None)
-            button.setCheckable(True)
-            button.setChecked(days == self._span)
-            button.clicked.connect(lambda _=False, days=days: self._show_span(days))
-            group.addButton(button)
+        tools.addWidget(label("title", "", "Mornings"))
+        spans = [
+            (words, keys, f"Show {'everything' if days is None else words.lower()}", partial(self._show_span, days))
+            for words, days, keys in _SPANS
+        ]
+        for button in controls.choices(QButtonGroup(self), spans, 1, _WHERE):
             tools.addWidget(button)
         tools.push()
         for words, keys, tip, does in (
@@ -231,40 +216,15 @@ class MorningsPage(PageWidget):
             ("Picture…", "Ctrl+P", "Save the chart as a picture: PNG, SVG or PDF", self.save_picture),
             ("Month report…", "Ctrl+R", "Save the month as a one-page PDF", self.save_report),
         ):
-            tools.addWidget(self._tool(words, keys, tip, does))
-        months = QWidget()
-        column = QVBoxLayout(months)
-        column.setContentsMargins(20, 14, 20, 8)
-        column.addLayout(tools)
-        column.addWidget(self.sheet)
-        column.addWidget(self.splitter, 1)
-        self.views.addWidget(Scrolled(months))
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.addWidget(self.views)
-
-    def _tool(self, words: str, keys: str, tip: str, does: Callable[[], None]) -> QPushButton:
-        button = QPushButton(words)
-        controls.give(button, Key(keys, tip, _WHERE))
-        button.clicked.connect(does)
-        return button
+            tools.addWidget(controls.button(words, keys, tip, does, _WHERE))
+        return tools
 
     def _show_span(self, days: int | None) -> None:
         self._span = days
         self.chart.show_last(days)
 
-    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
-        """Beside one another where there is room, else one below the other."""
-        super().resizeEvent(event)
-        self._turn()
-
-    def changeEvent(self, event: QEvent) -> None:  # noqa: N802
-        """Larger text needs more room."""
-        super().changeEvent(event)
-        if event.type() in (QEvent.Type.FontChange, QEvent.Type.StyleChange):
-            self._turn()
-
-    def _turn(self) -> None:
+    def arrange(self) -> None:
+        """Chart and table beside one another where there is room, else one below the other."""
         beside = self.width() >= self.context.theme.px(900)
         self.splitter.setOrientation(Qt.Orientation.Horizontal if beside else Qt.Orientation.Vertical)
         least = self.context.theme.px(330)
@@ -276,3 +236,81 @@ class MorningsPage(PageWidget):
             self.splitter.setSizes([room - wanted, wanted])
         else:
             self.splitter.setSizes([least, least])
+
+
+class StandingSheet(QFrame):
+    """Says where a day stands: its answer, and the morning and its week in the usual range."""
+
+    def __init__(self, context: AppContext) -> None:
+        super().__init__()
+        self.context = context
+        self.setProperty("class", "sheet")
+        # The room that is left over belongs to the chart below.
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Maximum)
+        self.card = AnswerCard("Mornings")
+        self.card.well_again.connect(self._well_again)
+        self._day: date | None = None
+        self.variability = RangeStrip(context, "RMSSD", "ms")
+        self.pulse = RangeStrip(context, "Resting pulse", "bpm")
+        strips = QVBoxLayout()
+        strips.setSpacing(2)
+        self._names: list[QLabel] = []
+        for strip in (self.variability, self.pulse):
+            name = controls.to_copy("small", "")
+            name.setWordWrap(False)  # one short line; what may wrap is given room for its narrowest shape
+            self._names.append(name)
+            strips.addWidget(name)
+            strips.addWidget(strip)
+        strips.addStretch(1)
+        self._row = QBoxLayout(QBoxLayout.Direction.LeftToRight)
+        self._row.setSpacing(24)
+        self._row.addWidget(self.card, 6, Qt.AlignmentFlag.AlignTop)
+        self._row.addLayout(strips, 5)
+        stack(self, self._row, self.card.details, margins=(18, 12, 18, 12))
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+        """The strips stand beside the headline where there is room."""
+        super().resizeEvent(event)
+        beside = self.width() >= self.context.theme.px(820)
+        ways = QBoxLayout.Direction
+        self._row.setDirection(ways.LeftToRight if beside else ways.TopToBottom)
+
+    def show_day(self, day: date | None) -> None:
+        """Say where this day stands; None where there is no morning at all. Raises DawnbeatError."""
+        self._day = day
+        if day is None:
+            self.card.say("No mornings yet.", f"Take the first reading on the page Read. {FIRST_WORDS}")
+            self._show_strips(None, None)
+            return
+        drawn_from = grounds(self.context.journal, day, self.context.ranges)
+        today = drawn_from.today
+        when = "" if day == date.today() else short_day(day)
+        self.card.show_answer(drawn_from.answer(), when, rests_on(today))
+        self._show_strips(today.ln_rmssd, today.resting_pulse)
+
+    def _show_strips(self, *stands: Stand | None) -> None:
+        for stand, name, strip in zip(stands, self._names, (self.variability, self.pulse), strict=True):
+            known = stand is not None and stand.usual is not None
+            name.setVisible(known)
+            strip.setVisible(known)
+            strip.set_stand(stand)
+            if stand is not None and stand.usual is not None:
+                bounds = (stand.usual.low, stand.usual.high)
+                low, high = map(math.exp, bounds) if stand.measure == "ln_rmssd" else bounds
+                name.setText(f"{strip.name}, usual {low:.0f} to {high:.0f} {strip.unit}")
+
+    def _well_again(self) -> None:
+        """Note that the runner is well again on this day; Ctrl+Z takes it back."""
+        day, journal = self._day, self.context.journal
+        if day is None:
+            return
+        with self.context.saying():
+            reading = journal.counting(day)
+            said = replace(reading.context, ill=False if reading.context.ill else None, well_again=True)
+            done = self.context.do(
+                f"well again on {short_day(day)}",
+                lambda: journal.edit_context(reading.id, said),
+                lambda: journal.edit_context(reading.id, reading.context),
+            )
+            if done and day == date.today():
+                keep_answer(journal, journal.reading(reading.id), grounds(journal, day, self.context.ranges))

@@ -13,15 +13,7 @@ from PySide6.QtWidgets import QPushButton
 
 from dawnbeat.journal.listing import item_from
 from dawnbeat.morning.reading_text import verdict_lines
-from dawnbeat.shared.morning import (
-    POSTURES,
-    RATING_HIGH,
-    RATING_LOW,
-    RATINGS,
-    Context,
-    StoredReading,
-    posture_from,
-)
+from dawnbeat.shared.morning import POSTURES, RATING_HIGH, RATING_LOW, RATINGS, Context, StoredReading, posture_from
 from dawnbeat.shared.wording import short_day
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import count_of, interval_words, long_day

@@ -8,8 +8,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from PySide6.QtCore import QObject, Signal
-from PySide6.QtGui import QGuiApplication, QUndoCommand, QUndoStack
+from PySide6.QtCore import QEvent, QObject, Signal
+from PySide6.QtGui import QGuiApplication, QResizeEvent, QUndoCommand, QUndoStack
 from PySide6.QtWidgets import QApplication, QWidget
 
 from dawnbeat.journal.store import Journal
@@ -212,3 +212,42 @@ class PageWidget(QWidget):
 
     def closing(self) -> None:
         """Called once before the window closes: keep what there is, and let devices go."""
+
+
+class JournalPage(PageWidget):
+    """A page that shows what the journal holds: it is read again once it changed and the page is in front."""
+
+    def __init__(self, context: AppContext) -> None:
+        super().__init__()
+        self.context = context
+        self._stale = True
+        context.journal_changed.connect(self.journal_changed)
+
+    def shown(self, what: Any = None) -> None:
+        """Refresh what changed."""
+        if self._stale:
+            self.refresh()
+
+    def refresh(self) -> None:
+        """Read the journal again."""
+        self._stale = False
+
+    def journal_changed(self) -> None:
+        """Read it again now, or when the page comes to the front."""
+        self._stale = True
+        if self.isVisible():
+            self.refresh()
+
+    def arrange(self) -> None:
+        """Called for another width and another text size: parts beside one another, or one below the other."""
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+        """Another width."""
+        super().resizeEvent(event)
+        self.arrange()
+
+    def changeEvent(self, event: QEvent) -> None:  # noqa: N802
+        """Larger text needs more room."""
+        super().changeEvent(event)
+        if event.type() in (QEvent.Type.FontChange, QEvent.Type.StyleChange):
+            self.arrange()

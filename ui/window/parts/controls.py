@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,6 +11,7 @@ from PySide6.QtGui import QKeyEvent, QKeySequence, QShortcut, QWheelEvent
 from PySide6.QtWidgets import (
     QAbstractButton,
     QAbstractSpinBox,
+    QButtonGroup,
     QComboBox,
     QDateEdit,
     QDateTimeEdit,
@@ -18,6 +19,7 @@ from PySide6.QtWidgets import (
     QHBoxLayout,
     QLabel,
     QPushButton,
+    QSizePolicy,
     QSlider,
     QSpinBox,
     QWidget,
@@ -77,6 +79,20 @@ def button(words: str, keys: str, tip: str, does: Callable[[], object] | None, w
         made.setAccessibleName(words)
     if does is not None:
         made.clicked.connect(lambda: does())
+    return made
+
+
+def choices(
+    group: QButtonGroup, answers: Sequence[tuple[str, str, str, Callable[[], object] | None]], chosen: int, where: str
+) -> list[QPushButton]:
+    """Buttons of which one stays pressed. answers: words, key, tip and what a press does; chosen: the first's place."""
+    made = []
+    for place, (words, keys, tip, does) in enumerate(answers):
+        one = button(words, keys, tip, does, where)
+        one.setCheckable(True)
+        one.setChecked(place == chosen)
+        group.addButton(one)
+        made.append(one)
     return made
 
 
@@ -141,6 +157,15 @@ def label(style: str, name: str, text: str = "") -> QLabel:
     made.setWordWrap(style != "title")
     made.setProperty("class", style)
     made.setAccessibleName(name)
+    return made
+
+
+def to_copy(style: str, name: str) -> QLabel:
+    """Words that can be selected and copied, and that wrap whatever their style."""
+    made = label(style, name)
+    made.setWordWrap(True)
+    made.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+    made.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)
     return made
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date
 
+from dawnbeat.journal.series import DAY_S, day_of, seconds_of
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.wording import MONTHS, short_day
-from dawnbeat.ui.window.mornings.series import DAY_S, day_of, seconds_of
 
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 

@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
     QFormLayout,
     QGridLayout,
     QGroupBox,
+    QHBoxLayout,
     QLabel,
     QLayout,
     QLayoutItem,
@@ -30,6 +31,9 @@ from PySide6.QtWidgets import (
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import DateEdit
+
+_Piece = QWidget | QLayout
+PAGE_MARGINS = (20, 14, 20, 8)
 
 
 class Flow(QLayout):
@@ -117,6 +121,46 @@ def flow_of(*widgets: QWidget) -> Flow:
     for widget in widgets:
         flow.addWidget(widget)
     return flow
+
+
+def stack(
+    holder: QWidget,
+    *parts: _Piece | tuple[_Piece, int] | None,
+    margins: tuple[int, int, int, int] = (0, 0, 0, 0),
+    gap: int | None = None,
+) -> QVBoxLayout:
+    """Lay parts out in a widget, one below the other. With a number: its share of the spare room; None: empty room."""
+    column = QVBoxLayout(holder)
+    column.setContentsMargins(*margins)
+    if gap is not None:
+        column.setSpacing(gap)
+    for each in parts:
+        part, share = each if isinstance(each, tuple) else (each, 0)
+        if part is None:
+            column.addStretch(1)
+        elif isinstance(part, QWidget):
+            column.addWidget(part, share)
+        else:
+            column.addLayout(part, share)
+    return column
+
+
+def scrolled(*parts: _Piece | tuple[_Piece, int] | None, margins: tuple[int, int, int, int] = PAGE_MARGINS) -> Scrolled:
+    """Parts one below the other, as `stack` has them, that scroll where they find no room."""
+    inside = QWidget()
+    stack(inside, *parts, margins=margins)
+    return Scrolled(inside)
+
+
+def headed(back: QWidget, heading: QWidget, *after: QWidget) -> QHBoxLayout:
+    """The line at the head of a view: the way back, what it is, and what stands at its right end."""
+    line = QHBoxLayout()
+    line.addWidget(back)
+    line.addSpacing(10)
+    line.addWidget(heading, 1)
+    for each in after:
+        line.addWidget(each)
+    return line
 
 
 class Scrolled(QScrollArea):

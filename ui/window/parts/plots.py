@@ -310,6 +310,12 @@ class Plot(QWidget):
         """Show this stretch of x."""
         self.box.setXRange(low, high, padding=0)
 
+    def bring_into_view(self, at: float) -> None:
+        """Move along x, without zooming, where `at` is out of view."""
+        low, high = self.visible_x()
+        if not low < at < high:
+            self.show_x(at - (high - low) / 2, at + (high - low) / 2)
+
     def when_home(self, home: Callable[[], None]) -> None:
         """What Home does instead of fitting everything."""
         self._home = home
@@ -483,6 +489,17 @@ class Plot(QWidget):
     def print_picture(self) -> None:
         """Print the plot."""
         saving.print_picture(self.context, self, self.picture)
+
+
+def legend_of(*parts: str) -> str:
+    """What marks and lines mean, in one text that breaks only between the parts."""
+    return "    ".join(part.replace(" ", "\u00a0") for part in parts)
+
+
+def rmssd_ticks(low: float, high: float) -> list[formats.Tick]:
+    """Marks in ms on an axis of lnRMSSD, strictly between two values of it."""
+    marks = (5, 7, 10, 15, 20, 30, 40, 50, 60, 80, 100, 150, 200, 300)
+    return [(math.log(ms), str(ms)) for ms in marks if low < math.log(ms) < high]
 
 
 class Band(QGraphicsPathItem):

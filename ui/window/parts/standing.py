@@ -26,7 +26,7 @@ class RangeStrip(QWidget):
     def __init__(self, context: AppContext, name: str, unit: str) -> None:
         super().__init__()
         self.context = context
-        self._name, self._unit = name, unit
+        self.name, self.unit = name, unit
         self._stand: Stand | None = None
         self._bounds: tuple[float, float] | None = None
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
@@ -47,13 +47,13 @@ class RangeStrip(QWidget):
         """What the strip shows, in words."""
         stand = self._stand
         if stand is None or stand.usual is None:
-            return f"{self._name}: too few mornings to say"
+            return f"{self.name}: too few mornings to say"
         low, high = self._text(stand.usual.low), self._text(stand.usual.high)
-        said = f"{self._name}: usual {low} to {high} {self._unit}"
+        said = f"{self.name}: usual {low} to {high} {self.unit}"
         if stand.week_average is not None:
-            said += f"; week {self._text(stand.week_average.mean)} {self._unit}, {stand.week}"
+            said += f"; week {self._text(stand.week_average.mean)} {self.unit}, {stand.week}"
         if stand.this_morning is not None:
-            said += f"; this morning {self._text(stand.this_morning)} {self._unit}, {stand.morning}"
+            said += f"; this morning {self._text(stand.this_morning)} {self.unit}, {stand.morning}"
         return said
 
     def sizeHint(self) -> QSize:  # noqa: N802, D102  Qt's name
@@ -114,7 +114,7 @@ class RangeStrip(QWidget):
                     ]
                 )
             )
-            self._words_at(painter, f"week {self._text(week.mean)} {self._unit}", x, foot + 0.2 * line, metrics, "ink")
+            self._words_at(painter, f"week {self._text(week.mean)} {self.unit}", x, foot + 0.2 * line, metrics, "ink")
         if today is not None:
             x = at(today)
             painter.setPen(QPen(theme.colour("ink"), 2))
@@ -126,7 +126,7 @@ class RangeStrip(QWidget):
                     painter.drawLine(QPointF(end, level - cap), QPointF(end, level + cap))
             painter.setBrush(theme.colour("sheet"))
             painter.drawEllipse(QPointF(x, middle), 0.3 * line, 0.3 * line)
-            self._words_at(painter, f"this morning {self._text(today)} {self._unit}", x, 0.55 * line, metrics, "ink")
+            self._words_at(painter, f"this morning {self._text(today)} {self.unit}", x, 0.55 * line, metrics, "ink")
         usual_words = f"usual {self._text(usual.low)} to {self._text(usual.high)}"
         centre = at(usual.mean)
         if week is None:

@@ -1,25 +1,35 @@
-"""Bringing run files in: off the window's thread, with progress and cancel, and what became of each file."""
+"""Runs come in: from files, off the window's thread, with progress and what became of each; and by hand."""
 
 from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
-from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPlainTextEdit, QProgressBar, QPushButton, QVBoxLayout
+from PySide6.QtCore import QDateTime, Signal
+from PySide6.QtWidgets import (
+    QCheckBox,
+    QComboBox,
+    QFrame,
+    QHBoxLayout,
+    QLineEdit,
+    QPlainTextEdit,
+    QProgressBar,
+    QPushButton,
+    QWidget,
+)
 
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.wording import moment_from
-from dawnbeat.training import run_store
+from dawnbeat.shared.wording import capital, metres_from, moment_from, seconds_from
+from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.import_runs import FileOutcome, ImportResult, import_runs
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.layouts import flow_of
+from dawnbeat.ui.window.parts.controls import ComboBox, DateTimeEdit, label
+from dawnbeat.ui.window.parts.layouts import FormDialog, flow_of, stack
 from dawnbeat.ui.window.parts.work import Task
-from dawnbeat.ui.window.runs.dialogs import BeganDialog
 
 _NEEDS_BEGINNING = "--began"
 
@@ -37,9 +47,7 @@ class ImportStrip(QFrame):
         self._paths: Sequence[Path] = ()
         self._stop = threading.Event()
         self.running = False
-        self.words = QLabel()
-        self.words.setWordWrap(True)
-        self.words.setAccessibleName("Import")
+        self.words = label("", "Import")
         self.bar = QProgressBar()
         self.bar.setAccessibleName("Files read")
         self.bar.setFormat("%v of %m files")
@@ -65,13 +73,8 @@ class ImportStrip(QFrame):
         top = QHBoxLayout()
         top.addWidget(self.words, 2)
         top.addWidget(self.bar, 1)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(14, 8, 14, 8)
-        layout.addLayout(top)
-        layout.addWidget(self.details)
-        layout.addLayout(
-            flow_of(self.cancel_button, self.sports_button, self.replace_button, self.began_button, self.close_button)
-        )
+        buttons = (self.cancel_button, self.sports_button, self.replace_button, self.began_button, self.close_button)
+        stack(self, top, self.details, flow_of(*buttons), margins=(14, 8, 14, 8))
         self.hide()
 
     def start(self, paths: Sequence[Path], began: datetime | None = None, replace: bool = False) -> None:
@@ -119,16 +122,12 @@ class ImportStrip(QFrame):
         if self.result is None:
             return
         ids = self.result.unsaid_ids
-        try:
+        with self.context.saying():
             for each in ids:
                 run_store.edit(self.context.journal, each, sport="running")
-        except DawnbeatError as error:
-            self.context.say(str(error))
-            return
-        self.result = self.result.now_running(ids)
-        self._say_result(self.result)
-        self._show_state()
-        self.brought.emit()
+            self._done(self.result.now_running(ids))
+            self._show_state()
+            self.brought.emit()
 
     def _replace(self) -> None:
         self.start(self._paths, replace=True)
@@ -145,9 +144,6 @@ class ImportStrip(QFrame):
 
     def _done(self, result: ImportResult) -> None:
         self.result = result
-        self._say_result(result)
-
-    def _say_result(self, result: ImportResult) -> None:
         # The command line's options have buttons here.
         lines = [
             line.replace("import it again with --replace to take it instead", "“Take the fuller ones” takes it instead")
@@ -155,7 +151,7 @@ class ImportStrip(QFrame):
             .replace("with `dawnbeat runs bin --back NUMBER`", "in the list of the bin below")
             for line in result.lines()
         ]
-        self.words.setText(lines[0][0].upper() + lines[0][1:] + ".")
+        self.words.setText(f"{capital(lines[0])}.")
         self.details.setPlainText("\n".join(lines[1:]))
         self.context.say(self.words.text())
 
@@ -170,18 +166,121 @@ class ImportStrip(QFrame):
         self.brought.emit()
 
     def _show_state(self) -> None:
-        messages = [] if self.result is None else [each.message for each in self.result.outcomes]
-        refused = [] if self.result is None else [each for each in self.result.outcomes if each.became == "not taken"]
+        found = self.result
+        outcomes = () if found is None else found.outcomes
         self.bar.setVisible(self.running)
         self.cancel_button.setVisible(self.running)
         self.close_button.setVisible(not self.running)
-        found = self.result
         self.sports_button.setVisible(not self.running and found is not None and bool(found.unsaid_ids))
         self.replace_button.setVisible(not self.running and found is not None and found.richer > 0)
-        alone = len(messages) == len(refused) == 1
-        self.began_button.setVisible(not self.running and alone and _NEEDS_BEGINNING in messages[0])
+        alone = len(outcomes) == 1 and outcomes[0].became == "not taken"
+        self.began_button.setVisible(not self.running and alone and _NEEDS_BEGINNING in outcomes[0].message)
         lines = self.details.blockCount() if self.details.toPlainText() else 0
         self.details.setVisible(not self.running and lines > 0)
         line = self.details.fontMetrics().lineSpacing()
         self.details.setFixedHeight(min(2 * lines, 6) * line + self.context.theme.px(22))
         self.show()
+
+
+_RATINGS = {
+    0: "rest",
+    1: "very easy",
+    2: "easy",
+    3: "moderate",
+    4: "somewhat hard",
+    5: "hard",
+    7: "very hard",
+    10: "the most you could give",
+}
+
+
+def felt_box(felt: float | None = None) -> QComboBox:
+    """Foster's session rating of 0 to 10, whole or in between, or nothing; type a number such as 3.5."""
+    box = ComboBox()
+    box.setEditable(True)
+    box.setInsertPolicy(QComboBox.InsertPolicy.NoInsert)
+    box.addItem("")
+    for rating in range(11):
+        box.addItem(f"{rating}  {_RATINGS[rating]}" if rating in _RATINGS else str(rating))
+    show_felt(box, felt)
+    return box
+
+
+def show_felt(box: QComboBox, felt: float | None) -> None:
+    """Show a rating in the box."""
+    if felt is not None and felt == int(felt):
+        box.setCurrentIndex(int(felt) + 1)
+    else:
+        box.setCurrentIndex(0)
+        box.setEditText("" if felt is None else f"{felt:g}")
+
+
+def felt_in(box: QComboBox) -> str:
+    """The rating in the box as typed, without its words."""
+    return (box.currentText().split() or [""])[0]
+
+
+class ByHandDialog(FormDialog):
+    """A run without a file. keep: began (with an offset), seconds, metres or None, felt effort as typed, note, race."""
+
+    def __init__(
+        self,
+        context: AppContext,
+        now: datetime,
+        keep: Callable[[datetime, float, float | None, str, str, bool], object],
+        parent: QWidget,
+    ) -> None:
+        super().__init__(context, "A run by hand", lambda: keep(*self.entry()), parent, height=430)
+        began = now - timedelta(hours=1)
+        self.began = DateTimeEdit(QDateTime(began.year, began.month, began.day, began.hour, began.minute, 0))
+        self.began.setDisplayFormat("yyyy-MM-dd HH:mm")
+        self.began.setMaximumDateTime(QDateTime(now.year, now.month, now.day, 23, 59, 59))
+        self.duration = QLineEdit()
+        self.duration.setPlaceholderText("42:30, 1:02:30 or minutes")
+        self.km = QLineEdit()
+        self.km.setPlaceholderText("optional")
+        self.felt = felt_box()
+        self.race = QCheckBox("It was a race")
+        self.race.setAccessibleName("It was a race")
+        self.note = QLineEdit()
+        self.row("Began", self.began, "Local time when the run began")
+        self.row("Duration", self.duration, "Without pauses")
+        self.units = zone_store.chosen_units(context.journal)
+        self.row(f"Distance, {self.units}", self.km, "Leave it out if you don't know")
+        self.row("Felt, 0 to 10", self.felt, "How hard the whole run felt: 0 is rest, 10 the most you could give")
+        self.row("Note", self.note, "Anything else")
+        self.rows.addRow("", self.race)
+        self.say(
+            "Rate the run as a whole, about half an hour after it (session rating, Foster 1998). Without a pulse a run "
+            "takes no part in zones and easy share, but in time, distance and rating load."
+        )
+
+    def entry(self) -> tuple[datetime, float, float | None, str, str, bool]:
+        """What was entered; raises DawnbeatError for what can't be read."""
+        if not self.duration.text().strip():
+            raise DawnbeatError("a run needs a duration: write 42:30, 1:02:30 or minutes")
+        text = self.km.text().strip()
+        began = self.began.dateTime().toString("yyyy-MM-ddTHH:mm:00")
+        return (
+            moment_from(began),
+            seconds_from(self.duration.text()),
+            metres_from(text, self.units) if text else None,
+            felt_in(self.felt),
+            self.note.text().strip(),
+            self.race.isChecked(),
+        )
+
+
+class BeganDialog(FormDialog):
+    """keep: the local time as ISO 8601 without an offset."""
+
+    def __init__(self, context: AppContext, keep: Callable[[str], object], parent: QWidget) -> None:
+        super().__init__(context, "When the run began", lambda: keep(self.moment()), parent, height=240)
+        self.began = DateTimeEdit(QDateTime.currentDateTime())
+        self.began.setDisplayFormat("yyyy-MM-dd HH:mm:ss")
+        self.row("Began", self.began, "Local time of the first row of the file")
+        self.say("The times in this file count from the start, so it can't say by itself when that was.", "soft")
+
+    def moment(self) -> str:
+        """The moment entered."""
+        return str(self.began.dateTime().toString("yyyy-MM-ddTHH:mm:ss"))

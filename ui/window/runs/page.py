@@ -1,4 +1,4 @@
-"""The runs: bring them in, list them, open one, and see weeks, mornings after and estimates."""
+"""The runs: bring them in, list them, open one, and see weeks, months, mornings after, estimates and a race."""
 
 from __future__ import annotations
 
@@ -8,45 +8,32 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from PySide6.QtCore import QEvent
-from PySide6.QtGui import QDragEnterEvent, QDropEvent, QResizeEvent
-from PySide6.QtWidgets import (
-    QButtonGroup,
-    QFileDialog,
-    QPushButton,
-    QSizePolicy,
-    QStackedWidget,
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtGui import QDragEnterEvent, QDropEvent
+from PySide6.QtWidgets import QButtonGroup, QFileDialog, QPushButton, QSizePolicy, QStackedWidget
 
 from dawnbeat.shared.wording import short_day
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.export_runs import export_runs, export_weeks
 from dawnbeat.training.import_runs import SUFFIXES
-from dawnbeat.training.periods import RANGE_WEEKS, JudgedRun, judge_runs, judged_runs, monday_of, weeks_of
+from dawnbeat.training.periods import RANGE_WEEKS, JudgedRun, judge_runs, judged_runs, monday_of, week_words, weeks_of
 from dawnbeat.ui.window.parts import controls, saving
-from dawnbeat.ui.window.parts.context import AppContext, PageWidget
+from dawnbeat.ui.window.parts.context import AppContext, JournalPage, PageWidget
 from dawnbeat.ui.window.parts.controls import label
 from dawnbeat.ui.window.parts.formats import count_of
-from dawnbeat.ui.window.parts.layouts import Flow, Scrolled
-from dawnbeat.ui.window.parts.saving import paths_in
-from dawnbeat.ui.window.runs.bring_in import ImportStrip
-from dawnbeat.ui.window.runs.dialogs import ByHandDialog
-from dawnbeat.ui.window.runs.sentences import NO_ZONES, week_words
-from dawnbeat.ui.window.runs.table import RunsTable, rating_from
+from dawnbeat.ui.window.parts.layouts import Flow, Scrolled, scrolled, stack
+from dawnbeat.ui.window.runs.bring_in import ByHandDialog, ImportStrip
+from dawnbeat.ui.window.runs.table import NO_ZONES, RunsTable, rating_from
 
 if TYPE_CHECKING:
-    from dawnbeat.ui.window.runs.after_view import AfterView
-    from dawnbeat.ui.window.runs.estimates_view import EstimatesView
-    from dawnbeat.ui.window.runs.months_view import MonthsView
-    from dawnbeat.ui.window.runs.race_view import RaceView
+    from dawnbeat.ui.window.runs.effects import AfterView, MonthsView
+    from dawnbeat.ui.window.runs.estimates import EstimatesView, RaceView
     from dawnbeat.ui.window.runs.run_view import RunView
     from dawnbeat.ui.window.runs.weeks_view import WeeksView
 
+    RunsView = WeeksView | MonthsView | AfterView | EstimatesView | RaceView
+
 _WHERE = "Runs"
 LIST, WEEKS, MONTHS, AFTER, ESTIMATES, RACE = "List", "Weeks", "Months", "After", "Estimates", "Race"
-VIEWS = (LIST, WEEKS, MONTHS, AFTER, ESTIMATES, RACE)
 _TIPS = {
     LIST: "Show the list of runs",
     WEEKS: "Show the weeks: zones, easy share, load and mornings on one time axis",
@@ -55,6 +42,7 @@ _TIPS = {
     ESTIMATES: "Show estimates of oxygen uptake, threshold and equal races",
     RACE: "Show a pulse and a pace for a race, from your own runs",
 }
+VIEWS = tuple(_TIPS)
 
 
 def make_page(context: AppContext) -> PageWidget:
@@ -62,52 +50,50 @@ def make_page(context: AppContext) -> PageWidget:
     return RunsPage(context)
 
 
-class RunsPage(PageWidget):
-    """Views are made when they are first wanted; a run opens over the whole page. today: gives the present day."""
+class RunsPage(JournalPage):
+    """Views are made when they are first wanted; a run opens over the whole page. today: gives the present day.
+
+    made: the views there are so far, by name, beside the list.
+    """
 
     key = "runs"
     title = "Runs"
 
     def __init__(self, context: AppContext, today: Callable[[], date] = date.today) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context)
         self._today = today
-        self._stale = True
         self.judged: list[JudgedRun] = []
         self.table = RunsTable(context, lambda: self.judged, self._binned)
         self.strip = ImportStrip(context)
         self.week = label("", "This week")
-        self.weeks: WeeksView | None = None
-        self.after: AfterView | None = None
-        self.estimates: EstimatesView | None = None
+        self.made: dict[str, RunsView] = {}
         self.months: MonthsView | None = None
-        self.race: RaceView | None = None
         self.run_view: RunView | None = None
         self.views = QStackedWidget()
         # Its own wish for height would make the page scroll where it could shrink.
         self.views.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+        self.views.addWidget(self.table)
+        self._front = LIST
+        self._buttons: list[QPushButton] = []
         self.whole = QStackedWidget()
-        self._buttons: dict[str, QPushButton] = {}
-        self._holders: dict[QWidget, QWidget] = {self.table: self.table}
-        self._lay_out()
+        self.whole.addWidget(scrolled(self._tools(), self.strip, self.week, (self.views, 1)))
+        stack(self, self.whole)
         self.setAcceptDrops(True)
         self.table.opened.connect(lambda each: self.open_run(each.run.id))
         self.strip.brought.connect(context.journal_changed.emit)
-        context.journal_changed.connect(self._journal_changed)
 
     # The page
 
     def shown(self, what: Any = None) -> None:
         """Refresh what changed; `what` may be the number of a run to open or a day to select."""
-        if self._stale:
-            self.refresh()
+        super().shown()
         if isinstance(what, int):
             self.open_run(what)
         elif isinstance(what, date):
             self.back()
             self.show_view(LIST)
             self.table.select_day(what)
-        if self.whole.currentIndex() == 0 and self.views.currentIndex() == 0:
+        if self.whole.currentIndex() == 0 and self._front == LIST:
             self.table.view.setFocus()
 
     def busy(self) -> str | None:
@@ -120,14 +106,13 @@ class RunsPage(PageWidget):
 
     def refresh(self) -> None:
         """Read the journal again."""
-        self._stale = False
+        super().refresh()
         with self.context.saying():
             self.judged = judged_runs(self.context.journal, self._today())
             self.table.show_rows(self.judged)
             self._say_week()
-            for view, holder in self._holders.items():
-                if holder is self.views.currentWidget():
-                    self._show_runs(view)
+            if self._front in self.made:
+                self.made[self._front].show_runs(self.judged)
             if self.run_view is not None and self.whole.currentWidget() is self.run_view:
                 self.run_view.refresh()
 
@@ -135,48 +120,36 @@ class RunsPage(PageWidget):
 
     def show_view(self, name: str) -> None:
         """Bring one of the views to the front."""
-        view: QWidget = self.table
-        if name == WEEKS:
-            if self.weeks is None:
-                from dawnbeat.ui.window.runs.weeks_view import WeeksView
-
-                self.weeks = WeeksView(self.context, self._today)
-                self.weeks.opened.connect(self._open_week)
-            view = self.weeks
-        elif name == AFTER:
-            if self.after is None:
-                from dawnbeat.ui.window.runs.after_view import AfterView
-
-                self.after = AfterView(self.context)
-                self.after.opened.connect(self._open_day)
-            view = self.after
-        elif name == ESTIMATES:
-            if self.estimates is None:
-                from dawnbeat.ui.window.runs.estimates_view import EstimatesView
-
-                self.estimates = EstimatesView(self.context, self._today)
-            view = self.estimates
-        elif name == MONTHS:
-            if self.months is None:
-                from dawnbeat.ui.window.runs.months_view import MonthsView
-
-                self.months = MonthsView(self.context, self._today)
-            view = self.months
-        elif name == RACE:
-            if self.race is None:
-                from dawnbeat.ui.window.runs.race_view import RaceView
-
-                self.race = RaceView(self.context, self._today)
-            view = self.race
-        if view not in self._holders:
-            self._holders[view] = Scrolled(view)
-            self.views.addWidget(self._holders[view])
-        self._show_runs(view)
-        self._buttons[name].setChecked(True)
-        self.week.setVisible(view is self.table and bool(self.judged))
-        self.views.setCurrentWidget(self._holders[view])
-        if view is self.table:
+        if name != LIST and name not in self.made:
+            self.made[name] = self._make(name)
+            self.views.addWidget(Scrolled(self.made[name]))
+        self._front = name
+        if name in self.made:
+            self.made[name].show_runs(self.judged)
+        self._buttons[VIEWS.index(name)].setChecked(True)
+        self.week.setVisible(name == LIST and bool(self.judged))
+        place = [LIST, *self.made].index(name)
+        self.views.setCurrentIndex(place)
+        if name == LIST:
             self.table.view.setFocus()
+
+    def _make(self, name: str) -> RunsView:
+        from dawnbeat.ui.window.runs.effects import AfterView, MonthsView
+        from dawnbeat.ui.window.runs.estimates import EstimatesView, RaceView
+        from dawnbeat.ui.window.runs.weeks_view import WeeksView
+
+        if name == WEEKS:
+            weeks = WeeksView(self.context, self._today)
+            weeks.opened.connect(self._open_week)
+            return weeks
+        if name == AFTER:
+            after = AfterView(self.context)
+            after.opened.connect(self._open_day)
+            return after
+        if name == MONTHS:
+            self.months = MonthsView(self.context, self._today)
+            return self.months
+        return (EstimatesView if name == ESTIMATES else RaceView)(self.context, self._today)
 
     def open_run(self, run_id: int) -> None:
         """Open one run over the whole page."""
@@ -187,7 +160,7 @@ class RunsPage(PageWidget):
             self.run_view.left.connect(self.back)
             self.run_view.stepped.connect(self._step)
             self.whole.addWidget(self.run_view)
-            self._turn()
+            self.arrange()
         self.whole.setCurrentWidget(self.run_view)
         self.run_view.show_run(run_id)
 
@@ -195,7 +168,7 @@ class RunsPage(PageWidget):
         """Back from a run."""
         if self.whole.currentIndex() != 0:
             self.whole.setCurrentIndex(0)
-            if self.views.currentWidget() is self.table:
+            if self._front == LIST:
                 self.table.view.setFocus()
 
     # Bringing in and saving
@@ -222,29 +195,22 @@ class RunsPage(PageWidget):
 
     def save_shown(self) -> None:
         """Save as CSV what the view in front shows: weeks, months or years, else the runs."""
-        front = self.views.currentWidget()
-        if self.weeks is not None and front is self._holders.get(self.weeks):
-            self.save_weeks()
-        elif self.months is not None and front is self._holders.get(self.months):
-            what = "year" if self.months.years else "month"
-            self._save(f"dawnbeat-{what}s.csv", what, self.months.save)
-        else:
-            self.save_runs()
-
-    def save_runs(self) -> None:
-        """Ask for a name and write all runs as CSV."""
-        self._save("dawnbeat-runs.csv", "run", lambda path: export_runs(self.judged, path, overwrite=True))
-
-    def save_weeks(self) -> None:
-        """Ask for a name and write all weeks as CSV."""
-        weeks = weeks_of(self.judged, self.judged[0].run.local_date, self._today()) if self.judged else []
-        self._save("dawnbeat-weeks.csv", "week", lambda path: export_weeks(weeks, path, overwrite=True))
-
-    def _save(self, name: str, what: str, write: Callable[[Path], int]) -> None:
         if self._stale:
             self.refresh()
+        what: str = "run"
+        write: Callable[[Path], int] = partial(export_runs, self.judged, overwrite=True)
+        if self._front == WEEKS:
+            weeks = weeks_of(self.judged, self.judged[0].run.local_date, self._today()) if self.judged else []
+            what, write = "week", partial(export_weeks, weeks, overwrite=True)
+        elif self._front == MONTHS and self.months is not None:
+            what, write = self.months.period, self.months.save
         saving.save(
-            self.context, self, f"Save the {what}s", name, "CSV (*.csv)", lambda path: count_of(write(path), what)
+            self.context,
+            self,
+            f"Save the {what}s",
+            f"dawnbeat-{what}s.csv",
+            "CSV (*.csv)",
+            lambda path: count_of(write(path), what),
         )
 
     def _keep_by_hand(
@@ -270,12 +236,12 @@ class RunsPage(PageWidget):
 
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: N802  Qt's name
         """Take files and folders."""
-        if paths_in(event.mimeData()):
+        if saving.paths_in(event.mimeData()):
             event.acceptProposedAction()
 
     def dropEvent(self, event: QDropEvent) -> None:  # noqa: N802
         """Import what was dropped."""
-        paths = paths_in(event.mimeData())
+        paths = saving.paths_in(event.mimeData())
         if paths:
             event.acceptProposedAction()
             self.back()
@@ -287,26 +253,17 @@ class RunsPage(PageWidget):
         journal = self.context.journal
         return judge_runs(run_store.binned(journal), zone_store.present_sets(journal, self._today()))
 
-    def _show_runs(self, view: QWidget) -> None:
-        for each in (self.weeks, self.months, self.after, self.estimates, self.race):
-            if each is not None and each is view:
-                each.show_runs(self.judged)
-
     def _say_week(self) -> None:
         today = self._today()
         monday = monday_of(today)
-        first = monday - timedelta(weeks=RANGE_WEEKS)
-        recent = [each for each in self.judged if each.run.local_date >= first]
-        if not self.judged:
-            self.week.setText("")
-        else:
-            this, before = weeks_of(recent, monday, today)[-1], weeks_of(recent, monday - timedelta(weeks=1), today)[0]
-            units = zone_store.chosen_units(self.context.journal)
-            said = f"<b>This week</b>: {week_words(this, units)}<br><b>Last week</b>: {week_words(before, units)}"
-            if any(each.run.has_pulse and each.judged is None for each in self.judged):
-                said += f"<br>{NO_ZONES}"
-            self.week.setText(said)
-        self.week.setVisible(bool(self.judged) and self.views.currentWidget() is self.table)
+        recent = [each for each in self.judged if each.run.local_date >= monday - timedelta(weeks=RANGE_WEEKS)]
+        this, before = weeks_of(recent, monday, today)[-1], weeks_of(recent, monday - timedelta(weeks=1), today)[0]
+        units = zone_store.chosen_units(self.context.journal)
+        said = f"<b>This week</b>: {week_words(this, units)}<br><b>Last week</b>: {week_words(before, units)}"
+        if any(each.run.has_pulse and each.judged is None for each in self.judged):
+            said += f"<br>{NO_ZONES}"
+        self.week.setText(said if self.judged else "")
+        self.week.setVisible(bool(self.judged) and self._front == LIST)
 
     def _open_week(self, monday: date) -> None:
         self.show_view(LIST)
@@ -329,21 +286,15 @@ class RunsPage(PageWidget):
         else:
             self.open_run(beside.run.id)
 
-    def _journal_changed(self) -> None:
-        self._stale = True
-        if self.isVisible():
-            self.refresh()
-
-    def _lay_out(self) -> None:
+    def _tools(self) -> Flow:
         tools = Flow()
         tools.addWidget(label("title", "Runs", "Runs"))
-        group = QButtonGroup(self)
-        for number, name in enumerate(VIEWS, start=1):
-            button = controls.button(name, f"Ctrl+{number}", _TIPS[name], partial(self.show_view, name), _WHERE)
-            button.setCheckable(True)
-            button.setChecked(name == LIST)
-            group.addButton(button)
-            self._buttons[name] = button
+        views = [
+            (name, f"Ctrl+{place}", _TIPS[name], partial(self.show_view, name))
+            for place, name in enumerate(VIEWS, start=1)
+        ]
+        self._buttons = controls.choices(QButtonGroup(self), views, 0, _WHERE)
+        for button in self._buttons:
             tools.addWidget(button)
         tools.push()
         for words, keys, tip, does in (
@@ -353,31 +304,10 @@ class RunsPage(PageWidget):
             ("Save CSV…", "Ctrl+E", "Save what is shown as CSV: the runs, the weeks, or the months", self.save_shown),
         ):
             tools.addWidget(controls.button(words, keys, tip, does, _WHERE))
-        self.views.addWidget(self.table)
-        main = QWidget()
-        column = QVBoxLayout(main)
-        column.setContentsMargins(20, 14, 20, 8)
-        column.addLayout(tools)
-        column.addWidget(self.strip)
-        column.addWidget(self.week)
-        column.addWidget(self.views, 1)
-        self.whole.addWidget(Scrolled(main))
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.addWidget(self.whole)
+        return tools
 
-    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
-        """Curve and figures beside one another where there is room."""
-        super().resizeEvent(event)
-        self._turn()
-
-    def changeEvent(self, event: QEvent) -> None:  # noqa: N802
-        """Larger text needs more room."""
-        super().changeEvent(event)
-        if event.type() in (QEvent.Type.FontChange, QEvent.Type.StyleChange):
-            self._turn()
-
-    def _turn(self) -> None:
+    def arrange(self) -> None:
+        """Curve and figures of a run beside one another where there is room."""
         self.views.setMinimumHeight(self.context.theme.px(280))
         if self.run_view is not None:
             self.run_view.turn(self.width() >= self.context.theme.px(920))

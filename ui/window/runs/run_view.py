@@ -15,12 +15,11 @@ from PySide6.QtWidgets import (
     QPushButton,
     QSizePolicy,
     QSplitter,
-    QVBoxLayout,
     QWidget,
 )
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.wording import clock
+from dawnbeat.shared.wording import Units, capital, clock, number, pace, percent, short_day, way
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.maximum import Maximum, MaximumProposal
 from dawnbeat.training.periods import JudgedRun, judge_runs
@@ -31,15 +30,12 @@ from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, Key, label
 from dawnbeat.ui.window.parts.formats import long_day
-from dawnbeat.ui.window.parts.layouts import Flow, Scrolled
+from dawnbeat.ui.window.parts.layouts import flow_of, scrolled, stack
 from dawnbeat.ui.window.parts.tables import fit_rows, give_tip, plain_table, write_rows
-from dawnbeat.ui.window.runs.bars import ZoneBars
-from dawnbeat.ui.window.runs.curve import RunCurve
-from dawnbeat.ui.window.runs.dialogs import ThresholdTestDialog, felt_box, felt_in, show_felt
-from dawnbeat.ui.window.runs.sentences import figures_words, headline_of
-from dawnbeat.ui.window.runs.table import change, overrule, to_bin
-from dawnbeat.ui.window.zones.dialogs import MaximumDialog
-from dawnbeat.ui.window.zones.sets import change_zones
+from dawnbeat.ui.window.runs.bring_in import felt_box, felt_in, show_felt
+from dawnbeat.ui.window.runs.run_plots import RunCurve, ZoneBars
+from dawnbeat.ui.window.runs.table import NO_ZONES, change, overrule, to_bin
+from dawnbeat.ui.window.zones.entries import MaximumDialog, ThresholdTestDialog, keep_maximum, keep_threshold
 
 _WHERE = "Runs, one run"
 _OVERRULE_KEY = "L"
@@ -89,7 +85,22 @@ class RunView(QWidget):
         self.overrule_button = give(
             "Let it count", _OVERRULE_KEY, "Leave the marked pulse out, or let it count", self.overrule
         )
-        self._lay_out()
+        tools = flow_of(self.back_button, self.up_button, self.down_button)
+        tools.push()
+        for button in (self.test_button, self.peak_button, self.bin_button):
+            tools.addWidget(button)
+        self.splitter = QSplitter()
+        self.splitter.addWidget(self.curve)
+        side = (self.bars, self.figures, self.marks_title, self.marks_table, flow_of(self.overrule_button))
+        self.splitter.addWidget(scrolled(*side, self._own_form(), self.drift_rule, None, margins=(0, 0, 6, 0)))
+        self.splitter.setChildrenCollapsible(False)
+        # Its own wish for height would make the page scroll where it could shrink.
+        self.splitter.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+        self.splitter.setSizes([590, 510])
+        self.splitter.setStretchFactor(0, 1)
+        stack(self, scrolled(tools, self.heading, self.summary, (self.splitter, 1)))
+        QShortcut(QKeySequence("Esc"), self, self.left.emit)
+        controls.register(Key("Esc", "Back to the list", _WHERE))
         self.curve.picked.connect(self._pick)
         self.marks_table.itemSelectionChanged.connect(lambda: self._mark(self.marks_table.currentRow() + 1))
         self.felt.activated.connect(lambda _: self._edit("felt_effort", felt_in(self.felt)))
@@ -100,6 +111,26 @@ class RunView(QWidget):
         self.counts.clicked.connect(lambda on: self._edit("counts", "yes" if on else "no"))
         self.talk.activated.connect(lambda _: self._edit("talk", self.talk.currentText()))
         self.note.editingFinished.connect(lambda: self._edit("note", self.note.text()))
+
+    def _own_form(self) -> QFormLayout:
+        """What the runner adds to the run."""
+        own = QFormLayout()
+        own.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
+        for words, control, tip in (
+            ("Felt, 0 to 10", self.felt, "How hard the whole run felt: 0 is rest, 10 the most you could give"),
+            ("Talking went in", self.talk, "How talking went on most of it: the talk test, held against your zones"),
+            ("Note", self.note, "Anything else"),
+        ):
+            before = QLabel(words)
+            before.setBuddy(control)
+            control.setAccessibleName(words)
+            control.setToolTip(tip)
+            own.addRow(before, control)
+        self.counts.setToolTip("Whether it enters weeks, months, proposals and estimates; only running does by itself")
+        for box in (self.race, self.counts):
+            box.setAccessibleName(box.text())
+            own.addRow("", box)
+        return own
 
     # Showing
 
@@ -134,8 +165,8 @@ class RunView(QWidget):
         assert each is not None
         run, zones = each.run, None if each.zone_set is None else each.zone_set.zones
         self.heading.setText(f"{long_day(run.local_date)}, {run.began:%H:%M}")
-        self.summary.setText(headline_of(each, zone_store.chosen_units(self.context.journal)))
-        self.figures.setText("\n".join(figures_words(each)))
+        self.summary.setText(_headline(each, zone_store.chosen_units(self.context.journal)))
+        self.figures.setText("\n".join(_figures(each)))
         self.curve.setVisible(self.samples is not None)
         if self.samples is not None:
             self.curve.show_run(self.samples, self.marks, zones, keep_view)
@@ -156,9 +187,9 @@ class RunView(QWidget):
     def _show_marks(self) -> None:
         row = self.marks_table.currentRow()
         rows = []
-        for number, mark in enumerate(self.marks, start=1):
+        for place, mark in enumerate(self.marks, start=1):
             state = "overruled: it counts" if mark.overruled else "left out"
-            rows.append((str(number), clock(mark.start_s), clock(mark.end_s), mark.kind, state))
+            rows.append((str(place), clock(mark.start_s), clock(mark.end_s), mark.kind, state))
         self.marks_table.blockSignals(True)
         write_rows(self.marks_table, rows)
         for place, mark in enumerate(self.marks):
@@ -213,16 +244,10 @@ class RunView(QWidget):
         return dialog
 
     def _keep_maximum(self, entry: Maximum) -> None:
-        words = f"add the maximum of {entry.counts_as_bpm:.0f} bpm"
-        journal = self.context.journal
-        if change_zones(self.context, words, lambda: zone_store.add_maximum(journal, entry, self._today())):
-            self.context.say(f"Kept: a maximum of {entry.label}.")
+        keep_maximum(self.context, entry, self._today())
 
     def _keep_threshold(self, entry: Threshold) -> None:
-        words = f"add the threshold pulse of {entry.bpm:.0f} bpm"
-        journal = self.context.journal
-        if change_zones(self.context, words, lambda: zone_store.add_threshold(journal, entry, self._today())):
-            self.context.say(f"Kept: a threshold pulse of {entry.bpm:.0f} bpm from {entry.date.isoformat()} on.")
+        keep_threshold(self.context, entry, self._today())
 
     def _edit(self, item: str, text: str) -> None:
         each = self.each
@@ -248,65 +273,73 @@ class RunView(QWidget):
         if self.samples is not None and number:
             self.curve.choose(number)
 
-    def _lay_out(self) -> None:
-        tools = Flow()
-        tools.addWidget(self.back_button)
-        tools.addWidget(self.up_button)
-        tools.addWidget(self.down_button)
-        tools.push()
-        for button in (self.test_button, self.peak_button, self.bin_button):
-            tools.addWidget(button)
-        own = QFormLayout()
-        own.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
-        for words, control, tip in (
-            ("Felt, 0 to 10", self.felt, "How hard the whole run felt: 0 is rest, 10 the most you could give"),
-            ("Talking went in", self.talk, "How talking went on most of it: the talk test, held against your zones"),
-            ("Note", self.note, "Anything else"),
-        ):
-            label = QLabel(words)
-            label.setBuddy(control)
-            control.setAccessibleName(words)
-            control.setToolTip(tip)
-            own.addRow(label, control)
-        self.race.setAccessibleName("It was a race")
-        own.addRow("", self.race)
-        self.counts.setAccessibleName("It counts as a run")
-        self.counts.setToolTip("Whether it enters weeks, months, proposals and estimates; only running does by itself")
-        own.addRow("", self.counts)
-        side = QWidget()
-        column = QVBoxLayout(side)
-        column.setContentsMargins(0, 0, 6, 0)
-        column.addWidget(self.bars)
-        column.addWidget(self.figures)
-        column.addWidget(self.marks_title)
-        column.addWidget(self.marks_table)
-        column.addWidget(self.overrule_button, 0, Qt.AlignmentFlag.AlignLeft)
-        column.addLayout(own)
-        column.addWidget(self.drift_rule)
-        column.addStretch(1)
-        self.splitter = QSplitter()
-        self.splitter.addWidget(self.curve)
-        self.splitter.addWidget(Scrolled(side))
-        self.splitter.setChildrenCollapsible(False)
-        # Its own wish for height would make the page scroll where it could shrink.
-        self.splitter.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
-        self.splitter.setSizes([590, 510])
-        self.splitter.setStretchFactor(0, 1)
-        inside = QWidget()
-        column = QVBoxLayout(inside)
-        column.setContentsMargins(20, 14, 20, 8)
-        column.addLayout(tools)
-        column.addWidget(self.heading)
-        column.addWidget(self.summary)
-        column.addWidget(self.splitter, 1)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.addWidget(Scrolled(inside))
-        QShortcut(QKeySequence("Esc"), self, self.left.emit)
-        controls.register(Key("Esc", "Back to the list", _WHERE))
-
     def turn(self, beside: bool) -> None:
         """Curve and figures beside one another, or one below the other."""
         self.splitter.setOrientation(Qt.Orientation.Horizontal if beside else Qt.Orientation.Vertical)
         least = self.context.theme.px(330)
         self.splitter.setMinimumHeight(least if beside else 2 * least)
+
+
+def _headline(each: JudgedRun, units: Units) -> str:
+    """Duration, distance, pace and easy share in one line."""
+    figures = each.run.figures
+    parts = [clock(figures.duration_s)]
+    if figures.distance_m is not None:
+        parts.append(f"{way(figures.distance_m, units)} {units}")
+        parts.append(pace(figures.distance_m, figures.duration_s, units))
+    if each.judged is not None and each.judged.easy_share is not None:
+        parts.append(f"{percent(each.judged.easy_share)} easy, at or below {each.judged.top_of_easy_bpm} bpm")
+    elif not each.run.has_pulse:
+        parts.append("no pulse")
+    if each.run.race:
+        parts.append("a race")
+    if not each.run.counts:
+        parts.append(f"{each.run.sport}: it does not count as a run")
+    return " · ".join(parts)
+
+
+def _figures(each: JudgedRun) -> list[str]:
+    """The figures of one run, a statement each."""
+    run, figures, judged = each.run, each.run.figures, each.judged
+    said = []
+    if figures.elapsed_s > figures.duration_s:
+        said.append(f"{clock(figures.elapsed_s)} with pauses.")
+    if run.has_pulse:
+        said.append(f"Pulse: mean {number(figures.mean_bpm)} bpm, highest held {number(figures.peak_bpm)} bpm.")
+        said.append(_missing(each))
+    else:
+        said.append("No pulse: it counts in time, distance and rating load only.")
+    if judged is not None and each.zone_set is not None:
+        older = ", the first there are, as the run is older" if each.before_sets else ""
+        said.append(
+            f"Above the top of easy for {clock(judged.above_s)}. Zones from {short_day(each.zone_set.from_date)} "
+            f"on{older}."
+        )
+    elif run.has_pulse:
+        said.append(NO_ZONES)
+    if figures.drift_pct is not None:
+        said.append(f"Drift {figures.drift_pct:+.1f} % from the first half of the steady minutes to the second.")
+    loads = []
+    if each.trimp["men"] is not None:
+        men, women = number(each.trimp["men"]), number(each.trimp["women"])
+        loads.append(f"training impulse {men} with the coefficients for men, {women} with those for women")
+    if each.session_load is not None:
+        loads.append(f"rating load {number(each.session_load)} (rating times minutes)")
+    if loads:
+        said.append(f"Load: {'; '.join(loads)}.")
+    said += [f"{capital(note.words)}." for note in run.notes if note.code != "no pulse"]
+    return said
+
+
+def _missing(each: JudgedRun) -> str:
+    """How much of a run was measured, and what is missing for which reason."""
+    figures = each.run.figures
+    missing_s = figures.duration_s - figures.measured_s
+    if missing_s < 0.5:
+        return "All of it was measured."
+    parts = ", ".join(f"{kind} {clock(seconds)}" for kind, seconds in figures.missing_s.items())
+    share = missing_s / figures.duration_s
+    return (
+        f"Measured {clock(figures.measured_s)} of {clock(figures.duration_s)}; missing {clock(missing_s)} "
+        f"({100 * share:.0f} %): {parts}."
+    )

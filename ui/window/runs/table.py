@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from datetime import date
 
 from PySide6.QtCore import Qt
@@ -32,6 +31,7 @@ _EMPTY = (
     "No runs yet. Drop files or folders here, press “Import…” (Ctrl+O), or enter a run by hand (N). FIT, TCX, "
     "GPX and CSV are read; nothing leaves this computer."
 )
+NO_ZONES = "No zones yet: the page Zones says what is missing."
 
 
 def _value(value: float | None) -> float:
@@ -285,38 +285,28 @@ def rating_from(text: str) -> float | None:
         raise DawnbeatError(f"a felt effort of {text[:40]!r} is no number: give 0 to 10") from error
 
 
+_TYPED: dict[str, Callable[[str], object]] = {
+    "felt_effort": rating_from,
+    "race": lambda text: text == "yes",
+    "counts": lambda text: text == "yes",
+    "talk": lambda text: check_talk(text) if text else None,
+    "note": str,
+}
+
+
 def change(context: AppContext, run: Run, item: str, text: str) -> bool:
     """Change felt_effort, race, counts, talk or note as typed, undoable; returns whether it was done."""
-    text = text.strip()
-    before = {
-        "felt_effort": "" if run.felt_effort is None else f"{run.felt_effort:g}",
-        "race": "yes" if run.race else "no",
-        "counts": "yes" if run.counts else "no",
-        "talk": run.talk or "",
-        "note": run.note,
-    }
-    if text == before[item]:
-        return False
+    journal = context.journal
     with context.saying("Not changed: "):
-        new = _as_typed(run, item, text)
-        words = f"change {item.replace('_', ' ')} of the run of {short_day(run.local_date)}"
-        return context.do(words, lambda: _put(context, new), lambda: _put(context, run))
+        after, before = _TYPED[item](text.strip()), getattr(run, item)
+        if after == before:
+            return False
+        return context.do(
+            f"change {item.replace('_', ' ')} of the run of {short_day(run.local_date)}",
+            lambda: run_store.set_items(journal, run.id, **{item: after}),
+            lambda: run_store.set_items(journal, run.id, **{item: before}),
+        )
     return False
-
-
-def _as_typed(run: Run, item: str, text: str) -> Run:
-    """The run with one item changed; raises DawnbeatError for what can't be."""
-    match item:
-        case "felt_effort":
-            return replace(run, felt_effort=rating_from(text))
-        case "race":
-            return replace(run, race=text == "yes")
-        case "counts":
-            return replace(run, counts=text == "yes")
-        case "talk":
-            return replace(run, talk=check_talk(text) if text else None)
-        case _:
-            return replace(run, note=text)
 
 
 def to_bin(context: AppContext, runs: Sequence[Run]) -> None:
@@ -332,21 +322,6 @@ def overrule(context: AppContext, run: Run, number: int, overruled: bool) -> boo
         f"overrule {which}" if overruled else f"let {which} hold again",
         lambda: run_store.overrule(journal, run.id, number, overruled),
         lambda: run_store.overrule(journal, run.id, number, not overruled),
-    )
-
-
-def _put(context: AppContext, run: Run) -> None:
-    """Write what the runner can change, as it is in `run`."""
-    run_store.edit(
-        context.journal,
-        run.id,
-        run.felt_effort,
-        run.note,
-        run.race,
-        clear_felt_effort=run.felt_effort is None,
-        counts=run.counts,
-        talk=run.talk,
-        clear_talk=run.talk is None,
     )
 
 

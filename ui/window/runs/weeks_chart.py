@@ -1,28 +1,31 @@
-"""Weeks on one time axis: hours by zone, easy share, load, and the mornings below."""
+"""Weeks on one time axis: hours by zone as stacked bars, easy share, load, and the mornings below."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
-from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QLabel, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtCore import QRectF, Qt, Signal
+from PySide6.QtGui import QPainter, QPen
+from PySide6.QtWidgets import QGraphicsItem, QSizePolicy, QStyleOptionGraphicsItem, QWidget
 
 from dawnbeat.journal.ranges import RangeSettings, counts, daily_ranges
+from dawnbeat.journal.series import DAY_S, day_of, seconds_of
 from dawnbeat.shared.morning import ORIGINS, POSTURES, Morning
 from dawnbeat.shared.trace import FloatArray
+from dawnbeat.shared.wording import capital
 from dawnbeat.training.periods import EASY_AIM, EASY_TIME_AIM, Span, Week, monday_of
-from dawnbeat.ui.window.mornings.series import DAY_S, day_of, seconds_of, seconds_of_days
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.plots import Ink, Plot
+from dawnbeat.ui.window.parts.controls import label
+from dawnbeat.ui.window.parts.layouts import stack
+from dawnbeat.ui.window.parts.plots import Ink, Plot, legend_of, rmssd_ticks
 from dawnbeat.ui.window.parts.saving import Figure, Part
-from dawnbeat.ui.window.runs.bars import Bar, StackedBars
+from dawnbeat.ui.window.parts.theme import paint_zone
 
 _WEEK_S = 7.0 * DAY_S
-_LEFT = (("Time", "h"), ("Easy", "%"), ("Load", ""), ("RMSSD", "ms"))
-_TICKS_MS = (10, 15, 20, 30, 40, 60, 80, 120, 160, 240)
 
 
 class WeeksChart(QWidget):
@@ -36,12 +39,17 @@ class WeeksChart(QWidget):
         self.context = context
         self.weeks: Sequence[Week] = ()
         self.selected: date | None = None
-        self.hours = Plot(context, "Hours by zone and week", ("", ""), _LEFT[0], dates=True, move_y=False)
-        self.share = Plot(context, "Easy runs and easy time by week", ("", ""), _LEFT[1], dates=True, move_y=False)
-        self.load = Plot(context, "Load by week", ("", ""), _LEFT[2], dates=True, move_y=False)
-        self.mornings = Plot(context, "RMSSD of the mornings", ("", ""), _LEFT[3], dates=True, move_y=False)
+        self.hours, self.share, self.load, self.mornings = (
+            Plot(context, name, ("", ""), axis, dates=True, move_y=False)
+            for name, axis in (
+                ("Hours by zone and week", ("Time", "h")),
+                ("Easy runs and easy time by week", ("Easy", "%")),
+                ("Load by week", ("Load", "")),
+                ("RMSSD of the mornings", ("RMSSD", "ms")),
+            )
+        )
         self.plots = (self.hours, self.share, self.load, self.mornings)
-        self.legends = [_legend() for _ in self.plots]
+        self.legends = [label("small", "") for _ in self.plots]
         self._bars = StackedBars(self.hours)
         self.hours.item.addItem(self._bars)
         self._range = self.share.band(Ink("ink", 30))
@@ -57,18 +65,14 @@ class WeeksChart(QWidget):
         self._kept = self.mornings.dots(Ink("ink", 170), "o", 5)
         self._average = self.mornings.line(Ink("accent", width=2.4))
         self._cursors = [plot.band(Ink("accent", 45)) for plot in self.plots]
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.setSpacing(2)
-        for plot, legend, names in zip(self.plots, self.legends, _LEFT, strict=True):
-            layout.addWidget(legend)
-            layout.addWidget(plot, 5 if plot is self.hours else 4)
+        rows = zip(self.legends, self.plots, (5, 4, 4, 4), strict=True)
+        stack(self, *(part for legend, plot, share in rows for part in ((legend, 0), (plot, share))), gap=2)
+        for plot in self.plots:
             plot.readout.hide()
             # Its own wish for height would make the page scroll where it could shrink.
             plot.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
             if plot is not self.mornings:
-                plot.item.getAxis("bottom").setStyle(showValues=False)
-                plot.name_axis("left", *names)
+                plot.hide_x_values()
                 plot.follow_x(self.mornings)
             plot.when_home(self.show_everything)
             plot.pressed.connect(self._pressed)
@@ -120,10 +124,10 @@ class WeeksChart(QWidget):
         values = np.concatenate((load, high))
         highest = float(np.nanmax(values)) if np.isfinite(values).any() else 1.0
         self.load.box.setYRange(0, 1.1 * highest or 1.0, padding=0)
-        self.load.name = f"{name[0].upper()}{name[1:]} by week"
+        self.load.name = f"{capital(name)} by week"
         self.load.canvas.setAccessibleName(self.load.name)
         self.legends[2].setText(
-            _spaced(f"● the week’s {name}", "▒ lowest to highest of the eight weeks before", "no dot: a run lacks it")
+            legend_of(f"● the week’s {name}", "▒ lowest to highest of the eight weeks before", "no dot: a run lacks it")
         )
 
     def show_mornings(self, mornings: Sequence[Morning], settings: RangeSettings) -> None:
@@ -135,15 +139,14 @@ class WeeksChart(QWidget):
         self.mornings.know(bool(used))
         at = np.array([seconds_of(each.date) for each in used], dtype=np.float64)
         value = np.array([each.ln_rmssd for each in used], dtype=np.float64)
-        daily_s = seconds_of_days(daily.day) + DAY_S / 4
+        daily_s = seconds_of(first) + DAY_S * (daily.day - daily.day[0] + 0.25)
         # A morning stands at its own hour, some time into its day.
         self._kept.setData(at + DAY_S / 4, value)
         self._average.setData(daily_s, daily.week)
         self._usual.set_data(daily_s, daily.low, daily.high)
         low, high = (float(value.min()), float(value.max())) if value.size else (math.log(30), math.log(80))
         self.mornings.box.setYRange(low - 0.1, high + 0.1, padding=0)
-        marks = [(math.log(ms), str(ms)) for ms in _TICKS_MS if low - 0.05 < math.log(ms) < high + 0.05]
-        self.mornings.item.getAxis("left").setTicks([marks])
+        self.mornings.item.getAxis("left").setTicks([rmssd_ticks(low - 0.05, high + 0.05)])
 
     def show_last(self, weeks: int | None) -> None:
         """Show the last so many weeks; None shows all."""
@@ -199,16 +202,16 @@ class WeeksChart(QWidget):
         for plot in self.plots:
             plot.setMinimumHeight(self.context.theme.px(92))
         self.legends[0].setText(
-            _spaced("Hours by zone, zone 1 at the foot:", "▨ hatched above the top of easy", "┈ without a pulse")
+            legend_of("Hours by zone, zone 1 at the foot:", "▨ hatched above the top of easy", "┈ without a pulse")
         )
         self.legends[1].setText(
-            _spaced(
+            legend_of(
                 "● share of runs that were easy, aim 80 %",
                 "▲ share of measured time, aim 90 %",
                 "▒ runs: lowest to highest of the eight weeks before",
             )
         )
-        self.legends[3].setText(_spaced("● a morning", "━ the week’s average", "▒ usual range"))
+        self.legends[3].setText(legend_of("● a morning", "━ the week’s average", "▒ usual range"))
 
 
 def _bounds(spans: Sequence[Span | None]) -> tuple[FloatArray, FloatArray]:
@@ -218,12 +221,77 @@ def _bounds(spans: Sequence[Span | None]) -> tuple[FloatArray, FloatArray]:
     return low, high
 
 
-def _legend() -> QLabel:
-    label = QLabel()
-    label.setWordWrap(True)
-    label.setProperty("class", "small")
-    return label
+@dataclass(frozen=True)
+class Bar:
+    """One week. low, high: its ends on the x axis. parts: heights from zone 1 up. rest: height without a pulse."""
+
+    low: float
+    high: float
+    parts: tuple[float, ...]
+    rest: float
+
+    @property
+    def height(self) -> float:
+        """Of the whole bar."""
+        return sum(self.parts) + self.rest
 
 
-def _spaced(*parts: str) -> str:
-    return "    ".join(part.replace(" ", "\u00a0") for part in parts)
+class StackedBars(QGraphicsItem):
+    """Only what is in view is drawn."""
+
+    def __init__(self, plot: Plot) -> None:
+        """plot: whose ink they are drawn in, on the screen or on paper."""
+        super().__init__()
+        self._plot = plot
+        self._bars: Sequence[Bar] = ()
+        self._easy_top = 1
+        self._count = 1
+        self._bounds = QRectF()
+        # Without it the exposed part is the whole item, and years of bars would be drawn for a month.
+        self.setFlag(QGraphicsItem.GraphicsItemFlag.ItemUsesExtendedStyleOption)
+
+    def set_bars(self, bars: Sequence[Bar], easy_top: int) -> None:
+        """Draw these, given from left to right."""
+        self.prepareGeometryChange()
+        self._bars, self._easy_top = bars, easy_top
+        self._count = max((len(bar.parts) for bar in bars), default=1)
+        highest = max((bar.height for bar in bars), default=0.0)
+        self._bounds = QRectF(bars[0].low, 0, bars[-1].high - bars[0].low, highest) if bars else QRectF()
+        self.update()
+
+    def boundingRect(self) -> QRectF:  # noqa: N802  Qt's name
+        """Of all bars, in the axes' units."""
+        return self._bounds
+
+    def paint(self, painter: QPainter, option: QStyleOptionGraphicsItem, widget: QWidget | None = None) -> None:
+        """Draw the bars in view."""
+        shown: QRectF = option.exposedRect
+        to_device = painter.worldTransform()
+        painter.save()
+        painter.resetTransform()
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        theme = self._plot.theme
+        for bar in self._bars:
+            if bar.high < shown.left() or bar.low > shown.right():
+                continue
+            foot = 0.0
+            for number, height in enumerate(bar.parts, start=1):
+                if height > 0:
+                    rect = to_device.mapRect(_inset(bar, foot, height))
+                    paint_zone(painter, _apart(rect), theme, number, self._easy_top, self._count)
+                foot += height
+            if bar.rest > 0:
+                painter.setPen(QPen(theme.colour("soft"), 1.0, Qt.PenStyle.DotLine))
+                painter.setBrush(Qt.BrushStyle.NoBrush)
+                painter.drawRect(_apart(to_device.mapRect(_inset(bar, foot, bar.rest))))
+        painter.restore()
+
+
+def _inset(bar: Bar, foot: float, height: float) -> QRectF:
+    return QRectF(bar.low, foot, bar.high - bar.low, height)
+
+
+def _apart(rect: QRectF) -> QRectF:
+    """A little narrower than the week, so that weeks stand apart."""
+    gap = min(0.12 * rect.width(), 6.0)
+    return rect.adjusted(gap, 0, -gap, 0)

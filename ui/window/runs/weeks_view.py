@@ -12,48 +12,41 @@ from PySide6.QtWidgets import (
     QButtonGroup,
     QSizePolicy,
     QStackedWidget,
-    QVBoxLayout,
     QWidget,
 )
 
-from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import UNKNOWN, Units, clock, number, percent, short_day, way
 from dawnbeat.training import zone_store
-from dawnbeat.training.periods import EASY_AIM_SOURCE, JudgedRun, Week, weeks_of
+from dawnbeat.training.periods import EASY_AIM_SOURCE, JudgedRun, Week, load_words, week_words, weeks_of
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, label
-from dawnbeat.ui.window.parts.layouts import Flow
+from dawnbeat.ui.window.parts.layouts import flow_of, stack
 from dawnbeat.ui.window.parts.tables import plain_table, write_rows
-from dawnbeat.ui.window.runs.sentences import load_words, week_words
 from dawnbeat.ui.window.runs.weeks_chart import WeeksChart
 
 _WHERE = "Runs, weeks"
 _SPANS = (("12 weeks", 12, "Alt+1"), ("26 weeks", 26, "Alt+2"), ("Year", 53, "Alt+3"), ("All", None, "Alt+4"))
-COEFFICIENTS = "coefficients"
 _LOADS = (
     ("rating load", "rating"),
     ("training impulse, coefficients for women", "women"),
     ("training impulse, coefficients for men", "men"),
 )
-_HEADINGS = (
-    "Monday",
-    "Runs",
-    "Time",
-    "km",
-    "Easy runs",
-    "Weeks before",
-    "Easy time",
-    "No pulse",
-    "Impulse",
-    "Rating",
-    "Monotony",
-    "Strain",
+_COLUMNS = (  # with a text that must fit
+    ("Monday", "2025-06-30"),
+    ("Runs", "10"),
+    ("Time", "12:02:30"),
+    ("km", "120.5 *"),
+    ("Easy runs", "10 of 10"),
+    ("Weeks before", "88 to 100 %"),
+    ("Easy time", "100 %"),
+    ("No pulse", "1:02:30"),
+    ("Impulse", "888 *"),
+    ("Rating", "8888 *"),
+    ("Monotony", "1.5"),
+    ("Strain", "8888"),
 )
-_WIDEST = (
-    *("2025-06-30", "10", "12:02:30", "120.5 *", "10 of 10", "88 to 100 %", "100 %"),
-    *("1:02:30", "888 *", "8888 *", "1.5", "8888"),
-)
+_HEADINGS = tuple(heading for heading, _ in _COLUMNS)
 _FOOT = (
     f"{EASY_AIM_SOURCE} Training impulse: Banister 1991, summed over the time at each pulse. Rating load, monotony "
     "and strain: Foster 1998; monotony and strain need every run of a whole week rated."
@@ -93,7 +86,25 @@ class WeeksView(QWidget):
         self.table.activated.connect(lambda index: self.opened.emit(self.weeks[-1 - index.row()].first))
         self.views = QStackedWidget()
         self.views.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
-        self._lay_out()
+        spans = []
+        for words, weeks, keys in _SPANS:
+            tip = f"Show {'every week' if weeks is None else 'the last ' + words.lower()}"
+            spans.append((words, keys, tip, partial(self._show_span, weeks)))
+        self.as_table = controls.button("As a table", "Alt+0", "Show the weeks as a table, or as plots", None, _WHERE)
+        self.as_table.setCheckable(True)
+        self.as_table.toggled.connect(self._show_table)
+        picture = controls.button("Picture…", "Ctrl+P", "Save the plots as a picture", self._save_picture, _WHERE)
+        tools = flow_of(*controls.choices(QButtonGroup(self), spans, 0, _WHERE), self.as_table, picture)
+        tools.push()
+        tools.addWidget(self.which)
+        tabled = QWidget()
+        stack(tabled, (self.table, 1), label("small", "About the stars", "* some runs of the week are not in this sum"))
+        self.views.addWidget(self.chart)
+        self.views.addWidget(tabled)
+        foot = label("small", "Where the aim and the loads come from", _FOOT)
+        stack(self, tools, self.said, self.loads, (self.views, 1), foot)
+        self._fit()
+        context.theme_changed.connect(lambda _: self._fit())
 
     def show_runs(self, judged: Sequence[JudgedRun]) -> None:
         """Draw these runs, given by start."""
@@ -101,27 +112,22 @@ class WeeksView(QWidget):
         today = self._today()
         first = judged[0].run.local_date if judged else today - timedelta(weeks=11)
         self.weeks = weeks_of(judged, min(first, today), max(today, judged[-1].run.local_date if judged else today))
-        try:
-            sets = zone_store.present_sets(self.context.journal, today)
-            mornings = self.context.journal.mornings()
-            kept = zone_store.chosen_coefficients(self.context.journal)
-            self._units = zone_store.chosen_units(self.context.journal)
-        except DawnbeatError as error:
-            self.context.say(str(error))
-            return
-        if self._first_time or self.which.currentData() != "rating":
-            self.which.setCurrentIndex(max(self.which.findData(kept), 0))
-        present = zone_store.set_on(sets, today)
-        self.chart.show_weeks(self.weeks, 2 if present is None else present.zones.scheme.easy_top)
-        self.chart.show_mornings(mornings, self.context.ranges)
-        self._show_load()
-        self._table_stale = True
-        if self._first_time:
-            self._first_time = False
-            self.chart.show_last(self._span)
-        known = {week.first for week in self.weeks}
-        chosen = self.chart.selected if self.chart.selected in known else self.weeks[-1].first
-        self.select(chosen)
+        with self.context.saying():
+            journal = self.context.journal
+            present = zone_store.set_on(zone_store.present_sets(journal, today), today)
+            mornings, kept = journal.mornings(), zone_store.chosen_coefficients(journal)
+            self._units = zone_store.chosen_units(journal)
+            if self._first_time or self.which.currentData() != "rating":
+                self.which.setCurrentIndex(max(self.which.findData(kept), 0))
+            self.chart.show_weeks(self.weeks, 2 if present is None else present.zones.scheme.easy_top)
+            self.chart.show_mornings(mornings, self.context.ranges)
+            self._show_load()
+            self._table_stale = True
+            if self._first_time:
+                self._first_time = False
+                self.chart.show_last(self._span)
+            known = {week.first for week in self.weeks}
+            self.select(self.chart.selected if self.chart.selected in known else self.weeks[-1].first)
 
     def select(self, monday: date) -> None:
         """Choose a week by its Monday, in the plots and in the table."""
@@ -145,10 +151,8 @@ class WeeksView(QWidget):
     def _choose_load(self) -> None:
         name = str(self.which.currentData())
         if name != "rating":
-            try:
-                zone_store.set_setting(self.context.journal, COEFFICIENTS, name)
-            except DawnbeatError as error:
-                self.context.say(str(error))
+            with self.context.saying():
+                zone_store.set_setting(self.context.journal, "coefficients", name)
             self.context.journal_changed.emit()
         self._show_load()
         self._table_stale = True
@@ -210,42 +214,6 @@ class WeeksView(QWidget):
         if 0 <= row < len(self.weeks):
             self.select(self.weeks[-1 - row].first)
 
-    def _lay_out(self) -> None:
-        tools = Flow()
-        group = QButtonGroup(self)
-        for words, weeks, keys in _SPANS:
-            tip = f"Show {'every week' if weeks is None else 'the last ' + words.lower()}"
-            button = controls.button(words, keys, tip, partial(self._show_span, weeks), _WHERE)
-            button.setCheckable(True)
-            button.setChecked(weeks == self._span)
-            group.addButton(button)
-            tools.addWidget(button)
-        self.as_table = controls.button("As a table", "Alt+0", "Show the weeks as a table, or as plots", None, _WHERE)
-        self.as_table.setCheckable(True)
-        self.as_table.toggled.connect(self._show_table)
-        tools.addWidget(self.as_table)
-        tools.addWidget(
-            controls.button("Picture…", "Ctrl+P", "Save the plots as a picture", self._save_picture, _WHERE)
-        )
-        tools.push()
-        tools.addWidget(self.which)
-        tabled = QWidget()
-        column = QVBoxLayout(tabled)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.addWidget(self.table, 1)
-        column.addWidget(label("small", "About the stars", "* some runs of the week are not in this sum"))
-        self.views.addWidget(self.chart)
-        self.views.addWidget(tabled)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.addLayout(tools)
-        layout.addWidget(self.said)
-        layout.addWidget(self.loads)
-        layout.addWidget(self.views, 1)
-        layout.addWidget(label("small", "Where the aim and the loads come from", _FOOT))
-        self._fit()
-        self.context.theme_changed.connect(lambda _: self._fit())
-
     def _save_picture(self) -> None:
         saving.save_picture(self.context, self, self.chart.picture)
 
@@ -257,8 +225,8 @@ class WeeksView(QWidget):
         self.views.setMinimumHeight(self.context.theme.px(470))
         self.table.verticalHeader().setDefaultSectionSize(round(1.6 * self.table.fontMetrics().height()))
         metrics, px = self.table.fontMetrics(), self.context.theme.px
-        for column, (heading, widest) in enumerate(zip(_HEADINGS, _WIDEST, strict=True)):
-            text = max(heading, widest, key=metrics.horizontalAdvance)
+        for column, texts in enumerate(_COLUMNS):
+            text = max(texts, key=metrics.horizontalAdvance)
             self.table.setColumnWidth(column, metrics.horizontalAdvance(text) + px(22))
 
 

@@ -1,8 +1,8 @@
-"""The zones as a table to edit: method, count, names, boundaries, and which zone ends easy."""
+"""The zones as a table to edit, and the dated sets that were kept: which zones judge which run."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -10,23 +10,26 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHeaderView,
-    QPushButton,
     QTableWidget,
     QTableWidgetItem,
-    QVBoxLayout,
     QWidget,
 )
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.training.zones import METHODS, MOST_ZONES, Scheme, Zones, default_scheme, talk_test
+from dawnbeat.shared.wording import short_day
+from dawnbeat.training import zone_store
+from dawnbeat.training.zone_store import ZoneSet
+from dawnbeat.training.zones import METHODS, MOST_ZONES, Scheme, Zones, default_scheme, talk_test, with_count
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, Key, SpinBox, labelled
-from dawnbeat.ui.window.parts.layouts import flow_of
-from dawnbeat.ui.window.parts.tables import plain_table
+from dawnbeat.ui.window.parts.controls import ComboBox, Key, SpinBox, label, labelled, on_key
+from dawnbeat.ui.window.parts.layouts import flow_of, stack
+from dawnbeat.ui.window.parts.tables import fit_rows, give_tip, plain_table, write_rows
+from dawnbeat.ui.window.zones.entries import change_zones
 
 _NAME, _TOP, _PULSE, _TALK = range(4)
-_HEADINGS = ("Zone", "Top, %", "Pulse, bpm", "Talk test")
+_ZONE_HEADINGS = ("Zone", "Top, %", "Pulse, bpm", "Talk test")
+_SET_HEADINGS = ("From", "Method", "Top of easy", "Boundaries, bpm", "Why")
 
 
 class ZonesEditor(QWidget):
@@ -54,14 +57,13 @@ class ZonesEditor(QWidget):
         self.easy = ComboBox()
         self.easy.setAccessibleName("Easy ends with")
         self.easy.setToolTip("The zone whose top is the top of easy")
-        self.reset = QPushButton("Reset")
-        controls.give(self.reset, Key("Ctrl+Shift+R", "Back to five zones with the usual boundaries", "Zones"))
+        tip = "Back to five zones with the usual boundaries"
+        self.reset = controls.button("Reset", "Ctrl+Shift+R", tip, self._reset, "Zones")
         self.table = self._make_table()
         self._lay_out()
         self.method.activated.connect(lambda _: self._take(default_scheme(METHODS[self.method.currentIndex()])))
         self.count.valueChanged.connect(self._count)
         self.easy.activated.connect(lambda place: self._take(replace(self.scheme, easy_top=place + 1)))
-        self.reset.clicked.connect(lambda: self._take(default_scheme(self.scheme.method)))
         self.table.itemChanged.connect(self._typed)
         context.theme_changed.connect(lambda _: self._fit())
 
@@ -81,7 +83,7 @@ class ZonesEditor(QWidget):
     # Inside
 
     def _make_table(self) -> QTableWidget:
-        table = plain_table(_HEADINGS, "Zones, from the easiest")
+        table = plain_table(_ZONE_HEADINGS, "Zones, from the easiest")
         table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectItems)
         table.setAccessibleDescription("F2 edits a name or the boundary at the top of a zone.")
         table.setToolTip("F2 or a double click edits a name or a boundary")
@@ -96,11 +98,7 @@ class ZonesEditor(QWidget):
     def _lay_out(self) -> None:
         pairs = (("By", self.method), ("Zones", self.count), ("Easy ends with", self.easy))
         rows = [labelled(words, control) for words, control in pairs]
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.addLayout(flow_of(*rows, self.reset))
-        layout.addWidget(self.table)
-        layout.addStretch(1)
+        stack(self, flow_of(*rows, self.reset), self.table, None)
 
     def _write(self) -> None:
         scheme, table = self.scheme, None if self._zones is None else self._zones.table()
@@ -161,15 +159,19 @@ class ZonesEditor(QWidget):
         bounds = with_count(self.scheme, count - 1)
         self._try({"boundaries_pct": bounds, "names": names[:count], "easy_top": easy})
 
+    def _reset(self) -> None:
+        self._take(default_scheme(self.scheme.method))
+
     def _try(self, values: dict[str, Any]) -> None:
-        try:
-            self._take(replace(self.scheme, **values))
-        except DawnbeatError as error:
-            self.context.say(f"Not changed: {error}")
-            self.show_scheme(self.scheme, self._zones)
+        self._take_made(lambda: replace(self.scheme, **values))
 
     def _take(self, scheme: Scheme) -> None:
+        self._take_made(lambda: scheme)
+
+    def _take_made(self, make: Callable[[], Scheme]) -> None:
+        """Take a scheme, or say why it can't be and stay with the one before."""
         try:
+            scheme = make()
             found = self._work_out(scheme)
         except DawnbeatError as error:
             self.context.say(f"Not changed: {error}")
@@ -193,18 +195,64 @@ class ZonesEditor(QWidget):
         self.table.setFixedHeight(rows + self.table.horizontalHeader().sizeHint().height() + px(18))
 
 
-def with_count(scheme: Scheme, count: int) -> tuple[float, ...]:
-    """So many boundaries, in per cent: those of the scheme as far as they go, and more above in the same steps.
+class SetsView(QWidget):
+    """The sets that were kept, newest first."""
 
-    Where there is no room above, they are spread evenly from the lowest one up.
-    """
-    bounds = scheme.boundaries_pct
-    if count <= len(bounds):
-        return bounds[:count]
-    usual = default_scheme(scheme.method).boundaries_pct
-    step, highest = usual[-1] - usual[-2], usual[-1] + (usual[-1] - usual[-2]) / 2
-    more = tuple(round(bounds[-1] + n * step, 1) for n in range(1, count - len(bounds) + 1))
-    if more[-1] <= highest:
-        return bounds + more
-    lowest = min(bounds[0], usual[0])
-    return tuple(round(lowest + n * (highest - lowest) / (count - 1), 1) for n in range(count))
+    def __init__(self, context: AppContext) -> None:
+        super().__init__()
+        self.context = context
+        self._sets: list[ZoneSet] = []
+        self.words = label("small", "Which zones judge which run")
+        self.table = plain_table(_SET_HEADINGS, "Zone sets, newest first")
+        self.table.setAccessibleDescription("Delete removes the selected set.")
+        tip = "Remove the selected set; its runs are judged by the one before"
+        self.drop = controls.button("Remove these zones", "Ctrl+Shift+D", tip, self.remove, "Zones")
+        on_key(self.table, "Del", self.remove)
+        self.table.itemSelectionChanged.connect(self._selected)
+        stack(self, self.words, self.table, flow_of(self.drop))
+        context.theme_changed.connect(lambda _: self._fit())
+
+    def show_sets(self, kept: Sequence[ZoneSet]) -> None:
+        """Show these, given by the day they begin."""
+        self._sets = list(reversed(kept))
+        rows = [
+            (
+                each.from_date.isoformat(),
+                each.zones.scheme.method,
+                f"{each.zones.top_of_easy_bpm} bpm",
+                " / ".join(str(top) for top in each.zones.tops_bpm),
+                each.why,
+            )
+            for each in self._sets
+        ]
+        write_rows(self.table, rows)
+        for row, each in enumerate(self._sets):
+            give_tip(self.table, row, len(_SET_HEADINGS) - 1, each.why)
+        self.words.setText(
+            "A run is judged by the zones of its own day. New zones begin on a day and leave earlier runs alone."
+            if rows
+            else "None are kept yet. Until then runs are judged by the zones that the journal would make today."
+        )
+        self._fit()
+        self._selected()
+
+    def remove(self) -> None:
+        """Remove the selected set."""
+        row = self.table.currentRow()
+        if not 0 <= row < len(self._sets):
+            return
+        chosen = self._sets[row]
+        if (set_id := chosen.id) is None:
+            return
+        words = f"remove the zones from {short_day(chosen.from_date)} on"
+        if change_zones(self.context, words, lambda: zone_store.remove_zone_set(self.context.journal, set_id)):
+            undo = controls.shown("Ctrl+Z")
+            self.context.say(f"Removed: the zones from {short_day(chosen.from_date)} on. {undo} brings them back.")
+
+    def _selected(self) -> None:
+        self.drop.setEnabled(0 <= self.table.currentRow() < len(self._sets))
+
+    def _fit(self) -> None:
+        fit_rows(self.table, 6, self.context.theme.px(18))
+        self.table.setVisible(bool(self._sets))
+        self.drop.setVisible(bool(self._sets))

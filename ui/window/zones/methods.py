@@ -16,13 +16,14 @@ from PySide6.QtGui import (
     QPen,
     QPolygonF,
 )
-from PySide6.QtWidgets import QSizePolicy, QToolTip, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
 
 from dawnbeat.training.zones import SAME_EFFORT, TALK_TEST, Compared, Zone, apart_words
 from dawnbeat.ui.palette import LIGHT
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import Key, label
+from dawnbeat.ui.window.parts.layouts import stack
 from dawnbeat.ui.window.parts.saving import PART_HEIGHT, Figure, Part
 from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
 from dawnbeat.ui.window.parts.theme import Theme, paint_label, paint_zone
@@ -261,13 +262,8 @@ class MethodsView(QWidget):
         self.picture = ZonesPicture(context)
         self.table = plain_table(_HEADINGS, "Methods side by side")
         self.legend = label("small", "How to read the picture", _LEGEND)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.addWidget(self.apart)
-        layout.addWidget(self.picture)
-        layout.addWidget(self.legend)
-        layout.addWidget(self.table)
-        layout.addWidget(label("small", "Talk test, and how the methods compare", f"{TALK_TEST} {SAME_EFFORT}"))
+        talk = label("small", "Talk test, and how the methods compare", f"{TALK_TEST} {SAME_EFFORT}")
+        stack(self, self.apart, self.picture, self.legend, self.table, talk)
         context.theme_changed.connect(lambda _: self._fit())
 
     def show_methods(self, compared: Sequence[Compared]) -> None:

@@ -7,11 +7,10 @@ from datetime import date
 from functools import partial
 from typing import Any
 
-from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFrame, QGroupBox, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QGroupBox, QLayout, QPushButton, QSizePolicy, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.wording import short_day
+from dawnbeat.shared.wording import capital, short_day
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.maximum import MAXIMAL_TEST, PROTOCOLS, MaximumProposal, ProtocolKey, maximum_proposal
 from dawnbeat.training.periods import fixed_of, judged_runs
@@ -30,14 +29,13 @@ from dawnbeat.training.zones import (
     zones,
 )
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext, PageWidget
+from dawnbeat.ui.window.parts.context import AppContext, JournalPage, PageWidget
 from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.layouts import Flow, Scrolled, flow_of
-from dawnbeat.ui.window.zones.dialogs import ProtocolDialog
-from dawnbeat.ui.window.zones.editor import ZonesEditor
+from dawnbeat.ui.window.parts.layouts import flow_of, scrolled, stack
+from dawnbeat.ui.window.zones.editor import SetsView, ZonesEditor
+from dawnbeat.ui.window.zones.entries import ProtocolDialog, change_zones
 from dawnbeat.ui.window.zones.methods import MethodsView
 from dawnbeat.ui.window.zones.pulses import AS_KEPT, ENTERED, PulsesPanel
-from dawnbeat.ui.window.zones.sets import SetsView, change_zones
 
 _WHERE = "Zones"
 
@@ -47,17 +45,15 @@ def make_page(context: AppContext) -> PageWidget:
     return ZonesPage(context)
 
 
-class ZonesPage(PageWidget):
+class ZonesPage(JournalPage):
     """today: gives the day that zones are kept from."""
 
     key = "zones"
     title = "Zones"
 
     def __init__(self, context: AppContext, today: Callable[[], date] = date.today) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context)
         self._today = today
-        self._stale = True
         self._edited = False
         self.in_force: ZoneSet | None = None
         self.draft: Zones | None = None
@@ -97,14 +93,12 @@ class ZonesPage(PageWidget):
         self._lay_out()
         self.editor.changed.connect(self._edit)
         self.pulses.changed.connect(self._edit)
-        context.journal_changed.connect(self._journal_changed)
 
     # The page
 
     def shown(self, what: Any = None) -> None:
         """Refresh what changed."""
-        if self._stale:
-            self.refresh()
+        super().shown()
         self.editor.table.setFocus()
 
     def unsaved(self) -> str | None:
@@ -113,7 +107,7 @@ class ZonesPage(PageWidget):
 
     def refresh(self) -> None:
         """Read the journal again; edits that are not kept stay."""
-        self._stale = False
+        super().refresh()
         journal, today = self.context.journal, self._today()
         try:
             known = zone_store.standing(journal, today)
@@ -207,7 +201,7 @@ class ZonesPage(PageWidget):
             else:
                 self.draft = zones(anchors, scheme)
         except DawnbeatError as error:
-            trouble = f"{str(error)[0].upper()}{str(error)[1:]}."
+            trouble = f"{capital(str(error))}."
         self.editor.show_scheme(scheme, self.draft)
         others = [default_scheme(each) for each in METHODS if each != scheme.method]
         try:
@@ -267,47 +261,16 @@ class ZonesPage(PageWidget):
         dialog.open()
         return dialog
 
-    def _journal_changed(self) -> None:
-        self._stale = True
-        if self.isVisible():
-            self.refresh()
-
     def _lay_out(self) -> None:
         heading = label("title", "Zones", "Zones")
-        tools = Flow()
-        tools.addWidget(heading)
+        tools = flow_of(heading)
         tools.push()
         tools.addWidget(self.back_button)
         tools.addWidget(self.keep_button)
         sheet = QFrame()
         sheet.setProperty("class", "sheet")
-        said = QVBoxLayout(sheet)
-        said.setContentsMargins(18, 12, 18, 12)
-        for words in (self.headline, self.rests, self.trouble):
-            said.addWidget(words)
-        said.addWidget(self.first_button, 0, Qt.AlignmentFlag.AlignLeft)
-        inside = QWidget()
-        column = QVBoxLayout(inside)
-        column.setContentsMargins(20, 14, 20, 8)
-        column.addLayout(tools)
-        column.addWidget(sheet)
-        column.addWidget(self.moved)
-        column.addWidget(self.higher)
-        column.addWidget(_group("Your zones", self.editor))
-        still = QWidget()
-        column_of_review = QVBoxLayout(still)
-        column_of_review.setContentsMargins(0, 0, 0, 0)
-        column_of_review.addWidget(self.review)
-        column_of_review.addWidget(
-            label("small", "What becomes of it", "None of this is applied by itself: it is for you to judge.")
-        )
-        column.addWidget(_group("Are they still right?", still))
-        column.addWidget(_group("By each method", self.methods))
-        column.addWidget(_group("What they hang on", self.pulses))
-        tests = QWidget()
-        column_of_tests = QVBoxLayout(tests)
-        column_of_tests.setContentsMargins(0, 0, 0, 0)
-        column_of_tests.addWidget(label("small", "Cautions for maximal tests", "\n".join(MAXIMAL_TEST)))
+        first = flow_of(self.first_button)
+        stack(sheet, self.headline, self.rests, self.trouble, first, margins=(18, 12, 18, 12))
         tips: dict[ProtocolKey, tuple[str, str]] = {
             "hills": ("Hill repeats…", "How to test your maximum on a hill, step by step"),
             "mile": ("Hard mile…", "How to test your maximum on a track, step by step"),
@@ -317,14 +280,23 @@ class ZonesPage(PageWidget):
             controls.button(words, "", tip, partial(self.ask_protocol, key), _WHERE)
             for key, (words, tip) in tips.items()
         ]
-        column_of_tests.addLayout(flow_of(*how))
-        column.addWidget(_group("Before any maximal test", tests))
-        column.addWidget(_group("Zones by date", self.sets))
-        column.addWidget(label("small", "Rounding, and what zones are not", f"{ROUNDING} {NOT_MEDICAL}"))
-        column.addStretch(1)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.addWidget(Scrolled(inside))
+        heed = label("small", "Cautions for maximal tests", "\n".join(MAXIMAL_TEST))
+        left_to_you = "None of this is applied by itself: it is for you to judge."
+        page = scrolled(
+            tools,
+            sheet,
+            self.moved,
+            self.higher,
+            _group("Your zones", self.editor),
+            _group("Are they still right?", self.review, label("small", "What becomes of it", left_to_you)),
+            _group("By each method", self.methods),
+            _group("What they hang on", self.pulses),
+            _group("Before any maximal test", heed, flow_of(*how)),
+            _group("Zones by date", self.sets),
+            label("small", "Rounding, and what zones are not", f"{ROUNDING} {NOT_MEDICAL}"),
+            None,
+        )
+        stack(self, page)
 
 
 class ProposalSheet(QFrame):
@@ -339,15 +311,11 @@ class ProposalSheet(QFrame):
         self._put_off = ""
         self.words = label("", title)
         heading = label("soft", title, title)
-        made = []
-        for words, keys, tip, does in (*buttons, ("Not now", later_key, "Put it off", self._later)):
-            made.append(controls.button(words, keys, f"{title}: {tip[0].lower()}{tip[1:]}", does, "Zones"))
-        self.buttons = made
-        inside = QVBoxLayout(self)
-        inside.setContentsMargins(18, 10, 18, 10)
-        inside.addWidget(heading)
-        inside.addWidget(self.words)
-        inside.addLayout(flow_of(*made))
+        self.buttons = [
+            controls.button(words, keys, f"{title}: {tip[0].lower()}{tip[1:]}", does, "Zones")
+            for words, keys, tip, does in (*buttons, ("Not now", later_key, "Put it off", self._later))
+        ]
+        stack(self, heading, self.words, flow_of(*self.buttons), margins=(18, 10, 18, 10))
         self.hide()
 
     def offer(self, words: str) -> None:
@@ -364,10 +332,8 @@ def _same(one: Zones, other: Zones) -> bool:
     return one.scheme == other.scheme and one.tops_bpm == other.tops_bpm and one.anchors == other.anchors
 
 
-def _group(title: str, inside: QWidget) -> QGroupBox:
+def _group(title: str, *inside: QWidget | QLayout) -> QGroupBox:
     group = QGroupBox(title)
     group.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Maximum)
-    layout = QVBoxLayout(group)
-    layout.setContentsMargins(0, 6, 0, 0)
-    layout.addWidget(inside)
+    stack(group, *inside, margins=(0, 6, 0, 0))
     return group

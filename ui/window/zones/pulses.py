@@ -15,7 +15,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from dawnbeat.shared.wording import PACE_UNIT, UNKNOWN, bare_pace, short_day
+from dawnbeat.shared.wording import PACE_UNIT, UNKNOWN, bare_pace, capital, short_day
 from dawnbeat.training import resting, zone_store
 from dawnbeat.training.maximum import KIND_WORDS, Maximum
 from dawnbeat.training.zone_store import Standing, Threshold, ZoneSet
@@ -25,8 +25,14 @@ from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, SpinBox, label, on_key
 from dawnbeat.ui.window.parts.layouts import flow_of
 from dawnbeat.ui.window.parts.tables import fit_rows, give_tip, plain_table, write_rows
-from dawnbeat.ui.window.zones.dialogs import CountDialog, MaximumDialog, ThresholdDialog
-from dawnbeat.ui.window.zones.sets import change_zones
+from dawnbeat.ui.window.zones.entries import (
+    CountDialog,
+    MaximumDialog,
+    ThresholdDialog,
+    enter_zones,
+    keep_maximum,
+    keep_threshold,
+)
 
 AS_KEPT, FROM_JOURNAL, ENTERED = "as kept", "from the journal", "entered"
 _WHERE = "Zones"
@@ -129,13 +135,6 @@ class PulsesPanel(QWidget):
 
     # Changing
 
-    def take(self, entry: Maximum) -> None:
-        """Keep a maximum, undoable."""
-        self._change(
-            f"add the maximum of {entry.counts_as_bpm:.0f} bpm",
-            lambda: zone_store.add_maximum(self.context.journal, entry, self._today()),
-        )
-
     def ask_count(self) -> CountDialog:
         """Open the dialog with the timer."""
         journal = self.context.journal
@@ -158,28 +157,26 @@ class PulsesPanel(QWidget):
 
     def ask_maximum(self, proposed: Maximum | None = None) -> MaximumDialog:
         """Open the dialog; one proposed by a run comes filled in."""
-        dialog = MaximumDialog(self.context, self._today(), self.take, self, proposed)
+        today = self._today()
+        dialog = MaximumDialog(
+            self.context, today, lambda entry: keep_maximum(self.context, entry, today), self, proposed
+        )
         dialog.open()
         return dialog
 
     def ask_threshold(self) -> ThresholdDialog:
         """Open the dialog."""
-        dialog = ThresholdDialog(self.context, self._today(), self.take_threshold, self)
+        today = self._today()
+        dialog = ThresholdDialog(self.context, today, lambda entry: keep_threshold(self.context, entry, today), self)
         dialog.open()
         return dialog
-
-    def take_threshold(self, entry: Threshold) -> None:
-        """Keep a threshold pulse, undoable."""
-        self._change(
-            f"add the threshold pulse of {entry.bpm:.0f} bpm",
-            lambda: zone_store.add_threshold(self.context.journal, entry, self._today()),
-        )
 
     def remove_maximum(self) -> None:
         """Remove the selected maximum."""
         row = self.maxima.currentRow()
         if 0 <= row < len(self._maxima) and (entry_id := self._maxima[row].id) is not None:
-            self._change(
+            enter_zones(
+                self.context,
                 f"remove the maximum of {self._maxima[row].counts_as_bpm:.0f} bpm",
                 lambda: zone_store.remove_maximum(self.context.journal, entry_id, self._today()),
             )
@@ -188,24 +185,13 @@ class PulsesPanel(QWidget):
         """Remove the selected threshold pulse."""
         row = self.thresholds.currentRow()
         if 0 <= row < len(self._thresholds) and (entry_id := self._thresholds[row].id) is not None:
-            self._change(
+            enter_zones(
+                self.context,
                 f"remove the threshold pulse of {self._thresholds[row].bpm:.0f} bpm",
                 lambda: zone_store.remove_threshold(self.context.journal, entry_id, self._today()),
             )
 
     # Inside
-
-    def _change(self, words: str, change: Callable[[], ZoneSet | None]) -> None:
-        begun: list[ZoneSet | None] = []
-        if change_zones(self.context, words, lambda: begun.append(change())):
-            new = begun[0]
-            said = f"Done: {words}."
-            if new is not None:
-                said += (
-                    f" New zones from {short_day(new.from_date)} on, easy up to {new.zones.top_of_easy_bpm} bpm; "
-                    "earlier runs keep theirs."
-                )
-            self.context.say(said)
 
     def _chosen(self) -> None:
         self._say_resting()
@@ -240,7 +226,7 @@ class PulsesPanel(QWidget):
         elif choice == ENTERED:
             said = "Counted by you. The mornings of the journal are more reliable, as they are many."
         elif self.known.resting is not None:
-            said = f"{self.known.resting.label[0].upper()}{self.known.resting.label[1:]}."
+            said = f"{capital(self.known.resting.label)}."
         else:
             said = "It takes three usable mornings in one posture, or three counts by hand; or choose “entered”."
         self.resting_words.setText(said)

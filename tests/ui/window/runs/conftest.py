@@ -10,7 +10,7 @@ from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from dawnbeat.recordings.invented.runs import fill_with_invented_runs
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.runs.page import RunsPage
-from tests.ui.window.conftest import TODAY
+from tests.ui.window.conftest import TODAY, shown
 
 
 @pytest.fixture(scope="session")
@@ -32,9 +32,6 @@ def invented(runs_template: Journal, journal: Journal) -> Journal:
 @pytest.fixture
 def page(qtbot: QtBot, context: AppContext) -> Iterator[RunsPage]:
     made = RunsPage(context, lambda: TODAY)
-    qtbot.addWidget(made)
-    made.resize(1120, 760)
-    with qtbot.waitExposed(made):
-        made.show()
+    shown(qtbot, made, 1120, 760)
     yield made
     context.background.stop()

@@ -18,7 +18,7 @@ from dawnbeat.ui.window.parts import saving
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.journal_table import IN_THE_BIN
 from dawnbeat.ui.window.parts.layouts import Scrolled
-from dawnbeat.ui.window.runs.page import VIEWS, RunsPage
+from dawnbeat.ui.window.runs.page import LIST, VIEWS, WEEKS, RunsPage
 from dawnbeat.ui.window.runs.table import COLUMNS, UNRATED, WITHOUT_PULSE
 from tests.ui.window.conftest import TODAY
 from tests.ui.window.many_runs import fill_up_with_runs
@@ -162,13 +162,14 @@ def test_runs_and_weeks_are_saved_as_csv(
     page: RunsPage, invented: Journal, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     page.shown()
-    for save, name, count in (
-        (page.save_runs, "runs.csv", len(run_store.runs(invented))),
-        (page.save_weeks, "weeks.csv", 12),
+    for view, name, count in (
+        (LIST, "runs.csv", len(run_store.runs(invented))),
+        (WEEKS, "weeks.csv", 12),
     ):
         out = tmp_path / name
         monkeypatch.setattr(saving, "ask_save", lambda *_, out=out: out)
-        save()
+        page.show_view(view)
+        page.save_shown()
         with out.open(encoding="utf-8", newline="") as file:
             assert len(list(csv.DictReader(file))) == count
 

@@ -19,10 +19,10 @@ from dawnbeat.recordings.invented.runs import fill_with_invented_runs
 from dawnbeat.training import zone_store
 from dawnbeat.training.periods import judged_runs, monday_of, weeks_of
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.runs.bars import Bar, StackedBars
-from dawnbeat.ui.window.runs.page import MONTHS, RACE, RunsPage
+from dawnbeat.ui.window.runs.page import RunsPage
+from dawnbeat.ui.window.runs.weeks_chart import Bar, StackedBars
 from tests.ui.window.conftest import TODAY
-from tests.ui.window.runs.views import after_view, estimates_view, weeks_view, words_of
+from tests.ui.window.runs.views import after_view, estimates_view, months_view, race_view, weeks_view, words_of
 
 
 def test_weeks_are_stacked_by_zone_with_the_aim_and_the_range_before(page: RunsPage, invented: Journal) -> None:
@@ -157,9 +157,7 @@ def test_every_estimate_has_formula_source_and_error(page: RunsPage, invented: J
 
 def test_months_are_listed_newest_first_and_saved(page: RunsPage, invented: Journal, tmp_path: Path) -> None:
     page.shown()
-    page.show_view(MONTHS)
-    view = page.months
-    assert view is not None
+    view = months_view(page)
     assert view.fixed is not None
     assert f"Pace at {view.fixed.pulse_bpm:.0f} bpm" in view.said.text()
     assert view.table.item(0, 0).text() == "2025-06"
@@ -173,9 +171,7 @@ def test_months_are_listed_newest_first_and_saved(page: RunsPage, invented: Jour
 
 def test_a_race_is_asked_for_and_answered_from_own_runs(page: RunsPage, invented: Journal) -> None:
     page.shown()
-    page.show_view(RACE)
-    view = page.race
-    assert view is not None
+    view = race_view(page)
     assert view.plan is not None
     assert "Start at" in view.first.text()
     view.goal.setText("1:45:00")

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from PySide6.QtWidgets import QLabel
+from PySide6.QtWidgets import QLabel, QWidget
 
 from dawnbeat.journal.store import Journal
 from dawnbeat.training import run_store
-from dawnbeat.ui.window.runs.after_view import AfterView
-from dawnbeat.ui.window.runs.estimates_view import EstimatesView
-from dawnbeat.ui.window.runs.page import AFTER, ESTIMATES, WEEKS, RunsPage
+from dawnbeat.ui.window.runs.effects import AfterView, MonthsView
+from dawnbeat.ui.window.runs.estimates import EstimatesView, RaceView
+from dawnbeat.ui.window.runs.page import AFTER, ESTIMATES, MONTHS, RACE, WEEKS, RunsPage
 from dawnbeat.ui.window.runs.run_view import RunView
 from dawnbeat.ui.window.runs.weeks_view import WeeksView
 
@@ -21,20 +21,36 @@ def run_with(journal: Journal, word: str) -> int:
 
 def weeks_view(page: RunsPage) -> WeeksView:
     page.show_view(WEEKS)
-    assert page.weeks is not None
-    return page.weeks
+    view = page.made[WEEKS]
+    assert isinstance(view, WeeksView)
+    return view
+
+
+def months_view(page: RunsPage) -> MonthsView:
+    page.show_view(MONTHS)
+    assert page.months is not None
+    return page.months
 
 
 def after_view(page: RunsPage) -> AfterView:
     page.show_view(AFTER)
-    assert page.after is not None
-    return page.after
+    view = page.made[AFTER]
+    assert isinstance(view, AfterView)
+    return view
 
 
 def estimates_view(page: RunsPage) -> EstimatesView:
     page.show_view(ESTIMATES)
-    assert page.estimates is not None
-    return page.estimates
+    view = page.made[ESTIMATES]
+    assert isinstance(view, EstimatesView)
+    return view
+
+
+def race_view(page: RunsPage) -> RaceView:
+    page.show_view(RACE)
+    view = page.made[RACE]
+    assert isinstance(view, RaceView)
+    return view
 
 
 def opened(page: RunsPage, run_id: int) -> RunView:
@@ -43,6 +59,6 @@ def opened(page: RunsPage, run_id: int) -> RunView:
     return page.run_view
 
 
-def words_of(widget: EstimatesView) -> str:
+def words_of(widget: QWidget) -> str:
     shown = [label.text() for label in widget.findChildren(QLabel) if label.isVisible()]
     return "\n".join(shown)

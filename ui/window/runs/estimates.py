@@ -1,26 +1,41 @@
-"""Estimates: oxygen uptake, threshold and equal races, each with its formula, its source and its error."""
+"""Estimates with formula, source and error: oxygen uptake, threshold, equal races; and a pulse and pace for a race."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import date
 
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QLineEdit, QVBoxLayout, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.wording import UNKNOWN, Units, clock, pace_of, short_day, way
+from dawnbeat.shared.wording import (
+    PACE_UNIT,
+    UNKNOWN,
+    Units,
+    bare_pace,
+    capital,
+    clock,
+    metres_from,
+    number,
+    pace_of,
+    seconds_from,
+    short_day,
+    way,
+)
 from dawnbeat.training import estimates, zone_store
 from dawnbeat.training.estimates import THRESHOLD_ERROR, Estimate
 from dawnbeat.training.maximum import MAXIMAL_TEST
 from dawnbeat.training.periods import JudgedRun
-from dawnbeat.training.race import estimates_of
+from dawnbeat.training.race import RACE_CAUTION, RacePlan, estimates_of, race_plan
 from dawnbeat.training.run import Run
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.training.zones import NOT_MEDICAL
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, label, labelled
-from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
+from dawnbeat.ui.window.parts.layouts import flow_of, scrolled, stack
 from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
+
+_DISTANCES_KM = (("5 km", 5.0), ("10 km", 10.0), ("half marathon", 21.0975), ("marathon", 42.195), ("other", None))
 
 
 class EstimatesView(QWidget):
@@ -44,35 +59,27 @@ class EstimatesView(QWidget):
         self.factors.activated.connect(lambda _: self._choose_factors())
         self.factors.setAccessibleName("Factors for")
         self.factors.setToolTip("Whose published factors are used for oxygen uptake from pulses and training impulse")
-        self._race_row = QWidget()
-        row = QHBoxLayout(self._race_row)
-        row.setContentsMargins(0, 0, 0, 0)
-        words = QLabel("From the race")
-        words.setBuddy(self.race)
-        row.addWidget(words)
-        row.addWidget(self.race)
-        row.addStretch(1)
+        self._race_row = labelled("From the race", self.race)
         self.equals = plain_table(("Distance", "Time", "Times as long or short"), "Equal races")
         self.equals_title = label("soft", "", "Equal races by the same formula")
         self.equals_error = label("small", "", estimates.EQUIVALENTS_ERROR)
         self._pulses, self._tests, self._of_race = QVBoxLayout(), QVBoxLayout(), QVBoxLayout()
-        inside = QWidget()
-        column = QVBoxLayout(inside)
-        column.setContentsMargins(0, 0, 6, 0)
-        column.addLayout(flow_of(labelled("Factors for", self.factors)))
-        for part in (self._pulses, self._tests):
-            column.addLayout(part)
-        column.addWidget(self._race_row)
-        column.addLayout(self._of_race)
-        for each in (self.equals_title, self.equals, self.equals_error):
-            column.addWidget(each)
-        column.addWidget(label("small", "", NOT_MEDICAL))
-        # A race and a test are maximal efforts as well.
-        column.addWidget(label("small", "", "\n".join(MAXIMAL_TEST)))
-        column.addStretch(1)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.addWidget(Scrolled(inside))
+        page = scrolled(
+            flow_of(labelled("Factors for", self.factors)),
+            self._pulses,
+            self._tests,
+            flow_of(self._race_row),
+            self._of_race,
+            self.equals_title,
+            self.equals,
+            self.equals_error,
+            label("small", "", NOT_MEDICAL),
+            # A race and a test are maximal efforts as well.
+            label("small", "", "\n".join(MAXIMAL_TEST)),
+            None,
+            margins=(0, 0, 6, 0),
+        )
+        stack(self, page)
 
     def show_runs(self, judged: Sequence[JudgedRun]) -> None:
         """Offer the races among these runs, newest first."""
@@ -106,20 +113,19 @@ class EstimatesView(QWidget):
             self._add(self._pulses, "The two estimates disagree", UNKNOWN, [found.disagreement.words])
         for each in found.estimates:
             rests = self._rests_on(each, known, race)
-            name = f"{each.name[0].upper()}{each.name[1:]}"
-            self._add(self._pulses, name, _value_words(each, self._units), [rests, *_said(each)])
+            lines = [rests, f"Formula: {each.formula}.", f"Source: {each.source}.", f"Error: {each.error}."]
+            self._add(self._pulses, capital(each.name), _value_words(each, self._units), lines)
         self._show_threshold(known.threshold)
         if found.critical is not None:
             lines = [f"From {found.critical.efforts} efforts; {estimates.CRITICAL_SPEED_SOURCE}."]
             value = f"{pace_of(found.critical.pace_s_per_km, self._units)}, {found.critical.reserve_m:.0f} m above it"
             self._add(self._of_race, "Critical speed", value, lines)
         if found.marathon is not None:
-            lines = [f"{found.marathon.words[0].upper()}{found.marathon.words[1:]}."]
+            lines = [f"{capital(found.marathon.words)}."]
             self._add(self._of_race, "Marathon", clock(found.marathon.duration_s), lines)
         if found.missing:
             # The command line's options are chosen above here.
-            words = [each.split(": say which with")[0] for each in found.missing]
-            lines = [f"{each[0].upper()}{each[1:]}." for each in words]
+            lines = [f"{capital(each.split(': say which with')[0])}." for each in found.missing]
             self._add(self._of_race, "What is missing for the rest", UNKNOWN, lines)
         self._race_row.setVisible(race is not None)
         rows = [(each.name, clock(each.duration_s), f"{each.away:.1f}") for each in found.equals]
@@ -163,14 +169,9 @@ class EstimatesView(QWidget):
         card = QFrame()
         card.setProperty("class", "sheet")
         card.setAccessibleName(f"{name}: {value}")
-        column = QVBoxLayout(card)
-        column.setContentsMargins(16, 8, 16, 8)
-        column.setSpacing(2)
-        column.addWidget(label("soft", "", name))
-        if value != UNKNOWN:
-            column.addWidget(label("large", "", value))
-        for line in lines:
-            column.addWidget(label("small", "", line))
+        values = [label("large", "", value)] if value != UNKNOWN else []
+        said = [label("small", "", line) for line in lines]
+        stack(card, label("soft", "", name), *values, *said, margins=(16, 8, 16, 8), gap=2)
         part.addWidget(card)
         self.cards.append(card)
 
@@ -182,13 +183,108 @@ def _value_words(each: Estimate, units: Units) -> str:
     return f"{each.value:.0f} {each.unit}{around}"
 
 
-def _said(each: Estimate) -> list[str]:
-    return [f"Formula: {each.formula}.", f"Source: {each.source}.", f"Error: {each.error}."]
-
-
 def _empty(layout: QVBoxLayout) -> None:
     while (item := layout.takeAt(0)) is not None:
         widget = item.widget()
         if widget is not None:
             widget.hide()
             widget.deleteLater()
+
+
+class RaceView(QWidget):
+    """Asks for a distance and, if wanted, a goal; everything else comes from the journal."""
+
+    def __init__(self, context: AppContext, today: Callable[[], date]) -> None:
+        super().__init__()
+        self.context = context
+        self._today = today
+        self._judged: Sequence[JudgedRun] = ()
+        self._units: Units = "km"
+        self.plan: RacePlan | None = None
+        self.distance = ComboBox()
+        for words, km in _DISTANCES_KM:
+            self.distance.addItem(words, km)
+        self.distance.setCurrentIndex(1)
+        self.other = QLineEdit()
+        self.other.setPlaceholderText("as 15, 16,1 km or 13.1 mi")
+        self.goal = QLineEdit()
+        self.goal.setPlaceholderText("as 45:00; empty: what a race of yours is equal to")
+        for control, name, tip in (
+            (self.distance, "Distance", "The distance of the race"),
+            (self.other, "Other distance", "The distance of the race, in km or miles"),
+            (self.goal, "Goal", "The time that you aim at; without one a race of the last year says what is equal"),
+        ):
+            control.setAccessibleName(name)
+            control.setToolTip(tip)
+        self.goal.setMinimumWidth(context.theme.px(330))
+        self.distance.activated.connect(lambda _: self._show())
+        self.other.editingFinished.connect(self._show)
+        self.goal.editingFinished.connect(self._show)
+        self.trouble = label("", "What is missing or wrong")
+        self.first = label("large", "Where to start")
+        self.lines = label("", "What your own runs say")
+        self.held = plain_table(("",) * 7, "How your longest runs held")
+        self.held_title = label("soft", "", "How your longest runs held, first third against last")
+        self._sheet = QFrame()
+        self._sheet.setProperty("class", "sheet")
+        stack(self._sheet, self.first, self.lines, margins=(16, 10, 16, 10))
+        asked = flow_of(labelled("Distance", self.distance), self.other, labelled("Goal", self.goal))
+        heed = label("small", "Cautions", "\n".join((RACE_CAUTION, *MAXIMAL_TEST)))
+        parts = (asked, self.trouble, self._sheet, self.held_title, self.held, heed, None)
+        stack(self, scrolled(*parts, margins=(0, 0, 6, 0)))
+        context.theme_changed.connect(lambda _: self._fit())
+
+    def show_runs(self, judged: Sequence[JudgedRun]) -> None:
+        """Rest on these runs."""
+        self._judged = judged
+        self._show()
+
+    def _show(self) -> None:
+        km = self.distance.currentData()
+        self.other.setVisible(km is None)
+        self.plan, trouble = None, ""
+        try:
+            journal, today = self.context.journal, self._today()
+            known = zone_store.standing(journal, today)
+            self._units = zone_store.chosen_units(journal)
+            if km is None:
+                text = self.other.text().strip()
+                if not text:
+                    raise DawnbeatError("give the distance, as 15, 16,1 km or 13.1 mi")
+                km = metres_from(text, self._units) / 1000
+            goal = self.goal.text().strip()
+            runs = [each.run for each in self._judged]
+            self.plan = race_plan(1000 * km, runs, known, today, seconds_from(goal) if goal else None)
+        except DawnbeatError as error:
+            trouble = f"{capital(str(error))}."
+        self.trouble.setText(trouble)
+        self.trouble.setVisible(bool(trouble))
+        plan = self.plan
+        said = [] if plan is None else plan.lines(self._units)
+        self.first.setText(said[1] if said else "")
+        self.lines.setText("\n".join((said[0], *said[2:])) if said else "")
+        self._sheet.setVisible(plan is not None)
+        rows = []
+        for each in () if plan is None else plan.held:
+            paces = (each.first_pace_s_per_km, each.last_pace_s_per_km)
+            rows.append(
+                (
+                    each.day.isoformat(),
+                    clock(each.duration_s),
+                    *(bare_pace(1000.0, one, self._units) for one in paces),
+                    number(each.first_bpm),
+                    number(each.last_bpm),
+                    f"{each.drift_pct_per_hour:+.1f} %",
+                )
+            )
+        unit = PACE_UNIT[self._units]
+        self.held.setHorizontalHeaderLabels(
+            ["Day", "Time", f"First, {unit}", f"Last, {unit}", "First, bpm", "Last, bpm", "Drift an hour"]
+        )
+        write_rows(self.held, rows)
+        for widget in (self.held, self.held_title):
+            widget.setVisible(bool(rows))
+        self._fit()
+
+    def _fit(self) -> None:
+        fit_rows(self.held, 5, self.context.theme.px(6))

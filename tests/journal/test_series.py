@@ -5,9 +5,16 @@ from datetime import date
 import numpy as np
 import pytest
 
-from dawnbeat.journal.ranges import DEFAULT, MEASURES, Measure, daily_ranges
+from dawnbeat.journal.ranges import DEFAULT, MEASURES, Measure, daily_ranges, may_be_used
+from dawnbeat.journal.series import day_of, series_of
 from dawnbeat.journal.store import Journal
-from dawnbeat.ui.window.mornings.series import day_of, may_be_used, series_of
+from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
+
+
+@pytest.fixture
+def ninety_days(journal: Journal) -> Journal:
+    fill_with_invented_mornings(journal, date(2025, 6, 1))
+    return journal
 
 
 @pytest.mark.parametrize("measure", MEASURES)

@@ -1,4 +1,4 @@
-"""A maximum, a threshold pulse or a pulse counted by hand; how to test, with the cautions of a maximal test."""
+"""What zones hang on is asked for and kept: a maximum, a threshold pulse, a pulse counted by hand; and how to test."""
 
 from __future__ import annotations
 
@@ -17,9 +17,10 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from dawnbeat.shared.wording import M_PER_UNIT, PACE_UNIT, seconds_from
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.wording import M_PER_UNIT, PACE_UNIT, capital, clock, pace_of, seconds_from, short_day
 from dawnbeat.training import zone_store
-from dawnbeat.training.estimates import THRESHOLD_ERROR
+from dawnbeat.training.estimates import THRESHOLD_ERROR, ThresholdTest, threshold_test
 from dawnbeat.training.maximum import (
     ADDED_BEATS,
     AGE_FORMULAS,
@@ -34,14 +35,57 @@ from dawnbeat.training.maximum import (
     maximum_by_age,
 )
 from dawnbeat.training.resting import FEWEST, HandCount
-from dawnbeat.training.zone_store import Threshold
+from dawnbeat.training.run import Mark, Run, Samples
+from dawnbeat.training.zone_store import Threshold, ZoneSet, ZoneSnapshot, restore, snapshot
 from dawnbeat.training.zones import MAXIMUM_HIGH, MAXIMUM_LOW
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, SpinBox, label
-from dawnbeat.ui.window.parts.layouts import FormDialog, Scrolled, day_edit, day_in
+from dawnbeat.ui.window.parts.layouts import FormDialog, day_edit, day_in, scrolled
 
 _USUAL_AGE = 40
+COUNT_S = 30
+
+
+def change_zones(context: AppContext, words: str, change: Callable[[], object]) -> bool:
+    """Do a change; returns whether it was done. One entry may begin a new set, so all is put back together."""
+    journal = context.journal
+    states: list[ZoneSnapshot] = []
+
+    def forth() -> None:
+        if len(states) == 2:
+            restore(journal, states[1], expected=states[0])
+            return
+        before = snapshot(journal)
+        change()
+        states[:] = [before, snapshot(journal)]
+
+    return context.do(words, forth, lambda: restore(journal, states[0], expected=states[1]))
+
+
+def enter_zones(context: AppContext, words: str, change: Callable[[], ZoneSet | None]) -> None:
+    """Do a change of what zones hang on, undoable, and say what became of the zones."""
+    begun: list[ZoneSet | None] = []
+    if change_zones(context, words, lambda: begun.append(change())):
+        said, new = f"Done: {words}.", begun[0]
+        if new is not None:
+            said += (
+                f" New zones from {short_day(new.from_date)} on, easy up to {new.zones.top_of_easy_bpm} bpm; earlier "
+                "runs keep theirs."
+            )
+        context.say(said)
+
+
+def keep_maximum(context: AppContext, entry: Maximum, today: date) -> None:
+    """Keep a maximum, undoable."""
+    words = f"add the maximum of {entry.counts_as_bpm:.0f} bpm"
+    enter_zones(context, words, lambda: zone_store.add_maximum(context.journal, entry, today))
+
+
+def keep_threshold(context: AppContext, entry: Threshold, today: date) -> None:
+    """Keep a threshold pulse, undoable."""
+    words = f"add the threshold pulse of {entry.bpm:.0f} bpm"
+    enter_zones(context, words, lambda: zone_store.add_threshold(context.journal, entry, today))
 
 
 class MaximumDialog(FormDialog):
@@ -112,7 +156,7 @@ class MaximumDialog(FormDialog):
         found = maximum_by_age(self.age.value(), self.formula.currentData())
         self.about.setText(
             f"{'; '.join(beside)}. One runner in three is more than {found.error_bpm:g} beats off any of them, so rest "
-            f"zones on none: test, or go by the talk test. {found.label[0].upper()}{found.label[1:]}."
+            f"zones on none: test, or go by the talk test. {capital(found.label)}."
         )
         self.about.setVisible(by_age)
 
@@ -144,9 +188,6 @@ class ThresholdDialog(FormDialog):
         pace = self.pace.text().strip()
         seconds = seconds_from(pace) * M_PER_UNIT["km"] / M_PER_UNIT[self.units] if pace else None
         return Threshold(day_in(self.day), self.bpm.value(), seconds, self.note.text().strip())
-
-
-COUNT_S = 30
 
 
 class CountDialog(FormDialog):
@@ -219,6 +260,59 @@ class CountDialog(FormDialog):
         self.doubled.setText(f"Doubled: {2 * self.beats.value()} bpm.")
 
 
+class ThresholdTestDialog(FormDialog):
+    """The test of 30 minutes within a run: mean pulse of its last 20 minutes."""
+
+    def __init__(
+        self,
+        context: AppContext,
+        run: Run,
+        samples: Samples,
+        marks: list[Mark],
+        keep: Callable[[Threshold], object],
+        parent: QWidget,
+    ) -> None:
+        super().__init__(context, "30-minute test in this run", lambda: keep(self.entry()), parent)
+        self.run, self.samples, self.marks = run, samples, marks
+        self.begins = QLineEdit()
+        self.begins.setPlaceholderText("m:ss, or empty for the fastest half hour")
+        self.row("Begins at", self.begins, "Where in the run the 30 minutes begin")
+        self.found = self.say("", "")
+        self.found.setAccessibleName("What the test says")
+        self.say(
+            f"Only of use where this was a test: 30 minutes alone, even, and as hard as can be held (common practice, "
+            f"no source). {THRESHOLD_ERROR}",
+            "soft",
+        )
+        self.say("\n".join(MAXIMAL_TEST))
+        self.keep_button.setText("&Keep as threshold pulse")
+        self.begins.textChanged.connect(lambda _: self._work_out())
+        self._work_out()
+
+    def entry(self) -> Threshold:
+        """The threshold pulse; raises DawnbeatError where there is none to find."""
+        test = self._test()
+        return Threshold(self.run.local_date, test.bpm, test.pace_s_per_km, run_id=self.run.id)
+
+    def _test(self) -> ThresholdTest:
+        text = self.begins.text().strip()
+        return threshold_test(self.samples, self.marks, seconds_from(text) if text else None)
+
+    def _work_out(self) -> None:
+        try:
+            test = self._test()
+        except DawnbeatError as error:
+            self.found.setText(f"{capital(str(error))}.")
+            self.keep_button.setEnabled(False)
+            return
+        pace = pace_of(test.pace_s_per_km, zone_store.chosen_units(self.context.journal))
+        self.found.setText(
+            f"From {clock(test.from_s)} on: threshold pulse {test.bpm:.0f} bpm (standard deviation "
+            f"{test.spread_bpm:.1f} bpm within the 20 minutes), pace {pace}."
+        )
+        self.keep_button.setEnabled(True)
+
+
 class ProtocolDialog(QDialog):
     """How to test, step by step; who must not comes first."""
 
@@ -226,25 +320,24 @@ class ProtocolDialog(QDialog):
         super().__init__(parent)
         self.setWindowTitle(protocol.name)
         steps = "\n".join(f"{number}. {step}" for number, step in enumerate(protocol.steps, start=1))
-        inside = QWidget()
-        column = QVBoxLayout(inside)
-        for style, name, words in (
-            ("", "Who must not", WHO_MUST_NOT),
-            ("small", "Cautions", "\n".join(MAXIMAL_TEST)),
-            ("large", "Test", protocol.name),
-            ("", "Steps", steps),
-            ("", "Result", f"Result: {protocol.reading} Import the run, open it, and press “Highest pulse…”."),
-            ("small", "Beats added", f"{ADDED_BEATS} The steps are common practice, no source."),
-        ):
-            if protocol.kind is None and name == "Result":
-                words = f"Result: {protocol.reading} Import the run, open it, and press “30-minute test…”."
-            if protocol.kind is not None or name != "Beats added":
-                column.addWidget(label(style, name, words))
-        column.addStretch(1)
+        press = "30-minute test…" if protocol.kind is None else "Highest pulse…"
+        parts = [
+            label(style, name, words)
+            for style, name, words in (
+                ("", "Who must not", WHO_MUST_NOT),
+                ("small", "Cautions", "\n".join(MAXIMAL_TEST)),
+                ("large", "Test", protocol.name),
+                ("", "Steps", steps),
+                ("", "Result", f"Result: {protocol.reading} Import the run, open it, and press “{press}”."),
+            )
+        ]
+        if protocol.kind is not None:
+            added = f"{ADDED_BEATS} The steps are common practice, no source."
+            parts.append(label("small", "Beats added", added))
         buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Close)
         buttons.rejected.connect(self.reject)
         layout = QVBoxLayout(self)
-        layout.addWidget(Scrolled(inside), 1)
+        layout.addWidget(scrolled(*parts, None, margins=(9, 9, 9, 9)), 1)
         layout.addWidget(buttons)
         px, room = context.theme.px, parent.window().size()
         self.resize(min(px(700), room.width()), min(px(620), room.height()))

@@ -1,20 +1,90 @@
-"""What the runner noted, against how far the next morning lay from the usual."""
+"""The mornings as arrays, with the usual range of every day at once; and what was noted against the morning after."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 
 import numpy as np
-from scipy.stats import t
+from scipy.special import stdtr, stdtrit
 
-from dawnbeat.journal.ranges import Measure, RangeSettings
-from dawnbeat.shared.morning import RATINGS, StoredReading
-from dawnbeat.shared.trace import FloatArray
-from dawnbeat.ui.window.mornings.series import DAY_S, series_of
+from dawnbeat.journal.ranges import DailyRanges, Measure, RangeSettings, daily_ranges, may_be_used
+from dawnbeat.journal.rows import morning_of, one_a_day
+from dawnbeat.shared.morning import ORIGINS, POSTURES, RATINGS, StoredReading
+from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
 
+_METRIC: dict[Measure, str] = {"ln_rmssd": "ln_rmssd", "resting_pulse_bpm": "mean_hr_bpm"}
+DAY_S = 86_400
+_EPOCH = date(1970, 1, 1).toordinal()
 FEWEST = 20  # below so many mornings a pattern is as likely chance; common practice, no source
 FEWEST_OF_A_KIND = 5
+
+
+@dataclass(frozen=True)
+class Series:
+    """One measure of all readings that stand for their day.
+
+    day_s: (n,) increasing. value, low, high: (n,) with its 95 % interval, NaN where unknown.
+    usable: (n,). other_posture: (n,) in another posture, or by another origin, than usual. set_apart: (n,) ill, or
+    marked as not comparable. reading: (n,) place of each in the list it was made from. daily: of every day from the
+    first to the last, and daily_s: (d,) their midnights; of today alone where there is no morning.
+    """
+
+    measure: Measure
+    day_s: FloatArray
+    value: FloatArray
+    low: FloatArray
+    high: FloatArray
+    usable: BoolArray
+    other_posture: BoolArray
+    set_apart: BoolArray
+    reading: IntArray
+    daily: DailyRanges
+    daily_s: FloatArray
+
+    def nearest(self, at_s: float) -> int | None:
+        """The place of the morning nearest to a moment; None where there are none."""
+        if not self.day_s.size:
+            return None
+        return int(np.abs(self.day_s - at_s).argmin())
+
+
+def seconds_of(day: date) -> float:
+    """Midnight of a day, without any time zone, as seconds since 1970."""
+    return float((day.toordinal() - _EPOCH) * DAY_S)
+
+
+def day_of(at_s: float) -> date:
+    """The day of a moment in seconds since 1970, without any time zone."""
+    return date.fromordinal(int(at_s // DAY_S) + _EPOCH)
+
+
+def series_of(readings: Sequence[StoredReading], measure: Measure, settings: RangeSettings) -> Series:
+    """Arrays of one measure; `readings` by day, as the journal gives them."""
+    chosen = one_a_day(readings)
+    mornings = [morning_of(each) for each in chosen]
+    places = {each.id: place for place, each in enumerate(readings)}
+    name, nothing = _METRIC[measure], (np.nan, np.nan)
+    day_s = np.array([seconds_of(each.local_date) for each in chosen], dtype=np.float64)
+    value = np.array([getattr(each.metrics, name) for each in chosen], dtype=np.float64)
+    bounds = np.array([each.intervals95.get(name, nothing) for each in chosen], dtype=np.float64).reshape(-1, 2)
+    first, last = (chosen[0].local_date, chosen[-1].local_date) if chosen else 2 * (date.today(),)
+    daily = daily_ranges(mornings, measure, first, last, settings)
+    usual = (POSTURES[int(daily.posture[-1])], ORIGINS[int(daily.origin[-1])])
+    return Series(
+        measure,
+        day_s,
+        value,
+        bounds[:, 0],
+        bounds[:, 1],
+        np.array([may_be_used(each, measure) for each in mornings], dtype=np.bool_),
+        np.array([(each.posture, each.origin) != usual for each in mornings], dtype=np.bool_),
+        np.array([bool(each.ill) or not each.comparable for each in mornings], dtype=np.bool_),
+        np.array([places[each.id] for each in chosen], dtype=np.int64),
+        daily,
+        seconds_of(first) + DAY_S * (daily.day - daily.day[0]),
+    )
 
 
 @dataclass(frozen=True)
@@ -112,7 +182,7 @@ def may_be_compared(noted: FloatArray, yes_no: bool) -> bool:
 def chance_of(noted: FloatArray, deviation: FloatArray, yes_no: bool) -> float:
     """How often chance alone would make a difference as great as this one, 0 to 1."""
     value, error, freedom = _difference_of(noted, deviation, yes_no)
-    return float(2 * t.sf(abs(value) / error, freedom)) if error > 0 else 1.0
+    return float(2 * stdtr(freedom, -abs(value) / error)) if error > 0 else 1.0
 
 
 def _difference_of(noted: FloatArray, deviation: FloatArray, yes_no: bool) -> tuple[float, float, float]:
@@ -152,7 +222,7 @@ def words_for(noted: FloatArray, deviation: FloatArray, yes_no: bool, unit: str,
             return f"{count}, {int((noted == 1).sum())} of them yes: too few of a kind to compare"
         return f"{count}: always the same, so nothing to compare"
     value, error, freedom = _difference_of(noted, deviation, yes_no)
-    said = _difference(value, float(t.ppf(1 - level / 2, freedom)) * error, unit)
+    said = _difference(value, float(stdtrit(freedom, 1 - level / 2)) * error, unit)
     return f"{count}: {said} {'after yes' if yes_no else 'for each step up'}"
 
 

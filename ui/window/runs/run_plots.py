@@ -1,4 +1,4 @@
-"""The pulse of one run over time: zones' boundaries, what is marked, and what counts."""
+"""One run drawn: its pulse over time with zones' boundaries and what is marked, and its time in zones as bars."""
 
 from __future__ import annotations
 
@@ -6,17 +6,22 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
+from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRectF, Qt, Signal
+from PySide6.QtGui import QPainter
+from PySide6.QtWidgets import QHeaderView, QStyledItemDelegate, QStyleOptionViewItem, QWidget
 
 from dawnbeat.shared.trace import FloatArray
-from dawnbeat.shared.wording import clock, way
+from dawnbeat.shared.wording import clock, percent, way
 from dawnbeat.training import zone_store
 from dawnbeat.training.run import MARK_KINDS, Mark, MarkKind, Samples
 from dawnbeat.training.run_figures import codes_of
 from dawnbeat.training.zones import MOST_ZONES, Zones
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.plots import Ink, Plot
+from dawnbeat.ui.window.parts.controls import label
+from dawnbeat.ui.window.parts.layouts import stack
+from dawnbeat.ui.window.parts.plots import Ink, Plot, legend_of
+from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
+from dawnbeat.ui.window.parts.theme import paint_zone
 
 SYMBOLS: dict[MarkKind, tuple[str, str]] = {
     "pause": ("+", "＋"),
@@ -41,10 +46,7 @@ class RunCurve(QWidget):
         self.zones: Zones | None = None
         self.chosen = 0
         self._legend = ""
-        self.readout = QLabel()
-        self.readout.setWordWrap(True)
-        self.readout.setProperty("class", "small")
-        self.readout.setAccessibleName("The moment under the pointer")
+        self.readout = label("small", "The moment under the pointer")
         self.plot = Plot(context, "Pulse of the run", ("Time", "min"), ("Pulse", "bpm"), move_y=False)
         self.plot.readout.hide()
         self._bands = self.plot.band(Ink("ink", 22))
@@ -61,11 +63,7 @@ class RunCurve(QWidget):
         self.plot.pressed.connect(self._pressed)
         self.plot.stepped.connect(self._step)
         self.plot.when_home(self.show_all)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.setSpacing(2)
-        layout.addWidget(self.readout)
-        layout.addWidget(self.plot, 1)
+        stack(self, self.readout, (self.plot, 1), gap=2)
 
     def show_run(self, samples: Samples, marks: Sequence[Mark], zones: Zones | None, keep_view: bool) -> None:
         """Draw a run. keep_view: it is the same one, changed."""
@@ -79,11 +77,11 @@ class RunCurve(QWidget):
         self._left_out.setData(minutes, believed)
         self._draw_marks()
         self._draw_levels()
-        there = [_symbol_words(kind) for kind in MARK_KINDS if any(mark.kind == kind for mark in marks)]
+        there = [f"{SYMBOLS[kind][1]} {kind}" for kind in MARK_KINDS if any(mark.kind == kind for mark in marks)]
         parts = ["━ counts", "┅ left out", *there] if there else ["━ pulse that counts"]
         if zones is not None:
             parts.append(f"▬ top of easy, {zones.top_of_easy_bpm} bpm")
-        self._legend = "    ".join(part.replace(" ", "\u00a0") for part in parts)
+        self._legend = legend_of(*parts)
         self.plot.legend = self._legend
         self.readout.setText(self._legend)
         if not keep_view:
@@ -95,11 +93,7 @@ class RunCurve(QWidget):
         self._ring.set_data(*_stretch([] if not number else [self.marks[number - 1]], *self._span()))
         if number:
             mark = self.marks[number - 1]
-            low, high = self.plot.visible_x()
-            middle = (mark.start_s + mark.end_s) / 120
-            if not low < middle < high:
-                half = (high - low) / 2
-                self.plot.show_x(middle - half, middle + half)
+            self.plot.bring_into_view((mark.start_s + mark.end_s) / 120)
             state = ", overruled: it counts" if mark.overruled else ""
             self.readout.setText(f"Mark {number}: {mark.kind}, {clock(mark.start_s)} to {clock(mark.end_s)}{state}")
 
@@ -142,9 +136,9 @@ class RunCurve(QWidget):
         for number, (top, level) in enumerate(zip(zones.tops_bpm, self._levels, strict=False), start=1):
             level.setValue(top + 0.5)
             level.setVisible(number != zones.scheme.easy_top)
-        for zone, label in zip(zones.table(), self._numbers, strict=False):
-            label.setPos(0, self._span()[0] if zone.low_bpm is None else zone.low_bpm - 0.5)
-            label.show()
+        for zone, words in zip(zones.table(), self._numbers, strict=False):
+            words.setPos(0, self._span()[0] if zone.low_bpm is None else zone.low_bpm - 0.5)
+            words.show()
 
     def _pointed(self, x: float, _y: float) -> None:
         samples = self.samples
@@ -173,16 +167,12 @@ class RunCurve(QWidget):
     def _pressed(self, x: float, _y: float) -> None:
         near = [(max(mark.start_s - 60 * x, 60 * x - mark.end_s, 0.0), n) for n, mark in enumerate(self.marks, start=1)]
         low, high = self.plot.visible_x()
-        if near and min(near)[0] < 60 * (high - low) / 60:
+        if near and min(near)[0] < high - low:  # a second for each minute in view
             self.picked.emit(min(near)[1])
 
     def _step(self, way: int) -> None:
         if self.marks:
             self.picked.emit(min(max(self.chosen + way, 1), len(self.marks)))
-
-
-def _symbol_words(kind: MarkKind) -> str:
-    return f"{SYMBOLS[kind][1]} {kind}"
 
 
 def _stretch(marks: Sequence[Mark], low: float, high: float) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -193,3 +183,62 @@ def _stretch(marks: Sequence[Mark], low: float, high: float) -> tuple[FloatArray
     at = np.array(x)
     there = np.isfinite(at)
     return at, np.where(there, low, np.nan), np.where(there, high, np.nan)
+
+
+_BAR = 4
+
+
+class ZoneBars(QWidget):
+    """Measured time in each zone of one run."""
+
+    def __init__(self, context: AppContext) -> None:
+        super().__init__()
+        self.context = context
+        self.table = plain_table(("Zone", "bpm", "Time", "Share", ""), "Measured time in zones")
+        self._bars = _Bars(context, self)
+        self.table.setItemDelegateForColumn(_BAR, self._bars)
+        stack(self, self.table)
+        context.theme_changed.connect(lambda _: self._fit())
+
+    def show_times(self, zones: Zones | None, zone_s: Sequence[float]) -> None:
+        """zone_s: seconds in each zone; nothing is shown without zones."""
+        total = sum(zone_s)
+        shares = [seconds / total if total else 0.0 for seconds in zone_s]
+        rows = []
+        if zones is not None:
+            for zone, seconds, share in zip(zones.table(), zone_s, shares, strict=True):
+                rows.append((zone.name, zone.span_words, clock(seconds), percent(share if total else None), ""))
+            self._bars.show(shares, zones.scheme.easy_top)
+        write_rows(self.table, rows)
+        self.setVisible(bool(rows))
+        self._fit()
+
+    def _fit(self) -> None:
+        self.table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        fit_rows(self.table, 12, self.context.theme.px(6))
+        self.table.horizontalHeader().setSectionResizeMode(_BAR, QHeaderView.ResizeMode.Stretch)
+
+
+class _Bars(QStyledItemDelegate):
+    def __init__(self, context: AppContext, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.context = context
+        self._shares: Sequence[float] = ()
+        self._easy_top = 1
+
+    def show(self, shares: Sequence[float], easy_top: int) -> None:
+        self._shares, self._easy_top = shares, easy_top
+
+    def paint(
+        self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
+    ) -> None:
+        super().paint(painter, option, index)
+        row = index.row()
+        if row >= len(self._shares) or not self._shares[row]:
+            return
+        cell = QRectF(option.rect).adjusted(4, 5, -4, -5)
+        cell.setWidth(max(self._shares[row] / max(self._shares) * cell.width(), 2.0))
+        painter.save()
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        paint_zone(painter, cell, self.context.theme, row + 1, self._easy_top, len(self._shares))
+        painter.restore()

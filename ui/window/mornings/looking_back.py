@@ -1,0 +1,347 @@
+"""Looking back over the mornings: a strip a week with its answers, months, years, and what was noted beforehand."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from PySide6.QtCore import QBuffer, QByteArray, QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF, QResizeEvent
+from PySide6.QtWidgets import QGridLayout, QWidget
+
+from dawnbeat.journal.periods import HEADINGS, by_month, by_year, cells, export_periods
+from dawnbeat.journal.ranges import Measure
+from dawnbeat.journal.series import FEWEST, Effect, effects
+from dawnbeat.morning.answer_text import SHORT
+from dawnbeat.morning.answering import AnsweredWeek, answered_weeks
+from dawnbeat.morning.strap import checks
+from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.wording import MONTHS, short_day
+from dawnbeat.ui.window.parts import controls, saving
+from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.controls import ComboBox, label
+from dawnbeat.ui.window.parts.layouts import PAGE_MARGINS, Scrolled, headed, scrolled, stack
+from dawnbeat.ui.window.parts.plots import Ink, Plot
+from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
+
+WEEKS = 8
+_WHERE = "Mornings, looking back"
+_NOTE = (
+    "In each strip: ● a morning, ○ one that was ill, not comparable or in another posture, ▲ the week's average on its "
+    "last day, ▒ the usual range of that day. Under each day is what was said that morning; in brackets, what would be "
+    "said now of a morning that kept no answer."
+)
+_TABLE_NOTE = (
+    "95 % intervals, with the likeness of neighbouring mornings in them. A change in [brackets] can't be told from "
+    "none. Variation is the coefficient of variation of lnRMSSD. Ill, short and not comparable mornings and other "
+    "postures are left out of the means."
+)
+_CHECKED = ("Made", "Camera and strap", "Intervals", "They differ by, ms (SD)", "RMSSD, ms", "Pulse, bpm", "")
+_CHECKS_NOTE = (
+    "Measure with the camera and a strap at once, save the strap's intervals as a text file, and run `dawnbeat agree "
+    "RECORDING INTERVALS.txt --keep`: what it finds is kept here."
+)
+_EFFECTS_NOTE = (
+    "Each dot is one morning: how far it lay from the middle of the usual range. Things that happen together need not "
+    f"cause one another, and nothing is said of fewer than {FEWEST} mornings. The more things are compared, the wider "
+    "their intervals, so that chance alone looks clear in 5 of 100 journals at most (Holm 1979, Scand J Stat 6:65-70); "
+    "◇ is the mean."
+)
+_MEASURES: tuple[tuple[str, Measure, str], ...] = (
+    ("RMSSD", "ln_rmssd", "%"),
+    ("Resting pulse", "resting_pulse_bpm", "bpm"),
+)
+
+
+class MonthsView(QWidget):
+    """Week by week, month against month, year against year. left: back to the mornings is wanted."""
+
+    left = Signal()
+
+    def __init__(self, context: AppContext) -> None:
+        super().__init__()
+        self.context = context
+        self.strips = WeekStrips(context)
+        self.months = plain_table(HEADINGS, "Month against month")
+        self.years = plain_table(HEADINGS, "Year against year")
+        self.checks = plain_table(_CHECKED, "The camera against a strap")
+        back, *others = (
+            controls.button(words, keys, tip, does, _WHERE)
+            for words, keys, tip, does in (
+                ("Back", "Alt+Left", "Back to the mornings, as Esc does", self.left.emit),
+                ("CSV…", "Ctrl+Shift+E", "Save months and years as CSV", self.save_csv),
+                ("Picture…", "Ctrl+Shift+P", "Save the strips as a PNG picture", self.save_picture),
+            )
+        )
+        page = scrolled(
+            headed(back, label("title", "", "Looking back"), *others),
+            label("large", "", "The last weeks"),
+            self.strips,
+            label("small", "", _NOTE),
+            label("large", "", "Month against month"),
+            self.months,
+            label("large", "", "Year against year"),
+            self.years,
+            label("small", "", _TABLE_NOTE),
+            label("large", "", "The camera against a strap"),
+            self.checks,
+            label("small", "", _CHECKS_NOTE),
+            None,
+        )
+        stack(self, page)
+
+    def refresh(self) -> None:
+        """Draw again from the journal."""
+        with self.context.saying():
+            readings, mornings = self.context.journal.readings(), self.context.journal.mornings()
+            found_checks = checks(self.context.journal)
+            last = readings[-1].local_date if readings else date.today()
+            self.strips.show_weeks(answered_weeks(readings, last, WEEKS, self.context.ranges) if readings else ())
+            for table, most, found in (
+                (self.months, 12, [cells(each) for each in by_month(mornings)]),
+                (self.years, 12, [cells(each) for each in by_year(mornings)]),
+                (self.checks, 6, [_check_cells(each) for each in found_checks]),
+            ):
+                write_rows(table, found[::-1])
+                fit_rows(table, most, 100_000)
+
+    def save_csv(self) -> None:
+        """Ask for a name and write months and years."""
+
+        def write(path: Path) -> None:
+            export_periods(self.context.journal, path, overwrite=True)
+
+        saving.save(self.context, self, "Save months and years", "dawnbeat-months.csv", "CSV (*.csv)", write)
+
+    def save_picture(self) -> None:
+        """Ask for a name and save the strips."""
+
+        def write(path: Path) -> None:
+            saving.write_whole(path, _png_of(self.strips), "save the picture")
+
+        saving.save(self.context, self, "Save the strips", "dawnbeat-weeks.png", "PNG picture (*.png)", write)
+
+
+def _check_cells(check: Mapping[str, Any]) -> tuple[str, ...]:
+    def shown(name: str, decimals: int) -> str:
+        value = check.get(name)
+        return f"{value:.{decimals}f}" if isinstance(value, int | float) else "–"
+
+    return (
+        str(check.get("made", ""))[:10],
+        f"{check.get('camera', '')} and {check.get('strap', '')}",
+        shown("intervals", 0),
+        shown("interval_sd_ms", 1),
+        f"{shown('rmssd_a_ms', 1)} and {shown('rmssd_b_ms', 1)}",
+        f"{shown('mean_hr_a_bpm', 1)} and {shown('mean_hr_b_bpm', 1)}",
+        "perhaps not one heart" if check.get("doubtful") else "",
+    )
+
+
+def _png_of(widget: QWidget) -> bytes:
+    packed = QByteArray()
+    buffer = QBuffer(packed)
+    buffer.open(QBuffer.OpenModeFlag.WriteOnly)
+    if not widget.grab().save(buffer, "PNG"):
+        raise DawnbeatError("the picture can't be packed as PNG: try again with a smaller window")
+    return bytes(packed.data())
+
+
+class WeekStrips(QWidget):
+    """Weeks painted as strips, one below the other on one scale of RMSSD."""
+
+    def __init__(self, context: AppContext) -> None:
+        super().__init__()
+        self.context = context
+        self.weeks: tuple[AnsweredWeek, ...] = ()
+        self.setAccessibleName("A strip a week")
+        context.theme_changed.connect(lambda _: self._redraw())
+
+    def show_weeks(self, weeks: tuple[AnsweredWeek, ...]) -> None:
+        """Draw these."""
+        self.weeks = weeks
+        self.setAccessibleDescription(" ".join(_in_words(each) for each in weeks))
+        self._redraw()
+
+    def _redraw(self) -> None:
+        self.updateGeometry()
+        self.update()
+
+    def sizeHint(self) -> QSize:  # noqa: N802, D102  Qt's name
+        line = QFontMetricsF(self.font()).height()
+        return QSize(round(40 * line), round(line * (1.6 + 2.5 * len(self.weeks))))
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802, D102
+        return QSize(round(24 * QFontMetricsF(self.font()).height()), self.sizeHint().height())
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802, D102
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        theme, metrics = self.context.theme, QFontMetricsF(self.font())
+        line, width = metrics.height(), float(self.width())
+        name_end = metrics.horizontalAdvance("from 30 Nov") + line
+        small = QFont(self.font())
+        small.setPointSizeF(theme.pt(0.8))
+        day_width = QFontMetricsF(small).horizontalAdvance("[can't say]") + 0.3 * line
+        answers_at = max(width - 7 * day_width, name_end + 8 * line)
+        left, right = name_end, answers_at - 1.5 * line
+        painter.setPen(theme.colour("soft"))
+        if not self.weeks:
+            painter.drawText(QRectF(0, 0, width, line), Qt.AlignmentFlag.AlignLeft, "No morning in these weeks.")
+            return
+        values = np.concatenate(
+            [[each.ln_rmssd or 0.0 for each in week.mornings] + [week.low, week.high] for week in self.weeks]
+        )
+        values = values[np.isfinite(values)]
+        low, high = float(values.min()) - 0.05, float(values.max()) + 0.05
+
+        def at(value: float) -> float:
+            return left + (value - low) / (high - low) * (right - left)
+
+        for place, words in enumerate(("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")):
+            box = QRectF(answers_at + place * day_width, 0, day_width, line)
+            painter.drawText(box, Qt.AlignmentFlag.AlignCenter, words)
+        room = metrics.horizontalAdvance("100 ms") + 0.5 * line
+        told = -math.inf
+        for ms in (10, 15, 20, 30, 40, 60, 80, 120, 180):
+            if low < math.log(ms) < high and at(math.log(ms)) - told > room:
+                told = at(math.log(ms))
+                box = QRectF(at(math.log(ms)) - 3 * line, 0, 6 * line, line)
+                painter.drawText(box, Qt.AlignmentFlag.AlignCenter, f"{ms} ms")
+        for number, week in enumerate(self.weeks):
+            middle = line * (2.6 + 2.5 * number)
+            painter.setPen(theme.colour("ink"))
+            box = QRectF(0, middle - line, name_end, 2 * line)
+            begins = f"from {week.monday.day} {MONTHS[week.monday.month - 1][:3]}"
+            painter.drawText(box, Qt.AlignmentFlag.AlignVCenter, begins)
+            painter.setPen(QPen(theme.colour("line"), 1))
+            painter.drawLine(QPointF(left, middle), QPointF(right, middle))
+            self._draw(painter, week, middle, line, at)
+            painter.setPen(theme.colour("ink"))
+            painter.setFont(small)
+            for day, (answer, stored) in week.said.items():
+                place = (day - week.monday).days
+                words = SHORT[answer.what] if stored else f"[{SHORT[answer.what]}]"
+                box = QRectF(answers_at + place * day_width, middle - line, day_width, 2 * line)
+                painter.drawText(box, Qt.AlignmentFlag.AlignCenter, words)
+            painter.setFont(self.font())
+
+    def _draw(
+        self, painter: QPainter, week: AnsweredWeek, middle: float, line: float, at: Callable[[float], float]
+    ) -> None:
+        theme = self.context.theme
+        if math.isfinite(week.low):
+            painter.setPen(Qt.PenStyle.NoPen)
+            painter.setBrush(theme.colour("ink", 50))
+            painter.drawRect(QRectF(at(week.low), middle - 0.3 * line, at(week.high) - at(week.low), 0.6 * line))
+        for each, whole in zip(week.mornings, week.compared, strict=True):
+            if not each.usable or each.ln_rmssd is None:
+                continue
+            painter.setPen(QPen(theme.colour("ink"), 1.5))
+            painter.setBrush(theme.colour("ink") if whole else theme.colour("sheet"))
+            painter.drawEllipse(QPointF(at(each.ln_rmssd), middle), 0.2 * line, 0.2 * line)
+        if math.isfinite(week.average):
+            x, size = at(week.average), 0.3 * line
+            painter.setPen(Qt.PenStyle.NoPen)
+            painter.setBrush(theme.colour("accent"))
+            foot = middle + 0.35 * line
+            base = foot + 1.6 * size
+            painter.drawPolygon(QPolygonF([QPointF(x, foot), QPointF(x - size, base), QPointF(x + size, base)]))
+
+
+def _in_words(week: AnsweredWeek) -> str:
+    said = ", ".join(f"{day:%A} {SHORT[answer.what]}" for day, (answer, _) in week.said.items())
+    average = "no average" if math.isnan(week.average) else f"average {math.exp(week.average):.0f} ms"
+    return f"Week from {short_day(week.monday)}: {average}; {said}."
+
+
+class ContextView(QWidget):
+    """What was noted against the morning that followed, in small plots. left: back to the months is wanted."""
+
+    left = Signal()
+
+    def __init__(self, context: AppContext) -> None:
+        super().__init__()
+        self.context = context
+        self.measure = ComboBox()
+        self.measure.addItems([words for words, _, _ in _MEASURES])
+        self.measure.setAccessibleName("Which figure of the morning after")
+        self.measure.currentIndexChanged.connect(lambda _: self.refresh())
+        tip = "Back to the months, as Esc does"
+        back = controls.button("Back", "Alt+Left", tip, self.left.emit, "Mornings, context")
+        heading = label("title", "", "What you noted, and the morning after")
+        heading.setWordWrap(True)
+        self.cells: list[_Cell] = []
+        self._grid = QGridLayout()
+        self._grid.setSpacing(14)
+        inside = QWidget()
+        inside.setLayout(self._grid)
+        stack(
+            self,
+            headed(back, heading, self.measure),
+            label("soft", "", _EFFECTS_NOTE),
+            (Scrolled(inside), 1),
+            margins=PAGE_MARGINS,
+        )
+
+    def refresh(self) -> None:
+        """Draw again from the journal."""
+        _, measure, unit = _MEASURES[self.measure.currentIndex()]
+        with self.context.saying():
+            found = effects(self.context.journal.readings(), measure, self.context.ranges)
+            if not self.cells:
+                self.cells = [_Cell(self.context, effect.title) for effect in found]
+                self._place()
+            for cell, effect in zip(self.cells, found, strict=True):
+                cell.show_effect(effect, unit)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+        """As many columns as there is room for."""
+        super().resizeEvent(event)
+        self._place()
+
+    def _place(self) -> None:
+        columns = max(1, min(3, self.width() // self.context.theme.px(330)))
+        for place, cell in enumerate(self.cells):
+            self._grid.addWidget(cell, place // columns, place % columns)
+        for column in range(3):
+            self._grid.setColumnStretch(column, 1 if column < columns else 0)
+
+
+class _Cell(QWidget):
+    """One small plot with its title above and its words below."""
+
+    def __init__(self, context: AppContext, title: str) -> None:
+        super().__init__()
+        self.words = label("small", "")
+        self.plot = Plot(context, f"{title} and the morning after", ("", ""), ("from usual", "%"))
+        self.plot.readout.hide()
+        self._keep_height()
+        context.theme_changed.connect(self._keep_height)
+        self.plot.level(Ink("soft", width=1.0, dash=True))
+        self._dots = self.plot.dots(Ink("ink", 170), "o", 5)
+        self._means = self.plot.dots(Ink("accent", width=2.0), "d", 11, filled=False)
+        stack(self, label("", "", title), (self.plot, 1), self.words)
+
+    def _keep_height(self, _theme: object = None) -> None:
+        self.plot.setFixedHeight(self.plot.context.theme.px(200))
+
+    def show_effect(self, effect: Effect, unit: str) -> None:
+        self.words.setText(effect.words)
+        self.plot.name_axis("left", "from usual", unit)
+        # Ratings are whole numbers, so dots are set a little apart, the same way every time.
+        apart = np.random.default_rng(1).uniform(-0.16, 0.16, effect.n) if effect.ticks else np.zeros(effect.n)
+        self._dots.setData(effect.noted + apart, effect.deviation)
+        kinds = np.unique(effect.noted) if effect.ticks and effect.n else np.zeros(0)
+        self._means.setData(kinds, np.array([effect.deviation[effect.noted == kind].mean() for kind in kinds]))
+        self.plot.item.getAxis("bottom").setTicks([list(effect.ticks)] if effect.ticks else None)
+        if effect.ticks:
+            self.plot.show_x(effect.ticks[0][0] - 0.6, effect.ticks[-1][0] + 0.6)
+        elif effect.n:
+            self.plot.show_x(float(effect.noted.min()) - 0.5, float(effect.noted.max()) + 0.5)
+        half = 1.15 * float(np.abs(effect.deviation).max()) if effect.n else 10.0
+        self.plot.box.setYRange(-half, half, padding=0)
