@@ -15,10 +15,11 @@ from pathlib import Path
 import numpy as np
 from scipy.stats import chi2, t
 
-from dawnbeat.journal.ranges import Measure, counts, mean_of_days
+from dawnbeat.journal.ranges import LAG1_EXPECTED, Measure, correlated, counts, lag1_of
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.files import csv_text, write_export
 from dawnbeat.shared.morning import Morning
+from dawnbeat.shared.trace import FloatArray
 
 FEWEST = 5  # a period with fewer comparable mornings is not summed up; common practice, no source
 
@@ -108,9 +109,27 @@ def _mean(alike: Sequence[Morning], measure: Measure) -> _Mean | None:
     used = {each.date: float(getattr(each, measure)) for each in alike if counts(each, measure)}
     if len(used) < FEWEST:
         return None
-    mean, sd, error = mean_of_days(list(used), np.array(list(used.values())))
+    mean, sd, error = _mean_of_days(list(used), np.array(list(used.values())))
     worth = len(used) if error == 0 else (sd / error) ** 2
     return _Mean(mean, sd, error, worth)
+
+
+def _mean_of_days(dates: Sequence[date], values: FloatArray) -> tuple[float, float, float]:
+    """Mean, standard deviation and standard error of the mean of mornings on these days, correlation included.
+
+    values: (n,), at least 3. The standard deviation is that of the mornings themselves, not of the sample.
+    """
+    first, last = min(dates), max(dates)
+    there = np.zeros((1, (last - first).days + 1), dtype=np.bool_)
+    away = np.zeros(there.shape)
+    at = [(each - first).days for each in dates]
+    mean, n = float(values.mean()), len(dates)
+    there[0, at], away[0, at] = True, values - mean
+    variance = (away**2).sum(axis=1) / (n - 1)
+    lag1 = lag1_of(away, there, variance, LAG1_EXPECTED)
+    of_mean = correlated(there / n, lag1)
+    true_variance = variance * (1 - 1 / n) / (1 - of_mean)
+    return mean, float(np.sqrt(true_variance)[0]), float(np.sqrt(true_variance * of_mean)[0])
 
 
 def _change(now: _Mean | None, before: _Mean | None) -> Interval | None:

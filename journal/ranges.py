@@ -10,10 +10,10 @@ reference and the correlation of one morning with the next (a first-order autore
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Literal, get_args
+from typing import Literal
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -24,7 +24,6 @@ from dawnbeat.shared.morning import ORIGINS, POSTURES, SHORTEST_COMPARABLE_S, Mo
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
 
 Measure = Literal["ln_rmssd", "resting_pulse_bpm"]
-MEASURES: tuple[Measure, ...] = get_args(Measure)
 
 Standing = Literal[
     "inside your usual range", "below your usual range", "above your usual range", "too few mornings to say"
@@ -37,15 +36,14 @@ TOO_FEW: Standing = "too few mornings to say"
 # Four weeks are too few to measure the correlation of one morning with the next, so what they show is drawn towards a
 # middling value, as if that had been seen in so many pairs of mornings. Both chosen on simulated runners with
 # correlations from 0 to 0.4 (tests/benchmarks/answers.py).
-_LAG1_EXPECTED = 0.2
+LAG1_EXPECTED = 0.2
 _LAG1_EXPECTED_PAIRS = 30
 _LAG1_MOST = 0.5
 # Correlations further apart than this are nothing: 0.5 to the power of 12 is 0.0002.
 _FURTHEST_LAG = 12
+NORMAL_95 = 1.959964
 # A change reaches the last mornings of a week before it fills the week. Chosen on simulated runners.
 LATELY = 5
-# A trend is judged as if neighbouring mornings were about as alike as this: by less, chance is called one too often.
-_LAG1_TREND = 0.33
 
 
 @dataclass(frozen=True)
@@ -131,26 +129,6 @@ class UsualRange:
         beyond = max(0.0, (reading_error or 0.0) ** 2 - self.reading_error**2)
         spread = float(np.sqrt(self.spread**2 + beyond))
         return (value - self.mean) / spread if spread > 0 else 0.0
-
-
-@dataclass(frozen=True)
-class Trend:
-    """Least-squares slope over the trend's days, by week, with its 95 % interval, correlation included."""
-
-    per_week: float
-    low: float
-    high: float
-    dates: tuple[date, ...]
-
-    @property
-    def n(self) -> int:
-        """How many mornings it rests on."""
-        return len(self.dates)
-
-    @property
-    def clear(self) -> bool:
-        """True where the interval leaves out zero."""
-        return self.low > 0 or self.high < 0
 
 
 @dataclass(frozen=True)
@@ -265,19 +243,19 @@ def _figures(
         mean = np.where(enough, (values * in_reference).sum(axis=1) / n, np.nan)
         away = np.where(in_reference, values - mean[:, None], 0.0)
         variance = (away**2).sum(axis=1) / (n - 1)
-        lag1 = _lag1(away, in_reference, variance, _LAG1_EXPECTED)
+        lag1 = lag1_of(away, in_reference, variance, LAG1_EXPECTED)
         newest = in_week & (np.cumsum(in_week[:, ::-1], axis=1)[:, ::-1] <= LATELY)
         lately_n = newest.sum(axis=1)
         weights = in_week / week_n[:, None] - in_reference / n[:, None]
         weights_lately = newest / lately_n[:, None] - in_reference / n[:, None]
-        of_mean = _correlated(in_reference / n[:, None], lag1)
+        of_mean = correlated(in_reference / n[:, None], lag1)
         # Mornings that follow one another vary less around their own mean than around what it estimates.
         true_variance = variance * (1 - 1 / n) / (1 - of_mean)
         # What a standard deviation from so few mornings leaves open, by Student's t.
-        open_end = stdtrit(n - 1.0, 0.975) / _NORMAL_95
-        week_error = np.sqrt(true_variance * _correlated(weights, lag1)) * open_end
+        open_end = stdtrit(n - 1.0, 0.975) / NORMAL_95
+        week_error = np.sqrt(true_variance * correlated(weights, lag1)) * open_end
         lately = (values * newest).sum(axis=1) / lately_n
-        lately_error = np.sqrt(true_variance * _correlated(weights_lately, lag1)) * open_end
+        lately_error = np.sqrt(true_variance * correlated(weights_lately, lag1)) * open_end
         spread = np.sqrt(true_variance * (1 + of_mean)) * open_end
         known = np.isfinite(errors).sum(axis=1)
         reading_error = np.sqrt(np.where(known > 0, np.nansum(errors**2, axis=1) / known, 0.0))
@@ -296,8 +274,8 @@ def _figures(
         sd=sd,
         low=mean - half,
         high=mean + half,
-        band_low=mean - _NORMAL_95 * spread,
-        band_high=mean + _NORMAL_95 * spread,
+        band_low=mean - NORMAL_95 * spread,
+        band_high=mean + NORMAL_95 * spread,
         spread=spread,
         lag1=lag1,
         reading_error=reading_error,
@@ -308,9 +286,6 @@ def _figures(
         origin=np.where(kind >= 0, kind % len(ORIGINS), -1),
         hour=hour,
     )
-
-
-_NORMAL_95 = 1.959964
 
 
 def _kind(posture: Posture, origin: Origin) -> int:
@@ -339,7 +314,7 @@ def _median(rows: FloatArray, fewest: int) -> FloatArray:
     return found
 
 
-def _lag1(away: FloatArray, there: BoolArray, variance: FloatArray, expected: float) -> FloatArray:
+def lag1_of(away: FloatArray, there: BoolArray, variance: FloatArray, expected: float) -> FloatArray:
     """Correlation of a morning with the next, drawn towards what is expected, 0 to the most that is believed.
 
     away: (d, reach) distances from the mean, 0 where no morning is. there: (d, reach). variance: (d,).
@@ -354,7 +329,7 @@ def _lag1(away: FloatArray, there: BoolArray, variance: FloatArray, expected: fl
     return np.clip(np.where(np.isfinite(drawn), drawn, expected), 0.0, _LAG1_MOST)
 
 
-def _correlated(weights: FloatArray, lag1: FloatArray) -> FloatArray:
+def correlated(weights: FloatArray, lag1: FloatArray) -> FloatArray:
     """Variance of the weighted sums of each row of mornings of variance 1, correlated as lag1 ** days apart."""
     total = (weights**2).sum(axis=1)
     for lag in range(1, min(_FURTHEST_LAG, weights.shape[1] - 1) + 1):
@@ -362,33 +337,11 @@ def _correlated(weights: FloatArray, lag1: FloatArray) -> FloatArray:
     return np.asarray(total)
 
 
-def mean_of_days(dates: Sequence[date], values: FloatArray) -> tuple[float, float, float]:
-    """Mean, standard deviation and standard error of the mean of mornings on these days, correlation included.
-
-    values: (n,), at least 3. The standard deviation is that of the mornings themselves, not of the sample.
-    """
-    first, last = min(dates), max(dates)
-    there = np.zeros((1, (last - first).days + 1), dtype=np.bool_)
-    away = np.zeros(there.shape)
-    at = [(each - first).days for each in dates]
-    mean, n = float(values.mean()), len(dates)
-    there[0, at], away[0, at] = True, values - mean
-    variance = (away**2).sum(axis=1) / (n - 1)
-    lag1 = _lag1(away, there, variance, _LAG1_EXPECTED)
-    of_mean = _correlated(there / n, lag1)
-    true_variance = variance * (1 - 1 / n) / (1 - of_mean)
-    return mean, float(np.sqrt(true_variance)[0]), float(np.sqrt(true_variance * of_mean)[0])
-
-
-def with_posture(mornings: Iterable[Morning], posture: Posture) -> list[Morning]:
-    """The mornings that were taken in this posture."""
-    return [morning for morning in mornings if morning.posture == posture]
-
-
-def usual_posture(mornings: Iterable[Morning], today: date, settings: RangeSettings = DEFAULT) -> Posture | None:
-    """The most common posture of the usable mornings of the week and the days before; the newer of equals."""
-    found = daily_ranges(mornings, "resting_pulse_bpm", today, today, settings)
-    return None if found.posture[0] < 0 else POSTURES[int(found.posture[0])]
+def in_usual_posture(mornings: Iterable[Morning], today: date, settings: RangeSettings = DEFAULT) -> list[Morning]:
+    """Those in the posture that most usable mornings of the week and the days before share, the newer of equals."""
+    given = list(mornings)
+    found = daily_ranges(given, "resting_pulse_bpm", today, today, settings)
+    return [each for each in given if POSTURES.index(each.posture) == found.posture[0]]
 
 
 def week_and_range(
@@ -409,47 +362,24 @@ def of_one_day(found: DailyRanges) -> tuple[WeekAverage | None, UsualRange | Non
     def dates(there: BoolArray) -> tuple[date, ...]:
         return tuple(oldest + timedelta(days=int(at)) for at in np.flatnonzero(there))
 
-    def first(values: FloatArray) -> float:
-        return float(values[0])
+    def first(*names: str) -> dict[str, float]:
+        return {name: float(getattr(found, name)[0]) for name in names}
 
     week, usual = None, None
     if np.isfinite(found.week[0]):
         week = WeekAverage(
-            mean=first(found.week),
-            cv_pct=first(found.week_cv_pct),
+            mean=float(found.week[0]),
+            cv_pct=float(found.week_cv_pct[0]),
+            error=float(found.week_error[0]),
             dates=dates(found.in_week[0]),
-            error=first(found.week_error),
-            lately=first(found.lately),
-            lately_error=first(found.lately_error),
+            **first("lately", "lately_error"),
         )
     if np.isfinite(found.mean[0]):
         usual = UsualRange(
-            low=first(found.low),
-            high=first(found.high),
-            mean=first(found.mean),
-            sd=first(found.sd),
             dates=dates(found.in_reference[0]),
-            band_low=first(found.band_low),
-            band_high=first(found.band_high),
-            spread=first(found.spread),
-            lag1=first(found.lag1),
-            reading_error=first(found.reading_error),
+            **first("low", "high", "mean", "sd", "band_low", "band_high", "spread", "lag1", "reading_error"),
         )
     return week, usual
-
-
-def week_average(
-    mornings: Iterable[Morning], measure: Measure, today: date, settings: RangeSettings = DEFAULT
-) -> WeekAverage | None:
-    """Mean of the usable mornings of the last `week_days` days, today included; None for too few."""
-    return week_and_range(mornings, measure, today, settings)[0]
-
-
-def usual_range(
-    mornings: Iterable[Morning], measure: Measure, today: date, settings: RangeSettings = DEFAULT
-) -> UsualRange | None:
-    """The usual range of the `history_days` before the week; None for too few."""
-    return week_and_range(mornings, measure, today, settings)[1]
 
 
 def standing(value: float | None, low: float | None, high: float | None) -> Standing:
@@ -461,42 +391,3 @@ def standing(value: float | None, low: float | None, high: float | None) -> Stan
     if value < low - rounding:
         return BELOW
     return ABOVE if value > high + rounding else INSIDE
-
-
-def trend(
-    mornings: Sequence[Morning], measure: Measure, today: date, settings: RangeSettings = DEFAULT
-) -> Trend | None:
-    """Straight line by least squares through the last `trend_days` days; None for too few mornings.
-
-    The mornings given are taken as comparable. The error of the slope holds the correlation of one morning with the
-    next, drawn towards 0.33: with less of it a steady runner is told of a trend too often.
-    """
-    first = today - timedelta(days=settings.trend_days - 1)
-    found = {
-        each.date: float(getattr(each, measure))
-        for each in mornings
-        if first <= each.date <= today and counts(each, measure) and not each.ill
-    }
-    dates = tuple(sorted(found))
-    if len(dates) < max(settings.trend_minimum, 3):
-        return None
-    at = np.array([(each - first).days for each in dates])
-    values = np.array([found[each] for each in dates])
-    weeks = at / 7.0 - np.mean(at / 7.0)
-    across = float(weeks @ weeks)
-    slope = float(weeks @ values) / across
-    there = np.zeros((1, settings.trend_days), dtype=np.bool_)
-    rest, weights = np.zeros(there.shape), np.zeros(there.shape)
-    there[0, at], rest[0, at], weights[0, at] = True, values - values.mean() - slope * weeks, weeks / across
-    freedom = len(dates) - 2
-    variance = np.sum(rest**2, axis=1) / freedom
-    lag1 = _lag1(rest, there, variance, _LAG1_TREND)
-    # The line takes correlated mornings with it: what it leaves of their variance is known for each correlation.
-    of_mean = _correlated(there / len(dates), lag1)
-    of_slope = _correlated(weights, lag1)
-    left = np.maximum(1 - of_mean - of_slope * across / len(dates), 0.2)
-    true_variance = variance * freedom / len(dates) / left
-    error = float(np.sqrt(true_variance * of_slope)[0])
-    effective = max(len(dates) * (1 - float(lag1[0])) / (1 + float(lag1[0])) - 2, 3.0)
-    half = float(stdtrit(effective, 0.975)) * error
-    return Trend(slope, slope - half, slope + half, dates)

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from dawnbeat.journal.columns import Column, part, reading_from
+from dawnbeat.journal.ranges import NORMAL_95
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.morning import SHORTEST_COMPARABLE_S, Circumstances, Context, Morning, StoredReading
 from dawnbeat.shared.reading import REASONS, Analysis, Intervals, Reason, Verdict
@@ -32,7 +33,6 @@ _SELECT = (
 )
 _CONVERTED = tuple((each.name, each.kind.from_stored) for each in (*TAKEN, *ANALYSED) if each.kind.from_stored)
 _NOTED = tuple(each.name for each in CONTEXT)
-_NORMAL_95 = 1.959964
 
 
 def readings(connection: sqlite3.Connection, where: str, values: Sequence[Any] = ()) -> list[StoredReading]:
@@ -165,7 +165,7 @@ def _standard_error(reading: StoredReading, name: str) -> float | None:
     The lower half of RMSSD's also holds what the way from heart to finger adds, which is much the same every morning.
     """
     bounds, value = reading.intervals95.get(name), getattr(reading.metrics, name)
-    return None if bounds is None or value is None else (bounds[1] - value) / _NORMAL_95
+    return None if bounds is None or value is None else (bounds[1] - value) / NORMAL_95
 
 
 # Writing

@@ -6,10 +6,46 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+import numpy as np
+from scipy.special import stdtrit
+
 from dawnbeat.journal import ranges
-from dawnbeat.journal.ranges import DEFAULT, Measure, RangeSettings, Standing, Trend, UsualRange, WeekAverage
+from dawnbeat.journal.ranges import (
+    DEFAULT,
+    Measure,
+    RangeSettings,
+    Standing,
+    UsualRange,
+    WeekAverage,
+    correlated,
+    counts,
+    lag1_of,
+)
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.morning import ORIGINS, POSTURES, Morning, Posture
+
+# A trend is judged as if neighbouring mornings were about as alike as this: by less, chance is called one too often.
+_LAG1_TREND = 0.33
+
+
+@dataclass(frozen=True)
+class Trend:
+    """Least-squares slope over the trend's days, by week, with its 95 % interval, correlation included."""
+
+    per_week: float
+    low: float
+    high: float
+    dates: tuple[date, ...]
+
+    @property
+    def n(self) -> int:
+        """How many mornings it rests on."""
+        return len(self.dates)
+
+    @property
+    def clear(self) -> bool:
+        """True where the interval leaves out zero."""
+        return self.low > 0 or self.high < 0
 
 
 @dataclass(frozen=True)
@@ -74,11 +110,6 @@ class Today:
     settings: RangeSettings
 
 
-def today_of(journal: Journal, today: date, settings: RangeSettings = DEFAULT) -> Today:
-    """Where a day of the journal stands; later readings are not looked at."""
-    return stand_of(mornings_for(journal, today, settings), today, settings)
-
-
 def mornings_for(journal: Journal, today: date, settings: RangeSettings = DEFAULT) -> list[Morning]:
     """The mornings that a day is judged by."""
     reach = max(settings.reach_days, settings.trend_days)
@@ -125,7 +156,7 @@ def _stand(
         own_kind = (morning.posture, morning.origin)
         if kind is not None and own_kind != kind:
             _, morning_usual = ranges.week_and_range(recent, measure, today, settings, like=own_kind)
-        if ranges.counts(morning, measure):
+        if counts(morning, measure):
             value = getattr(morning, measure)
     if value is not None and morning_usual is not None and morning is not None:
         own = morning.ln_rmssd_error if measure == "ln_rmssd" else morning.pulse_error_bpm
@@ -141,11 +172,50 @@ def _stand(
         week_average=week,
         week=ranges.TOO_FEW if week is None or usual is None else ranges.standing(week.mean, usual.low, usual.high),
         usual=usual,
-        trend=ranges.trend(alike, measure, today, settings),
+        trend=trend(alike, measure, today, settings),
         in_week=int(found.week_n[0]),
         in_history=int(found.n[0]),
         morning_away=away,
     )
+
+
+def trend(
+    mornings: Sequence[Morning], measure: Measure, today: date, settings: RangeSettings = DEFAULT
+) -> Trend | None:
+    """Straight line by least squares through the last `trend_days` days; None for too few mornings.
+
+    The mornings given are taken as comparable. The error of the slope holds the correlation of one morning with the
+    next, drawn towards 0.33: with less of it a steady runner is told of a trend too often.
+    """
+    first = today - timedelta(days=settings.trend_days - 1)
+    found = {
+        each.date: float(getattr(each, measure))
+        for each in mornings
+        if first <= each.date <= today and counts(each, measure) and not each.ill
+    }
+    dates = tuple(sorted(found))
+    if len(dates) < max(settings.trend_minimum, 3):
+        return None
+    at = np.array([(each - first).days for each in dates])
+    values = np.array([found[each] for each in dates])
+    weeks = at / 7.0 - np.mean(at / 7.0)
+    across = float(weeks @ weeks)
+    slope = float(weeks @ values) / across
+    there = np.zeros((1, settings.trend_days), dtype=np.bool_)
+    rest, weights = np.zeros(there.shape), np.zeros(there.shape)
+    there[0, at], rest[0, at], weights[0, at] = True, values - values.mean() - slope * weeks, weeks / across
+    freedom = len(dates) - 2
+    variance = np.sum(rest**2, axis=1) / freedom
+    lag1 = lag1_of(rest, there, variance, _LAG1_TREND)
+    # The line takes correlated mornings with it: what it leaves of their variance is known for each correlation.
+    of_mean = correlated(there / len(dates), lag1)
+    of_slope = correlated(weights, lag1)
+    left = np.maximum(1 - of_mean - of_slope * across / len(dates), 0.2)
+    true_variance = variance * freedom / len(dates) / left
+    error = float(np.sqrt(true_variance * of_slope)[0])
+    effective = max(len(dates) * (1 - float(lag1[0])) / (1 + float(lag1[0])) - 2, 3.0)
+    half = float(stdtrit(effective, 0.975)) * error
+    return Trend(slope, slope - half, slope + half, dates)
 
 
 def _dates(stand: Stand) -> tuple[date, ...]:

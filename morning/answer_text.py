@@ -9,8 +9,7 @@ import math
 from collections.abc import Mapping
 from datetime import date
 
-from dawnbeat.journal.ranges import Trend
-from dawnbeat.journal.today import Today
+from dawnbeat.journal.today import Today, Trend
 from dawnbeat.morning.answer import Answer, Fact, What
 from dawnbeat.shared.wording import short_day, span
 

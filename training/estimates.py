@@ -22,6 +22,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dawnbeat.journal.ranges import NORMAL_95
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training.run import FASTEST_RUN_M_PER_S, Mark, Samples
 from dawnbeat.training.run_figures import Coefficients, codes_of, hold_s
@@ -54,10 +55,6 @@ class Estimate:
     high: float | None = None
 
 
-# 95 % of a normal error.
-_TWO_SIDED = 1.959964
-
-
 def uptake_from_pulses(
     resting_bpm: float, maximum_bpm: float, maximum_is_measured: bool, coefficients: Coefficients
 ) -> Estimate:
@@ -86,8 +83,8 @@ def uptake_from_pulses(
         source,
         f"{said}, and the range is the 95 % interval of these; in 634 men around 50 the factor was about 12, so that "
         "of well-trained men is a quarter too high for them (Kuopio study, World J Mens Health 2021)",
-        value - _TWO_SIDED * error,
-        value + _TWO_SIDED * error,
+        value - NORMAL_95 * error,
+        value + NORMAL_95 * error,
     )
 
 

@@ -114,7 +114,7 @@ def next_morning_association(loads: DailyLoad, mornings: Sequence[Morning]) -> A
     pairs = []
     for day, load in loads.by_day.items():
         after = by_date.get(day + timedelta(days=1))
-        average = ranges.week_average(_around(by_date, day, back=WEEK_DAYS), "ln_rmssd", day)
+        average = ranges.week_and_range(_around(by_date, day, back=WEEK_DAYS), "ln_rmssd", day)[0]
         if after is not None and after.ln_rmssd is not None and average is not None:
             pairs.append((load, after.ln_rmssd - average.mean))
     return association(f"{loads.name} and lnRMSSD of the next morning against the week before", pairs)
@@ -150,7 +150,7 @@ def association(what: str, pairs: Iterable[tuple[float, float]]) -> Association 
     rho = float(np.corrcoef(one, other)[0, 1])
     rho = max(-1.0, min(1.0, rho))
     middle = math.atanh(max(-0.999999, min(0.999999, rho)))
-    half = 1.959964 * math.sqrt((1 + rho**2 / 2) / (n - 3))
+    half = ranges.NORMAL_95 * math.sqrt((1 + rho**2 / 2) / (n - 3))
     return Association(what, n, rho, math.tanh(middle - half), math.tanh(middle + half))
 
 
@@ -190,7 +190,7 @@ def hardest_days(
 
 def _stands(morning: Morning | None, measure: Measure, around: Sequence[Morning], settings: RangeSettings) -> Standing:
     """Where one morning stands in the band that holds 95 of 100 single mornings."""
-    usual = None if morning is None else ranges.usual_range(around, measure, morning.date, settings)
+    usual = None if morning is None else ranges.week_and_range(around, measure, morning.date, settings)[1]
     if morning is None or usual is None:
         return ranges.TOO_FEW
     return ranges.standing(getattr(morning, measure), usual.band_low, usual.band_high)
@@ -203,7 +203,7 @@ def _comparable(mornings: Sequence[Morning]) -> list[Morning]:
         return []
     postures = [each.posture for each in usable]
     most = max(sorted(set(postures)), key=postures.count)
-    return ranges.with_posture(usable, most)
+    return [each for each in usable if each.posture == most]
 
 
 def _week_moved(by_date: dict[date, Morning], day: date) -> float | None:
@@ -216,7 +216,7 @@ def _week_moved(by_date: dict[date, Morning], day: date) -> float | None:
 def _week_before(by_date: dict[date, Morning], day: date) -> float | None:
     """Mean lnRMSSD of the seven days before a day; None for too few mornings."""
     last = day - timedelta(days=1)
-    average = ranges.week_average(_around(by_date, last, WEEK_DAYS), "ln_rmssd", last)
+    average = ranges.week_and_range(_around(by_date, last, WEEK_DAYS), "ln_rmssd", last)[0]
     return None if average is None else average.mean
 
 

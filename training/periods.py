@@ -20,7 +20,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from dawnbeat.journal.ranges import usual_posture, with_posture
+from dawnbeat.journal.ranges import in_usual_posture
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Morning
@@ -314,9 +314,7 @@ class PeriodSummary:
 
 def usual_mornings(journal: Journal, today: date) -> list[Morning]:
     """The mornings of the journal in the posture that most share, to take means of."""
-    mornings = journal.mornings(None, today)
-    posture = usual_posture(mornings, today)
-    return [] if posture is None else list(with_posture(mornings, posture))
+    return in_usual_posture(journal.mornings(None, today), today)
 
 
 def steady_minutes(judged: Sequence[JudgedRun]) -> FloatArray:

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from typing import Literal
 
 from dawnbeat.journal.database import journal_errors, utc_now
-from dawnbeat.journal.ranges import RangeSettings, counts, usual_posture, with_posture
+from dawnbeat.journal.ranges import RangeSettings, counts, in_usual_posture
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Morning, Posture
@@ -63,19 +63,18 @@ def from_mornings(mornings: Iterable[Morning], today: date) -> RestingPulse | No
     Only mornings in the runner's usual posture; None for fewer than three.
     """
     recent = [each for each in mornings if today - timedelta(days=_OLDEST_DAYS) < each.date <= today]
-    posture = usual_posture(recent, today, _WINDOWS)
-    if posture is None:
-        return None
+    alike = in_usual_posture(recent, today, _WINDOWS)
     found = sorted(
         (each.date, each.resting_pulse_bpm)
-        for each in with_posture(recent, posture)
+        for each in alike
         if counts(each, "resting_pulse_bpm") and each.resting_pulse_bpm is not None
     )
     if len(found) < FEWEST:
         return None
     in_week = sum(day > today - timedelta(days=_WEEK_DAYS) for day, _ in found)
     used = found[-max(FEWEST, in_week) :]
-    return RestingPulse(sum(bpm for _, bpm in used) / len(used), "mornings", tuple(day for day, _ in used), posture)
+    mean_bpm = sum(bpm for _, bpm in used) / len(used)
+    return RestingPulse(mean_bpm, "mornings", tuple(day for day, _ in used), alike[0].posture)
 
 
 def from_hand_counts(counts: Sequence[HandCount], today: date) -> RestingPulse | None:

@@ -13,7 +13,7 @@ from hypothesis import given
 from dawnbeat.journal import ranges
 from dawnbeat.journal.listing import HEADINGS, context_from_line, line_of, sparkline, table
 from dawnbeat.journal.store import Journal
-from dawnbeat.journal.today import today_of
+from dawnbeat.journal.today import mornings_for, stand_of
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings, invented_analysis
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Context
@@ -73,9 +73,13 @@ def test_the_invented_runner_is_the_same_each_time_and_has_a_bit_of_everything(t
         assert {each.posture for each in readings} == {"lying", "sitting"}
         assert {each.verdict.usable for each in readings} == {True, False}
         assert all("invented" in each.camera for each in readings)
-        stands = [today_of(one, each.local_date).ln_rmssd.week for each in readings if each.context.ill]
+        stands = [
+            stand_of(mornings_for(one, each.local_date), each.local_date).ln_rmssd.week
+            for each in readings
+            if each.context.ill
+        ]
         assert stands[-1] == ranges.BELOW
-        assert today_of(one, last).ln_rmssd.week != ranges.TOO_FEW
+        assert stand_of(mornings_for(one, last), last).ln_rmssd.week != ranges.TOO_FEW
 
 
 def test_invented_intervals_have_the_figures_that_they_are_given() -> None:

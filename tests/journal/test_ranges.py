@@ -12,7 +12,7 @@ from scipy import stats
 
 from dawnbeat.journal import ranges
 from dawnbeat.journal.ranges import RangeSettings
-from dawnbeat.journal.today import stand_of
+from dawnbeat.journal.today import stand_of, trend
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Morning, Posture
 
@@ -31,20 +31,20 @@ def scattered(backs: range, centre: float = 4.0) -> list[Morning]:
 
 
 def test_the_week_has_seven_days_with_today_and_needs_three_mornings() -> None:
-    week = ranges.week_average([morning(back, 4.0 + back) for back in (0, 6, 7, 3)], "ln_rmssd", TODAY)
+    week = ranges.week_and_range([morning(back, 4.0 + back) for back in (0, 6, 7, 3)], "ln_rmssd", TODAY)[0]
     assert week is not None
     assert week.dates == tuple(TODAY - timedelta(days=back) for back in (6, 3, 0))
     assert week.mean == pytest.approx(7.0)
-    assert ranges.week_average([morning(0), morning(6), morning(7)], "ln_rmssd", TODAY) is None
+    assert ranges.week_and_range([morning(0), morning(6), morning(7)], "ln_rmssd", TODAY)[0] is None
 
 
 def test_the_usual_range_has_the_four_weeks_before_the_week_and_needs_fourteen_mornings() -> None:
     fourteen = [*scattered(range(7, 20)), morning(34)]
-    usual = ranges.usual_range([*fourteen, morning(6, 9.0), morning(35, 9.0)], "ln_rmssd", TODAY)
+    usual = ranges.week_and_range([*fourteen, morning(6, 9.0), morning(35, 9.0)], "ln_rmssd", TODAY)[1]
     assert usual is not None
     assert usual.n == 14
     assert (usual.dates[0], usual.dates[-1]) == (TODAY - timedelta(days=34), TODAY - timedelta(days=7))
-    assert ranges.usual_range([*fourteen[:-1], morning(35)], "ln_rmssd", TODAY) is None
+    assert ranges.week_and_range([*fourteen[:-1], morning(35)], "ln_rmssd", TODAY)[1] is None
 
 
 @pytest.mark.parametrize(
@@ -61,31 +61,31 @@ def test_the_usual_range_has_the_four_weeks_before_the_week_and_needs_fourteen_m
 )
 def test_mornings_that_are_not_alike_never_enter_the_usual_range(marred: dict[str, object]) -> None:
     thirteen = scattered(range(7, 20))
-    assert ranges.usual_range([*thirteen, morning(25, **marred)], "ln_rmssd", TODAY) is None  # type: ignore[arg-type]
-    assert ranges.usual_range([*thirteen, morning(25)], "ln_rmssd", TODAY) is not None
+    assert ranges.week_and_range([*thirteen, morning(25, **marred)], "ln_rmssd", TODAY)[1] is None  # type: ignore[arg-type]
+    assert ranges.week_and_range([*thirteen, morning(25)], "ln_rmssd", TODAY)[1] is not None
 
 
 def test_a_morning_of_which_only_the_pulse_may_be_used_counts_for_the_pulse_alone() -> None:
     mornings = [*scattered(range(7, 20)), morning(25, 9.0, 50.0, usable=False, pulse_usable=True)]
-    pulse = ranges.usual_range(mornings, "resting_pulse_bpm", TODAY)
+    pulse = ranges.week_and_range(mornings, "resting_pulse_bpm", TODAY)[1]
     assert pulse is not None
     assert pulse.n == 14
-    assert ranges.usual_range(mornings, "ln_rmssd", TODAY) is None
+    assert ranges.week_and_range(mornings, "ln_rmssd", TODAY)[1] is None
 
 
 def test_an_ill_morning_stays_in_its_week() -> None:
-    week = ranges.week_average([morning(0), morning(1, ill=True), morning(2)], "ln_rmssd", TODAY)
+    week = ranges.week_and_range([morning(0), morning(1, ill=True), morning(2)], "ln_rmssd", TODAY)[0]
     assert week is not None
     assert week.n == 3
 
 
 def test_readings_that_are_not_usable_or_have_no_value_never_enter() -> None:
     marred = [morning(0, 9.0, usable=False), morning(1, None), *scattered(range(2, 5))]
-    week = ranges.week_average(marred, "ln_rmssd", TODAY)
+    week = ranges.week_and_range(marred, "ln_rmssd", TODAY)[0]
     assert week is not None
     assert week.n == 3
     history = [*scattered(range(7, 20)), morning(21, 9.0, usable=False)]
-    assert ranges.usual_range(history, "ln_rmssd", TODAY) is None
+    assert ranges.week_and_range(history, "ln_rmssd", TODAY)[1] is None
 
 
 @pytest.mark.parametrize(
@@ -99,7 +99,7 @@ def test_readings_that_are_not_usable_or_have_no_value_never_enter() -> None:
     ],
 )
 def test_the_four_phrases(value: float | None, phrase: str) -> None:
-    usual = ranges.usual_range(scattered(range(7, 41)), "ln_rmssd", TODAY)
+    usual = ranges.week_and_range(scattered(range(7, 41)), "ln_rmssd", TODAY)[1]
     assert usual is not None
     assert ranges.standing(value, usual.low, usual.high) == phrase
     assert ranges.standing(value, None, None) == "too few mornings to say"
@@ -114,35 +114,35 @@ def test_equal_mornings_stand_inside_a_range_of_no_width() -> None:
 @given(st.lists(st.floats(1, 6), min_size=14, max_size=28), st.floats(0.1, 2.0))
 def test_the_range_is_centred_and_as_wide_as_asked(values: list[float], worthwhile_sd: float) -> None:
     settings = RangeSettings(worthwhile_sd=worthwhile_sd)
-    usual = ranges.usual_range(
+    usual = ranges.week_and_range(
         [morning(7 + place, value) for place, value in enumerate(values)], "ln_rmssd", TODAY, settings
-    )
+    )[1]
     assert usual is not None
     assert usual.mean == pytest.approx(float(np.mean(values)))
     assert usual.high - usual.low == pytest.approx(2 * worthwhile_sd * float(np.std(values, ddof=1)), abs=1e-9)
 
 
 def test_the_trend_of_a_straight_line_is_its_slope_without_doubt() -> None:
-    trend = ranges.trend([morning(back, 4.0 - 0.01 * back) for back in range(28)], "ln_rmssd", TODAY)
-    assert trend is not None
-    assert trend.per_week == pytest.approx(0.07)
-    assert (trend.low, trend.high) == (pytest.approx(0.07), pytest.approx(0.07))
-    assert trend.clear
-    assert trend.n == 28
-    assert ranges.trend([morning(back) for back in range(13)], "ln_rmssd", TODAY) is None
+    found = trend([morning(back, 4.0 - 0.01 * back) for back in range(28)], "ln_rmssd", TODAY)
+    assert found is not None
+    assert found.per_week == pytest.approx(0.07)
+    assert (found.low, found.high) == (pytest.approx(0.07), pytest.approx(0.07))
+    assert found.clear
+    assert found.n == 28
+    assert trend([morning(back) for back in range(13)], "ln_rmssd", TODAY) is None
 
 
 def test_scatter_without_slope_gives_no_clear_trend() -> None:
-    trend = ranges.trend(scattered(range(28)), "ln_rmssd", TODAY)
-    assert trend is not None
-    assert not trend.clear
+    found = trend(scattered(range(28)), "ln_rmssd", TODAY)
+    assert found is not None
+    assert not found.clear
 
 
 def test_window_lengths_and_counts_are_settings() -> None:
     settings = RangeSettings(week_days=5, week_minimum=2, history_days=20, history_minimum=4)
     mornings = scattered(range(30))
-    week = ranges.week_average(mornings, "ln_rmssd", TODAY, settings)
-    usual = ranges.usual_range(mornings, "ln_rmssd", TODAY, settings)
+    week = ranges.week_and_range(mornings, "ln_rmssd", TODAY, settings)[0]
+    usual = ranges.week_and_range(mornings, "ln_rmssd", TODAY, settings)[1]
     assert week is not None
     assert usual is not None
     assert (week.n, usual.n) == (5, 20)

@@ -22,6 +22,7 @@ from scipy import stats
 from dawnbeat.journal import ranges
 from dawnbeat.journal.csv_files import EXPORTED, export_intervals, export_mornings
 from dawnbeat.journal.store import Journal
+from dawnbeat.journal.today import trend
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings, invented_analysis
 from dawnbeat.shared.morning import Circumstances, Context, Morning
 
@@ -58,8 +59,8 @@ def test_week_and_range_of_a_worked_example_by_hand() -> None:
     ]
     mornings = before + week
 
-    average = ranges.week_average(mornings, "ln_rmssd", TODAY)
-    usual = ranges.usual_range(mornings, "ln_rmssd", TODAY)
+    average = ranges.week_and_range(mornings, "ln_rmssd", TODAY)[0]
+    usual = ranges.week_and_range(mornings, "ln_rmssd", TODAY)[1]
     assert average is not None
     assert usual is not None
     assert (average.n, usual.n) == (4, 14)
@@ -87,7 +88,7 @@ def irregular_mornings(days: int = 400) -> list[Morning]:
     ]
 
 
-@pytest.mark.parametrize("measure", ranges.MEASURES)
+@pytest.mark.parametrize("measure", ["ln_rmssd", "resting_pulse_bpm"])
 def test_rolling_week_and_range_agree_with_pandas(measure: ranges.Measure) -> None:
     mornings = irregular_mornings()
     days = pd.date_range(mornings[0].date, TODAY)
@@ -118,13 +119,13 @@ def test_the_slope_of_the_trend_agrees_with_scipys_regression_and_its_interval_i
     weeks = [each.date.toordinal() / 7 for each in used]
     expected = stats.linregress(weeks, [each.ln_rmssd for each in used])
     half = stats.t.ppf(0.975, len(used) - 2) * expected.stderr
-    trend = ranges.trend(mornings, "ln_rmssd", TODAY)
-    assert trend is not None
-    assert trend.n == len(used)
-    assert trend.per_week == pytest.approx(expected.slope, abs=1e-9)
-    assert trend.per_week - trend.low == pytest.approx(trend.high - trend.per_week)
+    found = trend(mornings, "ln_rmssd", TODAY)
+    assert found is not None
+    assert found.n == len(used)
+    assert found.per_week == pytest.approx(expected.slope, abs=1e-9)
+    assert found.per_week - found.low == pytest.approx(found.high - found.per_week)
     # Mornings that follow one another are alike: the interval of independent ones is too narrow.
-    assert 1.0 < (trend.high - trend.per_week) / half < 2.0
+    assert 1.0 < (found.high - found.per_week) / half < 2.0
 
 
 NOTES = ("=1+1", "two\nlines", 'a "quoted", word', "Müller's träge Beine", "-", "'", "\ttab", None)

@@ -255,7 +255,7 @@ def _of_a_day(folder: Path | None, day: date, as_json: bool) -> None:
 
 def _check_known(journal: Journal, today: date, method: Method) -> None:
     """Raise DawnbeatError where the journal lacks what a method needs, with how much of it there is."""
-    from dawnbeat.journal.ranges import usual_posture, with_posture
+    from dawnbeat.journal.ranges import in_usual_posture
     from dawnbeat.training import zone_store
     from dawnbeat.training.resting import FEWEST
 
@@ -266,9 +266,9 @@ def _check_known(journal: Journal, today: date, method: Method) -> None:
     todo, options = [], []
     if "resting" in missing:
         mornings = journal.mornings(today - timedelta(days=_RESTING_DAYS), today)
-        posture = usual_posture(mornings, today)
-        usable = [] if posture is None else [each for each in with_posture(mornings, posture) if each.usable]
-        lying = "in one posture" if posture is None else posture
+        alike = in_usual_posture(mornings, today)
+        usable = [each for each in alike if each.usable]
+        lying = alike[0].posture if alike else "in one posture"
         todo.append(f"a resting pulse needs {FEWEST} usable mornings {lying} within 42 days, there are {len(usable)}")
         options.append("--resting 50")
     if "maximum" in missing:
