@@ -19,10 +19,10 @@ from operator import attrgetter
 from typing import Any, Literal
 
 from dawnbeat.journal.folder import is_safe_path
-from dawnbeat.shared.checked_fields import plain_text
+from dawnbeat.shared.checked_fields import one_of, plain_text
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.files import guard, unguard
-from dawnbeat.shared.morning import ORIGINS, POSTURES, Context, StoredReading, origin_from, posture_from
+from dawnbeat.shared.morning import ORIGINS, POSTURES, Context, StoredReading, posture_from
 from dawnbeat.shared.reading import Finding, Metrics, findings_as_data, findings_from_data
 from dawnbeat.shared.wording import with_fixed_offset
 
@@ -186,7 +186,7 @@ def _moment(cell: str) -> datetime:
 # NUL can't be typed into a note, but an older journal may hold one.
 _TEXT = Kind("TEXT", guard, _text, from_stored=lambda stored: stored.replace("\0", ""))
 _POSTURE = Kind("TEXT", guard, lambda cell: posture_from(cell.strip().lower()), check=_one_of(POSTURES))
-_ORIGIN = Kind("TEXT", guard, lambda cell: origin_from(cell.strip().lower()), check=_one_of(ORIGINS))
+_ORIGIN = Kind("TEXT", guard, lambda cell: one_of("origin", cell.strip().lower(), ORIGINS), check=_one_of(ORIGINS))
 _DAY = Kind("TEXT", date.isoformat, _day, date.isoformat, date.fromisoformat)
 _MOMENT = Kind("TEXT", datetime.isoformat, _moment, datetime.isoformat, datetime.fromisoformat)
 _NUMBER = Kind("REAL", lambda value: repr(float(value)), _number, float)

@@ -9,11 +9,13 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 from dataclasses import field
-from typing import Any
+from typing import Any, TypeVar
 
 from dawnbeat.shared.errors import DawnbeatError
 
 TEXT_LIMIT = 20_000
+
+Name = TypeVar("Name", bound=str)
 
 
 def number(
@@ -71,6 +73,15 @@ def checked_value(about: dataclasses.Field[Any], value: Any, called: str = "") -
     elif "limit" in facts:
         return plain_text(name, value, facts["limit"])
     return value
+
+
+def one_of(what: str, text: str, choices: Sequence[Name]) -> Name:
+    """The one of `choices` that a text names; raises DawnbeatError for any other word. what: such as "posture"."""
+    for each in choices:
+        if text == each:
+            return each
+    *most, last = choices
+    raise DawnbeatError(f"{what} {text!r} is unknown: say {', '.join(most)} or {last}")
 
 
 def plain_text(name: str, value: Any, limit: int = TEXT_LIMIT) -> str:

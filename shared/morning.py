@@ -7,8 +7,8 @@ from dataclasses import dataclass, field, fields
 from datetime import date, datetime
 from typing import Any, Literal, get_args
 
-from dawnbeat.shared.checked_fields import check_fields, flag, number, text
-from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.checked_fields import check_fields, flag, number, one_of, text
+from dawnbeat.shared.errors import one_line
 from dawnbeat.shared.reading import Metrics, Verdict
 from dawnbeat.shared.wording import with_fixed_offset
 
@@ -30,18 +30,7 @@ SHORTEST_COMPARABLE_S = 60.0
 
 def posture_from(text: str) -> Posture:
     """The posture by its name; raises DawnbeatError for any other word."""
-    for posture in POSTURES:
-        if text == posture:
-            return posture
-    raise DawnbeatError(f"posture {text!r} is unknown: say {', '.join(POSTURES[:-1])} or {POSTURES[-1]}")
-
-
-def origin_from(text: str) -> Origin:
-    """The origin by its name; raises DawnbeatError for any other word."""
-    for origin in ORIGINS:
-        if text == origin:
-            return origin
-    raise DawnbeatError(f"origin {text!r} is unknown: say {', '.join(ORIGINS[:-1])} or {ORIGINS[-1]}")
+    return one_of("posture", text, POSTURES)
 
 
 def _rating(what: str) -> Any:
@@ -113,7 +102,7 @@ class Circumstances:
         # A camera may give any name; no reading is lost over it.
         object.__setattr__(self, "camera", one_line(self.camera)[:NAME_LIMIT])
         posture_from(self.posture)
-        origin_from(self.origin)
+        one_of("origin", self.origin, ORIGINS)
 
 
 @dataclass(frozen=True)

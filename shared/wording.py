@@ -87,14 +87,6 @@ def way(distance_m: float | None, units: Units = "km", decimals: int = 2) -> str
     return UNKNOWN if distance_m is None else f"{distance_m / M_PER_UNIT[units]:.{decimals}f}"
 
 
-def units_from(text: str) -> Units:
-    """Kilometres or miles by name; raises DawnbeatError for any other word."""
-    for each in UNITS:
-        if text == each:
-            return each
-    raise DawnbeatError(f"units {text!r} are unknown: say {' or '.join(UNITS)}")
-
-
 def metres_from(text: str, units: Units = "km") -> float:
     """Metres of a distance such as 10, 21,1 km or 13.1 mi; a bare number is in `units`."""
     number_part, known = text.strip().lower(), {"km": "km", "mi": "miles", "miles": "miles"}

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Literal, get_args
 
+from dawnbeat.shared.checked_fields import one_of
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import short_day
 from dawnbeat.training.zones import MAXIMUM_HIGH, MAXIMUM_LOW
@@ -107,8 +108,7 @@ class AgeMaximum:
 
 def maximum_by_age(age: float, formula: Formula = "tanaka") -> AgeMaximum:
     """The maximum by a formula; raises DawnbeatError for an unknown one or an age outside 5 to 110."""
-    if formula not in AGE_FORMULAS:
-        raise DawnbeatError(f"formula {formula!r} is unknown: say {', '.join(FORMULAS)}")
+    one_of("formula", formula, FORMULAS)
     if not _AGE_LOW <= age <= _AGE_HIGH:
         raise DawnbeatError(f"an age of {age:g} years can't be right: give one from {_AGE_LOW} to {_AGE_HIGH}")
     chosen = AGE_FORMULAS[formula]
@@ -137,8 +137,7 @@ class Maximum:
     id: int | None = None
 
     def __post_init__(self) -> None:
-        if self.kind not in KINDS:
-            raise DawnbeatError(f"kind {self.kind!r} is unknown: say {', '.join(KINDS)}")
+        one_of("kind", self.kind, KINDS)
         if not 0 <= self.added_bpm <= MOST_ADDED_BPM:
             raise DawnbeatError(f"{self.added_bpm} beats added: add at most {MOST_ADDED_BPM}, or measure again")
         if self.kind == "formula" and self.added_bpm:
@@ -313,11 +312,3 @@ PROTOCOLS: dict[ProtocolKey, Protocol] = {
         "The mean pulse of the last 20 minutes is the threshold pulse, the pace of all 30 its pace.",
     ),
 }
-
-
-def protocol_of(key: str) -> Protocol:
-    """The protocol by its key; raises DawnbeatError for any other word."""
-    for each in PROTOCOL_KEYS:
-        if key == each:
-            return PROTOCOLS[each]
-    raise DawnbeatError(f"protocol {key!r} is unknown: say {', '.join(PROTOCOL_KEYS)}")

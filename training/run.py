@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 import zlib
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -14,6 +15,7 @@ from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
 
 PULSE_LOW, PULSE_HIGH = 25.0, 240.0
+BINS = int(PULSE_HIGH) + 1
 RATING_LOW, RATING_HIGH = 0.0, 10.0
 NOTE_LIMIT = 20_000
 LONGEST_RUN_S = 7 * 86_400
@@ -260,22 +262,6 @@ def sport_from(text: str | None) -> Sport:
     return "other"
 
 
-def check_sport(text: str) -> Sport:
-    """The sport by its own name; raises DawnbeatError for any other word."""
-    for each in SPORTS:
-        if text == each:
-            return each
-    raise DawnbeatError(f"sport {text!r} is unknown: say {', '.join(SPORTS[:-1])}")
-
-
-def check_talk(text: str) -> Talk:
-    """How talking went, by its words; raises DawnbeatError for any others."""
-    for each in TALKS:
-        if text == each:
-            return each
-    raise DawnbeatError(f"talk {text!r} is unknown: say {', '.join(repr(each) for each in TALKS)}")
-
-
 def blob_of(samples: Samples) -> bytes:
     """The samples packed for the database.
 
@@ -335,3 +321,44 @@ def _packed(values: FloatArray, none: int) -> FloatArray:
     tenths = np.floor(10 * np.nan_to_num(values, nan=0.0) + 0.5).clip(0, none - 1)
     packed: FloatArray = np.where(np.isfinite(values), tenths, none)
     return packed
+
+
+def packed_pulses(ms_at_bpm: IntArray) -> bytes:
+    """The lowest pulse (uint16), then uint32 milliseconds for it and each beat above, up to the highest."""
+    used = np.flatnonzero(ms_at_bpm)
+    if used.size == 0:
+        return struct.pack("<H", 0)
+    return struct.pack("<H", used[0]) + ms_at_bpm[used[0] : used[-1] + 1].astype("<u4").tobytes()
+
+
+def unpacked_pulses(blob: bytes) -> IntArray:
+    """(241,) the milliseconds of `packed_pulses`."""
+    low = int.from_bytes(blob[:2], "little")
+    values = np.frombuffer(blob, "<u4", -1, 2)
+    ms_at_bpm = np.zeros(BINS, dtype=np.int64)
+    ms_at_bpm[low : low + values.size] = values
+    return ms_at_bpm
+
+
+def packed_minutes(minutes: FloatArray) -> bytes:
+    """Pulse in tenths and speed in mm/s (uint16, 0 for none), climb in decimetres (int16, the lowest for none)."""
+    pulse, speed = (np.nan_to_num(minutes[:, n] * scale).round() for n, scale in ((0, 10), (1, 1000)))
+    climb = np.where(np.isfinite(minutes[:, 2]), (minutes[:, 2] * 10).round().clip(-32_767, 32_767), -32_768)
+    columns = (pulse.clip(0, 65_535).astype("<u2"), speed.clip(0, 65_535).astype("<u2"), climb.astype("<i2"))
+    return b"".join(column.tobytes() for column in columns)
+
+
+def unpacked_minutes(blob: bytes | None) -> FloatArray:
+    """(m, 3) the minutes of `packed_minutes`; none for None."""
+    n = len(blob or b"") // 6
+    if blob is None or n == 0:
+        return np.empty((0, 3))
+    pulse, speed = (np.frombuffer(blob, "<u2", n, 2 * n * place).astype(np.float64) for place in (0, 1))
+    climb = np.frombuffer(blob, "<i2", n, 4 * n).astype(np.float64)
+    return np.column_stack(
+        (
+            np.where(pulse == 0, np.nan, pulse / 10),
+            np.where(pulse == 0, np.nan, speed / 1000),
+            np.where(climb == -32_768, np.nan, climb / 10),
+        )
+    )

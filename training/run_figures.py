@@ -19,9 +19,8 @@ from typing import Literal, get_args
 import numpy as np
 from scipy import ndimage
 
-from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
-from dawnbeat.training.run import MARK_KINDS, PULSE_HIGH, Mark, MarkKind, RunFigures, Samples, check_felt_effort
+from dawnbeat.training.run import BINS, MARK_KINDS, Mark, MarkKind, RunFigures, Samples, check_felt_effort
 from dawnbeat.training.zones import Anchors, Zones
 
 # A sample holds until the next one; devices that save room write every few seconds, some every twelve.
@@ -176,7 +175,6 @@ def _stretches(kind: MarkKind, mask: BoolArray, time_s: FloatArray) -> list[Mark
     ]
 
 
-BINS = int(PULSE_HIGH) + 1
 PEAK_HOLD_S = 5.0
 MINUTE_S = 60.0
 # Cardiovascular drift is counted from the tenth minute on (Coyle & González-Alonso 2001, Exerc Sport Sci Rev
@@ -348,14 +346,6 @@ COEFFICIENTS: tuple[Coefficients, ...] = get_args(Coefficients)
 _A_AND_B: dict[Coefficients, tuple[float, float]] = {"men": (0.64, 1.92), "women": (0.86, 1.67)}
 # With less of a run measured, its mean pulse does not speak for the rest.
 LEAST_MEASURED = 0.75
-
-
-def coefficients_from(text: str) -> Coefficients:
-    """The coefficients by name; raises DawnbeatError for any other word."""
-    for each in COEFFICIENTS:
-        if text == each:
-            return each
-    raise DawnbeatError(f"coefficients {text!r} are unknown: say {' or '.join(COEFFICIENTS)}")
 
 
 def trimp_of(figures: RunFigures, anchors: Anchors, coefficients: Coefficients) -> float | None:

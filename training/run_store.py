@@ -4,18 +4,14 @@ from __future__ import annotations
 
 import json
 import sqlite3
-import struct
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-import numpy as np
-
 from dawnbeat.journal.database import journal_errors, utc_now
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.trace import FloatArray, IntArray
 from dawnbeat.shared.wording import with_fixed_offset
 from dawnbeat.training.run import (
     CAN_BE_OVERRULED,
@@ -32,9 +28,13 @@ from dawnbeat.training.run import (
     Talk,
     check_felt_effort,
     check_note,
+    packed_minutes,
+    packed_pulses,
     samples_of,
+    unpacked_minutes,
+    unpacked_pulses,
 )
-from dawnbeat.training.run_figures import BINS, figures_by_hand, figures_of
+from dawnbeat.training.run_figures import figures_by_hand, figures_of
 from dawnbeat.training.run_rows import CLOCKS_APART, LONGEST_WAY_M
 
 SAME_START_S = 10
@@ -42,9 +42,13 @@ SAME_START_S = 10
 OVERLAP_S = 60
 RICHER_BY_S = 60.0
 BY_HAND = "by hand"
-_COLUMNS = (
-    "id, began, elapsed_s, duration_s, measured_s, missing_json, distance_m, mean_bpm, peak_bpm, drift_pct, ms_at_bpm, "
-    "minutes, felt_effort, note, race, source, format, sport, counts, notes_json, talk"
+# Figures that are stored as they are.
+_BARE_FIGURES = ("elapsed_s", "duration_s", "measured_s", "distance_m", "mean_bpm", "peak_bpm", "drift_pct")
+_COLUMNS = ", ".join(
+    (
+        *("id", "began", *_BARE_FIGURES, "missing_json", "ms_at_bpm", "minutes"),
+        *("felt_effort", "note", "race", "source", "format", "sport", "counts", "notes_json", "talk"),
+    )
 )
 
 
@@ -81,10 +85,7 @@ def keep(journal: Journal, run: PreparedRun, replace_poorer: bool = False) -> Ke
                 return Kept(run_id, new=False, in_bin=bool(in_bin), richer=richer)
             values = {**_moment_values(run.began), **_figure_values(run.figures), **_file_values(run)}
             del values["sport"], values["counts"]
-            connection.execute(
-                f"UPDATE runs SET {', '.join(f'{name} = ?' for name in values)} WHERE id = ?",
-                (*values.values(), run_id),
-            )
+            _update(connection, run_id, values)
             connection.execute("DELETE FROM run_samples WHERE run_id = ?", (run_id,))
             connection.execute("DELETE FROM run_marks WHERE run_id = ?", (run_id,))
             _insert_samples(connection, run_id, run)
@@ -185,14 +186,11 @@ def overrule(journal: Journal, run_id: int, mark_number: int, overruled: bool = 
         )
     present[mark_number - 1] = replace(mark, overruled=overruled)
     figures = figures_of(samples(journal, run_id), present)
-    values = _figure_values(figures)
     with journal.transaction("overrule the mark") as connection:
         connection.execute(
             "UPDATE run_marks SET overruled = ? WHERE run_id = ? AND position = ?", (overruled, run_id, mark_number)
         )
-        connection.execute(
-            f"UPDATE runs SET {', '.join(f'{name} = ?' for name in values)} WHERE id = ?", (*values.values(), run_id)
-        )
+        _update(connection, run_id, _figure_values(figures))
     return run(journal, run_id)
 
 
@@ -216,19 +214,13 @@ def edit(
 def set_items(journal: Journal, run_id: int, **items: Any) -> Run:
     """Set items that the runner adds, by their names in Run, None included; raises DawnbeatError for what can't be."""
     changed = replace(run(journal, run_id), **items)
-    values = (
-        check_felt_effort(changed.felt_effort),
-        check_note(changed.note),
-        changed.race,
-        changed.sport,
-        changed.counts,
-        changed.talk,
-        run_id,
-    )
+    values = {
+        "felt_effort": check_felt_effort(changed.felt_effort),
+        "note": check_note(changed.note),
+        **{name: getattr(changed, name) for name in ("race", "sport", "counts", "talk")},
+    }
     with journal.transaction("change the run") as connection:
-        connection.execute(
-            "UPDATE runs SET felt_effort = ?, note = ?, race = ?, sport = ?, counts = ?, talk = ? WHERE id = ?", values
-        )
+        _update(connection, run_id, values)
     return run(journal, run_id)
 
 
@@ -312,6 +304,11 @@ def _insert(connection: sqlite3.Connection, began: datetime, figures: RunFigures
     return inserted.lastrowid
 
 
+def _update(connection: sqlite3.Connection, run_id: int, values: dict[str, Any]) -> None:
+    changes = ", ".join(f"{name} = ?" for name in values)
+    connection.execute(f"UPDATE runs SET {changes} WHERE id = ?", (*values.values(), run_id))
+
+
 def _insert_samples(connection: sqlite3.Connection, run_id: int, run: PreparedRun) -> None:
     connection.execute("INSERT INTO run_samples VALUES (?, ?)", (run_id, run.blob))
     connection.executemany(
@@ -338,56 +335,11 @@ def _file_values(run: PreparedRun) -> dict[str, Any]:
 
 def _figure_values(figures: RunFigures) -> dict[str, Any]:
     return {
-        "elapsed_s": figures.elapsed_s,
-        "duration_s": figures.duration_s,
-        "measured_s": figures.measured_s,
+        **{name: getattr(figures, name) for name in _BARE_FIGURES},
         "missing_json": json.dumps(figures.missing_s),
-        "distance_m": figures.distance_m,
-        "mean_bpm": figures.mean_bpm,
-        "peak_bpm": figures.peak_bpm,
-        "drift_pct": figures.drift_pct,
-        "ms_at_bpm": _packed(figures.ms_at_bpm),
-        "minutes": _packed_minutes(figures.minutes),
+        "ms_at_bpm": packed_pulses(figures.ms_at_bpm),
+        "minutes": packed_minutes(figures.minutes),
     }
-
-
-def _packed(ms_at_bpm: IntArray) -> bytes:
-    """The lowest pulse (uint16), then uint32 milliseconds for it and each beat above, up to the highest."""
-    used = np.flatnonzero(ms_at_bpm)
-    if used.size == 0:
-        return struct.pack("<H", 0)
-    return struct.pack("<H", used[0]) + ms_at_bpm[used[0] : used[-1] + 1].astype("<u4").tobytes()
-
-
-def _unpacked(blob: bytes) -> IntArray:
-    low = int.from_bytes(blob[:2], "little")
-    values = np.frombuffer(blob, "<u4", -1, 2)
-    ms_at_bpm = np.zeros(BINS, dtype=np.int64)
-    ms_at_bpm[low : low + values.size] = values
-    return ms_at_bpm
-
-
-def _packed_minutes(minutes: FloatArray) -> bytes:
-    """Pulse in tenths and speed in mm/s (uint16, 0 for none), climb in decimetres (int16, the lowest for none)."""
-    pulse, speed = (np.nan_to_num(minutes[:, n] * scale).round() for n, scale in ((0, 10), (1, 1000)))
-    climb = np.where(np.isfinite(minutes[:, 2]), (minutes[:, 2] * 10).round().clip(-32_767, 32_767), -32_768)
-    columns = (pulse.clip(0, 65_535).astype("<u2"), speed.clip(0, 65_535).astype("<u2"), climb.astype("<i2"))
-    return b"".join(column.tobytes() for column in columns)
-
-
-def _unpacked_minutes(blob: bytes | None) -> FloatArray:
-    n = len(blob or b"") // 6
-    if blob is None or n == 0:
-        return np.empty((0, 3))
-    pulse, speed = (np.frombuffer(blob, "<u2", n, 2 * n * place).astype(np.float64) for place in (0, 1))
-    climb = np.frombuffer(blob, "<i2", n, 4 * n).astype(np.float64)
-    return np.column_stack(
-        (
-            np.where(pulse == 0, np.nan, pulse / 10),
-            np.where(pulse == 0, np.nan, speed / 1000),
-            np.where(climb == -32_768, np.nan, climb / 10),
-        )
-    )
 
 
 def _select(journal: Journal, where: str, values: list[Any]) -> list[Run]:
@@ -399,32 +351,21 @@ def _select(journal: Journal, where: str, values: list[Any]) -> list[Run]:
 
 
 def _run_from(row: tuple[Any, ...]) -> Run:
+    told = dict(zip(_COLUMNS.split(", "), row, strict=True))
     figures = RunFigures(
-        row[2],
-        row[3],
-        row[4],
-        json.loads(row[5]),
-        row[6],
-        row[7],
-        row[8],
-        row[9],
-        _unpacked(row[10]),
-        _unpacked_minutes(row[11]),
+        missing_s=json.loads(told["missing_json"]),
+        ms_at_bpm=unpacked_pulses(told["ms_at_bpm"]),
+        minutes=unpacked_minutes(told["minutes"]),
+        **{name: told[name] for name in _BARE_FIGURES},
     )
-    felt_effort, note, race, source, format_name, sport, counts, notes, talk = row[12:]
     return Run(
-        row[0],
-        datetime.fromisoformat(row[1]),
-        figures,
-        felt_effort,
-        note,
-        bool(race),
-        source,
-        format_name,
-        sport,
-        bool(counts),
-        tuple(RunNote(code, value) for code, value in json.loads(notes)),
-        talk,
+        id=told["id"],
+        began=datetime.fromisoformat(told["began"]),
+        figures=figures,
+        race=bool(told["race"]),
+        counts=bool(told["counts"]),
+        notes=tuple(RunNote(code, value) for code, value in json.loads(told["notes_json"])),
+        **{name: told[name] for name in ("felt_effort", "note", "source", "format", "sport", "talk")},
     )
 
 

@@ -24,6 +24,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
+from dawnbeat.shared.checked_fields import one_of
 from dawnbeat.shared.errors import DawnbeatError
 
 Method = Literal["heart-rate reserve", "share of maximum", "threshold pulse"]
@@ -72,8 +73,7 @@ class Scheme:
     easy_top: int = 2
 
     def __post_init__(self) -> None:
-        if self.method not in METHODS:
-            raise DawnbeatError(f"method {self.method!r} is unknown: say {', '.join(METHODS)}")
+        one_of("method", self.method, METHODS)
         bounds, high = self.boundaries_pct, _HIGHEST_PCT[self.method]
         if not 1 <= len(bounds) < MOST_ZONES:
             raise DawnbeatError(f"{len(bounds)} boundaries: give 1 to {MOST_ZONES - 1}, such as 60,70,80,90")

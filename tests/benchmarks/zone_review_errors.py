@@ -24,8 +24,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from dawnbeat.training.maximum import Maximum
 from dawnbeat.training.periods import fixed_of, judge_runs
-from dawnbeat.training.run import Run, RunFigures
-from dawnbeat.training.run_figures import BINS
+from dawnbeat.training.run import BINS, Run, RunFigures
 from dawnbeat.training.zone_review import review
 from dawnbeat.training.zone_store import Standing, ZoneSet
 from dawnbeat.training.zones import Anchors, default_scheme, zones

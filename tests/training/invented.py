@@ -8,8 +8,7 @@ from datetime import UTC, date, datetime
 import numpy as np
 
 from dawnbeat.shared.morning import Morning
-from dawnbeat.training.run import Run, RunFigures, Samples
-from dawnbeat.training.run_figures import BINS
+from dawnbeat.training.run import BINS, Run, RunFigures, Samples
 from dawnbeat.training.zone_store import ZoneSet
 from dawnbeat.training.zones import Anchors, Zones, default_scheme, zones
 

@@ -10,11 +10,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from dawnbeat.shared.checked_fields import one_of
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import mornings_after
 from dawnbeat.training.periods import Fixed, fixed_of, judge_runs, pace_at, periods_of, pulse_at, week_load, weeks_of
 from dawnbeat.training.run import Run
-from dawnbeat.training.run_figures import coefficients_from, trimp_of
+from dawnbeat.training.run_figures import COEFFICIENTS, trimp_of
 from tests.training.invented import morning, plain_zones, run, zone_set
 
 MONDAY = date(2025, 3, 3)
@@ -88,7 +89,7 @@ def test_a_run_measured_in_part_has_a_training_impulse_from_three_quarters_on() 
     assert trimp_of(replace(figures, measured_s=0.74 * 3600), anchors, "men") is None
     assert trimp_of(replace(figures, measured_s=0.76 * 3600), anchors, "men") is not None
     with pytest.raises(DawnbeatError, match="say men or women"):
-        coefficients_from("others")
+        one_of("coefficients", "others", COEFFICIENTS)
 
 
 @given(st.lists(st.floats(0, 2000), min_size=7, max_size=7))

@@ -95,7 +95,7 @@ def test_zones_can_be_cut_and_named_ones_own_way(capsys: pytest.CaptureFixture[s
         (["--resting", "50", "--maximum", "nan"], "can't be right"),
         (["--maximum", "190", "--boundaries", "a,b"], "give per cents"),
         (["--maximum", "190", "--method", "colour"], "say reserve, maximum, threshold"),
-        (["--resting", "50", "--age", "40", "--formula", "mine"], "say tanaka, nes, gellish, fox"),
+        (["--resting", "50", "--age", "40", "--formula", "mine"], "say tanaka, nes, gellish or fox"),
         (["--resting", "50", "--maximum", "190", "--keep"], "leave the numbers out"),
         (["--resting", "fast"], "Invalid value for '--resting'"),
         ([], "does not hold a resting pulse and a maximum yet"),

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from dawnbeat.shared.checked_fields import one_of
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import clock, day_from, pace_of, seconds_from, short_day
 from dawnbeat.training.maximum import ADDED_BEATS, MAXIMAL_TEST, SELDOM_REACHED
@@ -153,7 +154,7 @@ def take_command(
 
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
-    from dawnbeat.training.maximum import MaximumProposal, maximum_on, protocol_of
+    from dawnbeat.training.maximum import PROTOCOL_KEYS, PROTOCOLS, MaximumProposal, maximum_on
 
     with open_journal(journal) as opened:
         run = run_store.run(opened, run_id)
@@ -161,7 +162,7 @@ def take_command(
             raise DawnbeatError(f"run {run_id} has no pulse that was held for five seconds: choose another")
         entry = replace(MaximumProposal(run, run.figures.peak_bpm, None).entry(), added_bpm=added)
         if protocol is not None:
-            tested = protocol_of(protocol).kind
+            tested = PROTOCOLS[one_of("protocol", protocol, PROTOCOL_KEYS)].kind
             if tested is None:
                 raise DawnbeatError("a threshold test gives no maximum: use `dawnbeat runs threshold`")
             entry = replace(entry, kind=tested)

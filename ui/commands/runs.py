@@ -14,9 +14,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from dawnbeat.shared.checked_fields import one_of
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import (
     M_PER_UNIT,
+    UNITS,
     Units,
     clock,
     day_from,
@@ -30,7 +32,6 @@ from dawnbeat.shared.wording import (
     seconds_from,
     short_day,
     span,
-    units_from,
 )
 from dawnbeat.training.run_figures import DRIFT_IN_WORDS
 from dawnbeat.ui.commands import runs_findings
@@ -74,11 +75,11 @@ def import_command(
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
     from dawnbeat.training.import_runs import import_runs
-    from dawnbeat.training.run import check_sport
+    from dawnbeat.training.run import SPORTS
     from dawnbeat.training.zone_store import chosen_units
 
     moment = None if began is None else moment_from(began)
-    said = None if sport is None else check_sport(sport)
+    said = None if sport is None else one_of("sport", sport, SPORTS)
     screen = Console(stderr=True)
     bar = Progress(console=screen, transient=True, disable=not screen.is_terminal)
     with open_journal(journal, new=True) as opened, _stop_between_files() as stop, bar:
@@ -277,13 +278,13 @@ def settings_command(
     """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
-    from dawnbeat.training.run_figures import coefficients_from
+    from dawnbeat.training.run_figures import COEFFICIENTS
 
     with open_journal(journal) as opened:
         if units is not None:
-            zone_store.set_setting(opened, "units", units_from(units))
+            zone_store.set_setting(opened, "units", one_of("units", units, UNITS))
         if coefficients is not None:
-            zone_store.set_setting(opened, "coefficients", coefficients_from(coefficients))
+            zone_store.set_setting(opened, "coefficients", one_of("coefficients", coefficients, COEFFICIENTS))
         whose = zone_store.chosen_coefficients(opened) or "not chosen yet (women or men)"
         typer.echo(f"units: {zone_store.chosen_units(opened)}; coefficients: {whose}")
 
@@ -357,12 +358,12 @@ def edit_command(
     """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
-    from dawnbeat.training.run import check_sport, check_talk
+    from dawnbeat.training.run import SPORTS, TALKS
 
     if all(each is None for each in (felt, note, race, sport, counts, talk)):
         raise DawnbeatError("nothing to change: give --felt, --note, --race, --sport, --counts or --talk")
-    what = None if sport is None else check_sport(sport)
-    talked = None if talk is None else check_talk(talk)
+    what = None if sport is None else one_of("sport", sport, SPORTS)
+    talked = None if talk is None else one_of("talk", talk, TALKS)
     with open_journal(journal) as opened:
         run_store.edit(opened, run_id, felt, note, race, sport=what, counts=counts, talk=talked)
     typer.echo(f"run {run_id} changed")

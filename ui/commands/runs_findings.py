@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from dawnbeat.shared.checked_fields import one_of
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import (
     PACE_UNIT,
@@ -168,13 +169,13 @@ def protocol_command(
 
     Step by step, and who must not.
     """
-    from dawnbeat.training.maximum import PROTOCOLS, WHO_MUST_NOT, protocol_of
+    from dawnbeat.training.maximum import PROTOCOL_KEYS, PROTOCOLS, WHO_MUST_NOT
 
     screen = console()
     screen.print(WHO_MUST_NOT, style="bold")
     for line in MAXIMAL_TEST:
         screen.print(line, markup=False)
-    for each in [protocol_of(which)] if which else PROTOCOLS.values():
+    for each in [PROTOCOLS[one_of("protocol", which, PROTOCOL_KEYS)]] if which else PROTOCOLS.values():
         screen.print(f"\n{each.name} (common practice, no source)", style="bold")
         for number_of, step in enumerate(each.steps, start=1):
             screen.print(f"{number_of}. {step}", markup=False)

@@ -8,11 +8,12 @@ from datetime import date
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QPushButton
 
+from dawnbeat.shared.checked_fields import one_of
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import PACE_UNIT, Units, bare_pace, clock, number, percent, short_day, way
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.periods import JudgedRun
-from dawnbeat.training.run import Run, check_talk
+from dawnbeat.training.run import TALKS, Run
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.formats import count_of, long_day
@@ -289,7 +290,7 @@ _TYPED: dict[str, Callable[[str], object]] = {
     "felt_effort": rating_from,
     "race": lambda text: text == "yes",
     "counts": lambda text: text == "yes",
-    "talk": lambda text: check_talk(text) if text else None,
+    "talk": lambda text: one_of("talk", text, TALKS) if text else None,
     "note": str,
 }
 
