@@ -390,7 +390,7 @@ def test_protocols_say_who_must_not_before_any_step(capsys: pytest.CaptureFixtur
         assert text.index("Not for you without a doctor's yes") < text.index("1. Rested")
         assert "Stop at once" in text
         assert "common practice, no source" in text
-    assert "say hills, mile, threshold" in refused(capsys, "protocol", "bike")
+    assert "say hills, mile or threshold" in refused(capsys, "protocol", "bike")
 
 
 def test_a_maximum_is_taken_from_the_run_of_a_protocol(invented: Path, capsys: pytest.CaptureFixture[str]) -> None:
