@@ -20,6 +20,7 @@ from dawnbeat.shared.wording import (
     M_PER_UNIT,
     UNITS,
     Units,
+    capital,
     clock,
     day_from,
     decimal_from,
@@ -223,7 +224,7 @@ def show_command(run_id: RunId, as_json: AsJson = False, journal: JournalFolder 
             markup=False,
         )
     for noted in run.notes:
-        console.print(f"{noted.words[0].upper()}{noted.words[1:]}.", markup=False)
+        console.print(f"{capital(noted.words)}.", markup=False)
     if marks:
         console.print(marks_table(marks))
     if run.note:
