@@ -13,10 +13,9 @@ from dawnbeat.journal.ranges import DailyRanges, Measure, RangeSettings, daily_r
 from dawnbeat.journal.rows import morning_of, one_a_day
 from dawnbeat.shared.morning import ORIGINS, POSTURES, RATINGS, StoredReading
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
+from dawnbeat.shared.wording import DAY_S, seconds_of
 
 _METRIC: dict[Measure, str] = {"ln_rmssd": "ln_rmssd", "resting_pulse_bpm": "mean_hr_bpm"}
-DAY_S = 86_400
-_EPOCH = date(1970, 1, 1).toordinal()
 FEWEST = 20  # below so many mornings a pattern is as likely chance; common practice, no source
 FEWEST_OF_A_KIND = 5
 
@@ -48,16 +47,6 @@ class Series:
         if not self.day_s.size:
             return None
         return int(np.abs(self.day_s - at_s).argmin())
-
-
-def seconds_of(day: date) -> float:
-    """Midnight of a day, without any time zone, as seconds since 1970."""
-    return float((day.toordinal() - _EPOCH) * DAY_S)
-
-
-def day_of(at_s: float) -> date:
-    """The day of a moment in seconds since 1970, without any time zone."""
-    return date.fromordinal(int(at_s // DAY_S) + _EPOCH)
 
 
 def series_of(readings: Sequence[StoredReading], measure: Measure, settings: RangeSettings) -> Series:

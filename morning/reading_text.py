@@ -11,11 +11,13 @@ from typing import TYPE_CHECKING
 
 from dawnbeat.morning.flow import LOST, NOBODY, SLEPT, TIME_UP, Phase
 from dawnbeat.shared.reading import Finding, Verdict
+from dawnbeat.shared.wording import capital
 
 if TYPE_CHECKING:
     from dawnbeat.capture.contact import Contact
     from dawnbeat.capture.phone.link import News
     from dawnbeat.morning.taking import Ended, Snapshot
+    from dawnbeat.shared.morning import StoredReading
 
 LAMP = "A lamp beside the lens can get hot: take the finger off before it hurts."
 NOT_MEDICAL = "Dawnbeat is not a medical device."
@@ -39,7 +41,7 @@ _GENTLE = {
 
 def advice(contact: Contact) -> str:
     """The gauge's sentence with a capital letter."""
-    return contact.advice[:1].upper() + contact.advice[1:]
+    return capital(contact.advice)
 
 
 def starts_in(good_for_s: float, good_s: float) -> str:
@@ -70,7 +72,7 @@ def gentle(moment: Snapshot) -> str:
 def phone_line(news: News) -> str:
     """What the computer's screen says of the phone."""
     if news.trouble:
-        return f"{news.trouble[:1].upper()}{news.trouble[1:]}."
+        return f"{capital(news.trouble)}."
     if news.stage == "clip":
         return f"The clip is coming: {100 * news.share:.0f} %."
     if news.hidden:
@@ -88,7 +90,7 @@ def phone_line(news: News) -> str:
 
 def clock_line(doubt: str) -> str:
     """What is said of a source's own clock that can't be trusted; empty where it can."""
-    return f"{doubt[:1].upper()}{doubt[1:]}: look at the beats around it before you trust them." if doubt else ""
+    return f"{capital(doubt)}: look at the beats around it before you trust them." if doubt else ""
 
 
 _PHONE_STAGES = {
@@ -148,6 +150,16 @@ def finding_text(finding: Finding) -> str:
     except KeyError:
         values = ", ".join(f"{name} {value:g}" for name, value in finding.values.items())
         return finding.code.replace("_", " ") + (f" ({values})" if values else "")
+
+
+def interval_words(reading: StoredReading, name: str, unit: str, decimals: int = 0) -> str:
+    """A figure of a reading with its 95 % interval and unit, such as "48 ms (42 to 55)"."""
+    value = getattr(reading.metrics, name)
+    if value is None:
+        return "unknown"
+    bounds = reading.intervals95.get(name)
+    around = "" if bounds is None else f" ({bounds[0]:.{decimals}f} to {bounds[1]:.{decimals}f})"
+    return f"{value:.{decimals}f} {unit}{around}"
 
 
 def clock(time_s: float) -> str:

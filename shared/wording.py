@@ -1,4 +1,4 @@
-"""Days, moments, durations, distances and shares in words, and the same read back.
+"""Days, moments, durations, distances, counts and shares in words, and the same read back.
 
 Sentences say days by their names; tables, files and what is typed have ISO dates.
 """
@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterator
 from datetime import date, datetime, timezone
 from typing import Literal, get_args
 
@@ -17,6 +18,10 @@ MONTHS = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),
 )
+_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+DAY_S = 86_400
+_EPOCH = date(1970, 1, 1).toordinal()
+Tick = tuple[float, str]
 
 
 def short_day(day: date) -> str:
@@ -28,6 +33,65 @@ def span(first: date, last: date) -> str:
     """A first and a last day, the year once where it is the same: "29 October to 18 November 2026"."""
     begin = short_day(first) if first.year != last.year else f"{first.day} {MONTHS[first.month - 1]}"
     return f"{begin} to {short_day(last)}"
+
+
+def long_day(day: date) -> str:
+    """A day with its weekday, such as "Sunday 1 June 2025"."""
+    return f"{_WEEKDAYS[day.weekday()]} {short_day(day)}"
+
+
+def seconds_of(day: date) -> float:
+    """Midnight of a day, without any time zone, as seconds since 1970: its place on an axis of days."""
+    return float((day.toordinal() - _EPOCH) * DAY_S)
+
+
+def day_of(at_s: float) -> date:
+    """The day at a place on an axis of days."""
+    return date.fromordinal(int(at_s // DAY_S) + _EPOCH)
+
+
+def ticks(low_s: float, high_s: float, most: int) -> list[Tick]:
+    """At most about `most` marks on an axis of days, with their words: single days, weeks, months or years."""
+    days = max((high_s - low_s) / DAY_S, 1.0)
+    first, last = day_of(low_s), day_of(high_s)
+    for step in (1, 2, 7, 14):
+        if days / step <= most:
+            return [(seconds_of(day), f"{day.day} {_month(day)}") for day in _days(first, last, step)]
+    for months in (1, 2, 3, 6, 12, 24, 60, 120):
+        if days / (30.4 * months) <= most:
+            break
+    return [(seconds_of(day), str(day.year) if day.month == 1 else _month(day)) for day in _firsts(first, last, months)]
+
+
+def _days(first: date, last: date, step: int) -> Iterator[date]:
+    # Counted from a Monday, so that marks stay where they are while the view moves.
+    ordinal = first.toordinal() + (1 - first.toordinal()) % step
+    while ordinal <= last.toordinal():
+        yield date.fromordinal(ordinal)
+        ordinal += step
+
+
+def _firsts(first: date, last: date, months: int) -> Iterator[date]:
+    count = 12 * first.year + first.month - 1
+    count += -count % months
+    while (day := date(count // 12, count % 12 + 1, 1)) <= last:
+        if day >= first:
+            yield day
+        count += months
+
+
+def _month(day: date) -> str:
+    return MONTHS[day.month - 1][:3]
+
+
+def capital(words: str) -> str:
+    """The same with its first letter large, as a sentence begins."""
+    return words[:1].upper() + words[1:]
+
+
+def count_of(count: int, one: str) -> str:
+    """A count with its noun, such as "1 run" or "3 runs"."""
+    return f"{count} {one}{'' if count == 1 else 's'}"
 
 
 UNKNOWN = "–"
@@ -106,11 +170,6 @@ def decimal_from(text: str, what: str) -> float:
     if not math.isfinite(value):
         raise DawnbeatError(f"{what} is {one_line(text)[:40]!r}, not a number: write it as 8.2 or 8,2")
     return value
-
-
-def capital(words: str) -> str:
-    """The same with its first letter large, as a sentence begins."""
-    return words[:1].upper() + words[1:]
 
 
 def percent(share: float | None) -> str:

@@ -48,8 +48,9 @@ def plot_agreement(comparison: Comparison, names: tuple[str, str], out: Path) ->
     out: as for plot_reading, and the same is raised.
     """
     _be_ready()
-    from dawnbeat.ui.window.parts.plots import Ink, Plot, Still
+    from dawnbeat.ui.window.parts.plots import Ink, Plot
     from dawnbeat.ui.window.parts.saving import Figure, Part
+    from dawnbeat.ui.window.parts.theme import Still
 
     mean_ms = (comparison.interval_a_ms + comparison.interval_b_ms) / 2.0
     plot = Plot(Still(), "Differences", ("Mean of the two intervals", "ms"), (f"{names[0]} less {names[1]}", "ms"))
@@ -85,7 +86,8 @@ _kept: list[object] = []  # Python would take the application away while it draw
 
 
 def _row(analysis: Analysis, from_s: float, length_s: float, limit: float) -> Plot:
-    from dawnbeat.ui.window.parts.plots import Ink, Plot, Still
+    from dawnbeat.ui.window.parts.plots import Ink, Plot
+    from dawnbeat.ui.window.parts.theme import Still
 
     wave, beats_s, intervals = analysis.wave, analysis.beats.time_s, analysis.intervals
     plot = Plot(Still(), "Pulse wave", ("", "s"), ("Wave", "‰"))
@@ -107,8 +109,9 @@ def _row(analysis: Analysis, from_s: float, length_s: float, limit: float) -> Pl
 
 
 def _intervals(analysis: Analysis) -> Part:
-    from dawnbeat.ui.window.parts.plots import Ink, Plot, Still
+    from dawnbeat.ui.window.parts.plots import Ink, Plot
     from dawnbeat.ui.window.parts.saving import Part
+    from dawnbeat.ui.window.parts.theme import Still
 
     intervals, kept = analysis.intervals, analysis.intervals.kept
     plot = Plot(Still(), "Intervals", ("Time", "s"), ("Interval", "ms"))
@@ -127,8 +130,9 @@ def _intervals(analysis: Analysis) -> Part:
 
 
 def _pairs(analysis: Analysis) -> Part:
-    from dawnbeat.ui.window.parts.plots import Ink, Plot, Still
+    from dawnbeat.ui.window.parts.plots import Ink, Plot
     from dawnbeat.ui.window.parts.saving import Part
+    from dawnbeat.ui.window.parts.theme import Still
 
     intervals, kept = analysis.intervals, analysis.intervals.kept
     both = kept[1:] & kept[:-1]

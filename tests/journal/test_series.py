@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from dawnbeat.journal.ranges import DEFAULT, Measure, daily_ranges, may_be_used
-from dawnbeat.journal.series import day_of, series_of
+from dawnbeat.journal.series import series_of
 from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
+from dawnbeat.shared.wording import day_of
 
 
 @pytest.fixture

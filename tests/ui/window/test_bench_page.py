@@ -22,12 +22,11 @@ from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.settings import Settings, settings_from_toml
 from dawnbeat.shared.trace import Trace
 from dawnbeat.ui.window.bench.compare import NO_REFERENCE, OPINION, REFERENCE
-from dawnbeat.ui.window.bench.default import DefaultDialog
 from dawnbeat.ui.window.bench.page import BenchPage
+from dawnbeat.ui.window.bench.scoring import DefaultDialog
 from dawnbeat.ui.window.bench.settings import plain_name
 from dawnbeat.ui.window.parts import controls, saving
-from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.work import Background, Newest, Task
+from dawnbeat.ui.window.parts.context import AppContext, Background, Newest, Task
 from dawnbeat.ui.window.shell.main_window import MainWindow
 
 SAMPLES = Path(__file__).parents[3] / "recordings"

@@ -24,7 +24,7 @@ from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import Trace
 from dawnbeat.signal.analysis import analyse
 from dawnbeat.signal.compare import Series, compare
-from dawnbeat.ui.window.bench.default import differences, effect_on, effect_row
+from dawnbeat.ui.window.bench.scoring import differences, effect_on, effect_row
 from dawnbeat.ui.window.bench.settings import plain_name
 
 SAMPLES = Path(__file__).parents[3] / "recordings"

@@ -12,12 +12,12 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QApplication, QComboBox, QLineEdit, QMessageBox
 from pytestqt.qtbot import QtBot
 
-from dawnbeat.journal.series import seconds_of
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.answering import grounds, keep_answer
 from dawnbeat.recordings.invented.mornings import invented_analysis
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Circumstances
+from dawnbeat.shared.wording import seconds_of
 from dawnbeat.ui.window.mornings.page import MorningsPage
 from dawnbeat.ui.window.mornings.table import COLUMNS
 from dawnbeat.ui.window.parts import saving

@@ -90,12 +90,12 @@ def test_a_journal_that_refuses_saves_at_the_second_try(
 def test_the_context_is_saved_with_the_reading_and_undone(qtbot: QtBot, context: AppContext, page: ReadPage) -> None:
     take(page)
     form = page.result.form
-    form._ratings["sleep"].setFocus()
-    qtbot.keyClick(form._ratings["sleep"], Qt.Key.Key_3)
-    form._hours.setFocus()
-    qtbot.keyClicks(form._hours, "7,5")
-    form._run.setFocus()
-    qtbot.keyClicks(form._run, "10 km easy, D")
+    form._boxes["sleep"].setFocus()
+    qtbot.keyClick(form._boxes["sleep"], Qt.Key.Key_3)
+    form._lines["hours_slept"].setFocus()
+    qtbot.keyClicks(form._lines["hours_slept"], "7,5")
+    form._lines["yesterday_run"].setFocus()
+    qtbot.keyClicks(form._lines["yesterday_run"], "10 km easy, D")
     page.result.main.click()
     (saved,) = context.journal.readings()
     assert (saved.context.sleep, saved.context.hours_slept) == (3, 7.5)
@@ -119,7 +119,7 @@ def test_the_answer_comes_first_and_changes_while_the_runner_ticks(context: AppC
     card = page.result.card
     assert card.answer is not None
     assert card.answer.what != "none"
-    page.result.form._ill.setCurrentIndex(2)
+    page.result.form._boxes["ill"].setCurrentIndex(2)
     assert card.headline.text() == "No run today"
     assert "fever" in card.heed.text()
     assert context.journal.readings()[-1].context.ill is None, "nothing is stored before Done"

@@ -8,13 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dawnbeat.ui.window.read import tone
-from dawnbeat.ui.window.read.tone import RATE_HZ, Tone
+from dawnbeat.ui.window.read import reading
+from dawnbeat.ui.window.read.reading import RATE_HZ, Tone
 
 
 @pytest.mark.parametrize("which", ["start", "end"])
-def test_the_tone_is_short_soft_and_does_not_click(which: tone.Which) -> None:
-    with wave.open(io.BytesIO(tone.wav_of(which))) as file:
+def test_the_tone_is_short_soft_and_does_not_click(which: reading.Which) -> None:
+    with wave.open(io.BytesIO(reading.wav_of(which))) as file:
         samples = np.frombuffer(file.readframes(file.getnframes()), dtype="<i2").astype(float)
         assert file.getframerate() == RATE_HZ
     assert 0.3 < samples.size / RATE_HZ < 1.0
@@ -29,19 +29,19 @@ def test_the_start_rises_and_the_end_falls() -> None:
         return float(np.abs(np.fft.rfft(samples)).argmax()) / samples.size
 
     for which, rises in (("start", True), ("end", False)):
-        first, second = np.split(tone.samples_of(which), 2)  # type: ignore[arg-type]
+        first, second = np.split(reading.samples_of(which), 2)  # type: ignore[arg-type]
         assert (pitch(second) > pitch(first)) is rises
 
 
 def test_without_a_player_nothing_happens(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(tone, "player", lambda: None)
+    monkeypatch.setattr(reading, "player", lambda: None)
     quiet = Tone()
     assert not quiet.available
     quiet.play("start")
 
 
 def test_a_player_that_fails_does_not_matter(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(tone, "player", lambda: ("/nowhere/player",))
+    monkeypatch.setattr(reading, "player", lambda: ("/nowhere/player",))
     Tone().play("start")
 
 
@@ -58,10 +58,10 @@ def test_the_file_goes_to_the_player(monkeypatch: pytest.MonkeyPatch) -> None:
         def wait(self, _timeout_s: float) -> int:
             return 0
 
-    monkeypatch.setattr(tone, "player", lambda: ("player", "-q"))
+    monkeypatch.setattr(reading, "player", lambda: ("player", "-q"))
     monkeypatch.setattr(subprocess, "Popen", Played)
     played = Tone()
     played.play("start")
     played.play("end")
     assert [command[:2] for command in commands] == [["player", "-q"]] * 2
-    assert Path(commands[0][2]).read_bytes() == tone.wav_of("start")
+    assert Path(commands[0][2]).read_bytes() == reading.wav_of("start")

@@ -12,16 +12,13 @@ from typing import Any
 from PySide6.QtCore import QSignalBlocker, Qt, QTimer
 from PySide6.QtGui import QDragEnterEvent, QDragLeaveEvent, QDropEvent, QResizeEvent
 from PySide6.QtWidgets import (
-    QComboBox,
     QFileDialog,
     QHBoxLayout,
-    QLabel,
     QMenu,
     QSizePolicy,
     QSplitter,
     QStackedLayout,
     QTabWidget,
-    QToolButton,
     QVBoxLayout,
     QWidget,
 )
@@ -34,19 +31,16 @@ from dawnbeat.morning.sources import FILTER, read_with_reference, recordings_in
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.settings import Settings
-from dawnbeat.ui.window.bench.compare import CompareView
-from dawnbeat.ui.window.bench.default import DefaultDialog
-from dawnbeat.ui.window.bench.scoring import ScoringView
+from dawnbeat.shared.wording import capital
+from dawnbeat.ui.window.bench.compare import CompareView, ShapeView
+from dawnbeat.ui.window.bench.scoring import DefaultDialog, ScoringView
 from dawnbeat.ui.window.bench.settings import SettingsPanel
-from dawnbeat.ui.window.bench.shape import ShapeView
-from dawnbeat.ui.window.bench.traces import TracesView
+from dawnbeat.ui.window.bench.traces import WHERE, TracesView, step_button
 from dawnbeat.ui.window.parts import controls, saving
-from dawnbeat.ui.window.parts.context import AppContext, PageWidget
-from dawnbeat.ui.window.parts.controls import ComboBox, Key
+from dawnbeat.ui.window.parts.context import AppContext, Newest, PageWidget, Task
+from dawnbeat.ui.window.parts.controls import ComboBox, Key, label
 from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
-from dawnbeat.ui.window.parts.work import Newest, Task
 
-WHERE = "Bench"
 _REMEMBERED = 6
 _LIVE_MS = 1000
 _RECENT = 8
@@ -91,10 +85,10 @@ class BenchPage(PageWidget):
         self.scoring = ScoringView(context)
         self.tabs = QTabWidget()
         self.chooser = ComboBox()
-        self.verdict = QLabel()
-        self.told = QLabel()
-        self.figures = QLabel()
-        self.live = QLabel(_NO_LIVE)
+        self.verdict = label("", "Verdict")
+        self.told = label("small", "")
+        self.figures = label("small", "Figures")
+        self.live = label("small", "Last live reading", _NO_LIVE)
         self._live_timer = QTimer(self, interval=_LIVE_MS)
         self._live_timer.timeout.connect(self._show_live)
         self._lay_out()
@@ -109,50 +103,34 @@ class BenchPage(PageWidget):
         self.recent = give("Recent", "Ctrl+K", "Open what was open lately, or one of the journal", self._ask_recent)
         self.export = give("Export…", "Ctrl+E", "Save the beats or the intervals as CSV", self._ask_export)
         self.chooser.setAccessibleName("Recording on the bench")
-        self.chooser.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-        self.chooser.setMinimumContentsLength(3)
-        self.earlier = self._step_button("‹", "PgUp", "Previous recording", -1)
-        self.later = self._step_button("›", "PgDown", "Next recording", +1)
+        self.chooser.narrow(3)
+        self.earlier = step_button("‹", "PgUp", "Previous recording", lambda: self.step_recording(-1))
+        self.later = step_button("›", "PgDown", "Next recording", lambda: self.step_recording(+1))
         chosen = QHBoxLayout()
         chosen.addWidget(self.chooser, 1)
         chosen.addWidget(self.earlier)
         chosen.addWidget(self.later)
-        self.verdict.setAccessibleName("Verdict")
         self.told.setTextFormat(Qt.TextFormat.PlainText)
-        self.told.setProperty("class", "small")
-        self.figures.setProperty("class", "small")
-        self.figures.setAccessibleName("Figures")
-        self.live.setProperty("class", "small")
-        self.live.setAccessibleName("Last live reading")
-        for label in (self.verdict, self.told, self.figures, self.live):
-            label.setWordWrap(True)
-        empty = QLabel(_EMPTY)
-        empty.setWordWrap(True)
+        empty = label("large", "", _EMPTY)
         empty.setAlignment(Qt.AlignmentFlag.AlignCenter)
-        empty.setProperty("class", "large")
         empty.setContentsMargins(40, 0, 40, 0)
         traces = QWidget()
         self._front = QStackedLayout(traces)
         self._front.addWidget(empty)
         self._front.addWidget(self.traces)
-        for view, title in (
-            (traces, "Traces"),
-            (self.shape, "Shape"),
-            (self.compare, "Compare"),
-            (self.scoring, "Score"),
+        for view, title, tip in (
+            (traces, "Traces", ""),
+            (self.shape, "Shape", "Edges of the beats over their median, and the spectrum"),
+            (self.compare, "Compare", "With a reference, another recording, or a second detector"),
+            (self.scoring, "Score", "A whole folder with these settings"),
         ):
-            self.tabs.addTab(view, title)
+            self.tabs.setTabToolTip(self.tabs.addTab(view, title), tip)
         self.tabs.setDocumentMode(True)
         # What plots would like to have is more than a screen.
         self.tabs.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
         self.tabs.setMinimumHeight(self.context.theme.px(400))
-        self.tabs.setTabToolTip(1, "Edges of the beats over their median, and the spectrum")
-        self.tabs.setTabToolTip(2, "With a reference, another recording, or a second detector")
-        self.tabs.setTabToolTip(3, "A whole folder with these settings")
         self.tabs.tabBar().setAccessibleName("Views")
-        controls.register(
-            Key("Ctrl+Tab", "Next view, Ctrl+Shift+Tab the one before", WHERE),
-        )
+        controls.register(Key("Ctrl+Tab", "Next view, Ctrl+Shift+Tab the one before", WHERE))
         left = QWidget()
         column = QVBoxLayout(left)
         column.setContentsMargins(16, 12, 8, 6)
@@ -189,14 +167,6 @@ class BenchPage(PageWidget):
         self.shape.edge.stepped.connect(self.traces.step)
         self.scoring.opened.connect(self._open_scored)
 
-    def _step_button(self, text: str, keys: str, does: str, way: int) -> QToolButton:
-        button = QToolButton()
-        button.setText(text)
-        controls.give(button, Key(keys, does, WHERE))
-        button.setAccessibleName(does)
-        button.clicked.connect(lambda: self.step_recording(way))
-        return button
-
     # Page
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
@@ -226,10 +196,6 @@ class BenchPage(PageWidget):
     def hidden(self) -> None:
         """Scoring goes on; it is off the window's thread."""
         self._live_timer.stop()
-
-    def busy(self) -> str | None:
-        """Scoring can be begun again, so it holds nobody up."""
-        return None
 
     def unsaved(self) -> str | None:
         """Parameters that were tuned and stand nowhere else."""
@@ -357,7 +323,7 @@ class BenchPage(PageWidget):
 
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: N802  Qt's name
         """Take files and folders."""
-        if any(url.isLocalFile() for url in event.mimeData().urls()):
+        if saving.paths_in(event.mimeData()):
             event.acceptProposedAction()
             self.live.setText("Let go to open.")
 
@@ -369,7 +335,7 @@ class BenchPage(PageWidget):
         """Open what was dropped."""
         event.acceptProposedAction()
         self._show_live()
-        self.open([Path(url.toLocalFile()) for url in event.mimeData().urls() if url.isLocalFile()])
+        self.open(saving.paths_in(event.mimeData()))
 
     # Analysing
 
@@ -407,15 +373,15 @@ class BenchPage(PageWidget):
 
     def _describe(self) -> None:
         run = self.run
-        for label in (self.verdict, self.told, self.figures):
-            label.setVisible(run is not None)
+        for words_of in (self.verdict, self.told, self.figures):
+            words_of.setVisible(run is not None)
         self.export.setEnabled(run is not None)
         if run is None:
             self.earlier.setEnabled(False)
             self.later.setEnabled(False)
             return
         verdict, words = run.analysis.verdict, verdict_words(run.analysis)
-        self.verdict.setText(f"<b>{words[:1].upper()}{words[1:]}</b>: {html.escape('; '.join(verdict_lines(verdict)))}")
+        self.verdict.setText(f"<b>{capital(words)}</b>: {html.escape('; '.join(verdict_lines(verdict)))}")
         self.verdict.setAccessibleDescription(f"{words}: {'; '.join(verdict_lines(verdict))}")
         notes = [*run.recording.notes, str(run.recording.about.get("notes") or "")]
         self.told.setText(" · ".join(note for note in notes if note))
@@ -430,9 +396,9 @@ class BenchPage(PageWidget):
         self.context.say(sentence)
         if self._recording is None:
             self.verdict.setText("It can’t be read.")
-            self.verdict.setVisible(True)
             self.told.setText(sentence)
-            self.told.setVisible(True)
+            for words_of in (self.verdict, self.told):
+                words_of.setVisible(True)
             self.figures.clear()
             self._front.setCurrentIndex(0)
 

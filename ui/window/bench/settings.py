@@ -17,7 +17,6 @@ from PySide6.QtWidgets import (
     QFileDialog,
     QGridLayout,
     QHBoxLayout,
-    QLabel,
     QLineEdit,
     QSizePolicy,
     QSlider,
@@ -33,10 +32,7 @@ from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, Slider
 from dawnbeat.ui.window.parts.layouts import Scrolled
 
-WHERE = "Bench"
 _TOML = "Settings (*.toml)"
-
-
 _MOST_DECIMALS = 6
 _STEPS_ACROSS = 60
 
@@ -111,9 +107,7 @@ class ParameterControl(QWidget):
         self.title = plain_name(parameter.name)
         self.default = parameter.default
         self._value: Any = self.default
-        self.mark = QLabel()
-        self.mark.setTextFormat(Qt.TextFormat.PlainText)
-        self.mark.setProperty("class", "small")
+        self.mark = controls.label("small", "", wraps=False)
         self.slider: QSlider | None = None
         self.editor: QDoubleSpinBox | QComboBox
         if "choices" in about:
@@ -124,9 +118,6 @@ class ParameterControl(QWidget):
             self.range = f"{about['low']:g} to {shown_value(about['high'], self.unit)}"
             self.editor = self._number(about["low"], about["high"])
             self.slider = self._slider(about["low"], about["high"])
-        meaning = QLabel(f"{self.meaning}, {self.range}")
-        meaning.setProperty("class", "small")
-        meaning.setWordWrap(True)
         self.editor.setAccessibleName(f"{self.title}: {self.meaning}")
         usually = f"usually {shown_value(self.default, self.unit)}"
         self.editor.setToolTip(f"{self.meaning}, {self.range}; {usually} ({self.name} in a file of settings)")
@@ -135,29 +126,27 @@ class ParameterControl(QWidget):
         self.back.setToolTip(f"Back to {shown_value(self.default, self.unit)}")
         self.back.setAccessibleName(f"Reset {self.title} to {shown_value(self.default, self.unit)}")
         self.back.clicked.connect(lambda: self._give(self.default))
-        title = QLabel(self.title)
+        title = controls.label("", "", self.title)
         title.setBuddy(self.editor)
         title.setToolTip(f"{self.name} in a file of settings")
         grid = QGridLayout(self)
         grid.setContentsMargins(0, 2, 6, 10)
         grid.setHorizontalSpacing(8)
         grid.setVerticalSpacing(1)
-        title.setWordWrap(True)
         named = QHBoxLayout()
         named.addWidget(title, 1)
         named.addWidget(self.mark)
         grid.addLayout(named, 0, 0, 1, 3)
-        grid.addWidget(meaning, 1, 0, 1, 3)
+        grid.addWidget(controls.label("small", "", f"{self.meaning}, {self.range}"), 1, 0, 1, 3)
         grid.addWidget(self.editor, 2, 0)
         if self.slider is not None:
+            self.slider.setMinimumWidth(60)
             grid.addWidget(self.slider, 2, 1)
         grid.addWidget(self.back, 2, 2)
         grid.setColumnStretch(0, 3)
         grid.setColumnStretch(1, 2)
         self.editor.setMinimumWidth(110)
         self.editor.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
-        if self.slider is not None:
-            self.slider.setMinimumWidth(60)
         self.show_value(self.default)
 
     @property
@@ -202,11 +191,8 @@ class ParameterControl(QWidget):
         return box
 
     def _number(self, low: float, high: float) -> QDoubleSpinBox:
-        box = _Number()
+        box = _Number(decimals=_MOST_DECIMALS, minimum=low, maximum=high, singleStep=step_of(low, high))
         box.setLocale(QLocale.c())
-        box.setDecimals(_MOST_DECIMALS)
-        box.setRange(low, high)
-        box.setSingleStep(step_of(low, high))
         box.setSuffix(f" {self.unit}" if self.unit else "")
         box.setKeyboardTracking(False)
         box.valueChanged.connect(self._give)
@@ -249,9 +235,7 @@ class SettingsPanel(QWidget):
         self._making = QTimer(self, interval=0)
         self._making.timeout.connect(self._make_some)
         self.setAccessibleName("Parameters of the detection")
-        self.summary = QLabel()
-        self.summary.setProperty("class", "soft")
-        self.summary.setWordWrap(True)
+        self.summary = controls.label("soft", "")
         self.sought = QLineEdit()
         self.sought.setPlaceholderText("Find a parameter")
         self.sought.setAccessibleName("Find a parameter")
@@ -259,9 +243,8 @@ class SettingsPanel(QWidget):
         self.sought.textChanged.connect(self._sift)
         self.only = QCheckBox("Only what differs")
         self.only.toggled.connect(self._sift)
-        self._nothing = QLabel("No parameter is like that.")
-        self._nothing.setProperty("class", "soft")
-        give = functools.partial(controls.button, where=WHERE)
+        self._nothing = controls.label("soft", "", "No parameter is like that.")
+        give = functools.partial(controls.button, where="Bench")
         self.reset = give("Reset all", "Ctrl+Shift+R", "Back to the default of every parameter", self._reset)
         self.load = give("Load…", "Ctrl+J", "Load settings from a TOML file", self._load)
         self.save = give("Save…", "Ctrl+S", "Keep the settings as TOML, for `replay --settings`", self._save)
@@ -309,9 +292,8 @@ class SettingsPanel(QWidget):
         column.addWidget(self._nothing)
         column.addStretch(1)
         self._nothing.hide()
-        scroll = Scrolled(inside)
-        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self._scroll = scroll
+        self._scroll = Scrolled(inside)
+        self._scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         buttons = QGridLayout()
         buttons.setSpacing(6)
         for column_at, button in enumerate((self.reset, self.load, self.save)):
@@ -321,7 +303,7 @@ class SettingsPanel(QWidget):
         layout.setContentsMargins(0, 0, 0, 0)
         layout.addWidget(self.sought)
         layout.addWidget(self.only)
-        layout.addWidget(scroll, 1)
+        layout.addWidget(self._scroll, 1)
         layout.addWidget(self.summary)
         layout.addLayout(buttons)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 from PySide6.QtCore import Qt, Signal
@@ -34,10 +35,10 @@ _TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1
 _LEGEND = "○ candidate   ● beat that counts   ✕ beat that doesn’t   ▏reference   ▒ left out"
 _LEGEND_BEFORE = "   ┅ and ◌ with the settings that readings use"
 _OPENS_WITH_S = 10.0
-_LENGTHS: tuple[tuple[str, float | None], ...] = (
-    *((f"{length} s", float(length)) for length in (5, 10, 20, 30, 60)),
-    ("all of it", None),
-)
+_LENGTHS: dict[str, float | None] = {
+    **{f"{length} s": float(length) for length in (5, 10, 20, 30, 60)},
+    "all of it": None,
+}
 # How high the wave stands: against what is in view, or the same over the whole recording.
 _IN_VIEW, _THROUGHOUT, _TWICE = "wave fitted", "wave steady", "wave twice"
 _NAMES_PX = 92
@@ -96,21 +97,12 @@ class TracesView(QWidget):
         self._whole_shade = self.whole.band(Ink("soft", 60))
         self._window = self.whole.band(Ink("accent", 60))
         self._cursors = [plot.upright(Ink("accent", 160, 1.0)) for plot in self.plots]
-        self.colour = ComboBox()
-        self.colour.addItems((ALL_COLOURS, *CHANNELS))
-        self.colour.setAccessibleName("Colour of the upper plot")
-        self.colour.setToolTip(_COLOUR_TIP)
+        self.colour = _choice("Colour of the upper plot", _COLOUR_TIP, ALL_COLOURS, *CHANNELS)
         self.colour.currentTextChanged.connect(self._draw_colours)
-        self.length = ComboBox()
-        for words, length in _LENGTHS:
-            self.length.addItem(words, length)
-        self.length.setAccessibleName("How much is shown")
-        self.length.setToolTip("How many seconds the plots show")
-        self.length.activated.connect(lambda _: self.show_length(self.length.currentData()))
-        self.scale = ComboBox()
-        self.scale.addItems((_IN_VIEW, _THROUGHOUT, _TWICE))
-        self.scale.setAccessibleName("How high the wave stands")
-        self.scale.setToolTip("The height of the wave: against what is in view, or the same over the whole recording")
+        self.length = _choice("How much is shown", "How many seconds the plots show", *_LENGTHS)
+        self.length.activated.connect(lambda _: self.show_length(_LENGTHS[self.length.currentText()]))
+        tip = "The height of the wave: against what is in view, or the same over the whole recording"
+        self.scale = _choice("How high the wave stands", tip, _IN_VIEW, _THROUGHOUT, _TWICE)
         self.scale.currentTextChanged.connect(lambda _: self._view())
         self.jump = QLineEdit()
         self.jump.setPlaceholderText("go to 1:10")
@@ -121,8 +113,8 @@ class TracesView(QWidget):
         QShortcut(QKeySequence("Ctrl+Shift+J"), self, self.jump.setFocus)
         controls.register(Key("Ctrl+Shift+J", "Go to a time of the recording", WHERE))
         self.counts = ""
-        self.readout = QLabel(" ")
-        self.readout.setAccessibleName("The chosen beat")
+        self.legend = controls.label("small", "", _LEGEND)
+        self.readout = controls.label("small", "The chosen beat", " ")
         self._lay_out()
         for cursor in self._cursors:
             cursor.hide()
@@ -132,9 +124,6 @@ class TracesView(QWidget):
         plot = Plot(self.context, name, ("", ""), (unit, ""), move_y=False)
         self._names[plot] = controls.label("small", _TIPS[name], name)
         self._names[plot].setToolTip(_TIPS[name])
-        plot.readout.hide()
-        plot.item.getAxis("left").setStyle(hideOverlappingLabels=True)
-        plot.canvas.setAcceptDrops(False)  # what is dropped is for the page
         plot.when_home(self.show_all)
         plot.pressed.connect(self._pressed)
         plot.pointed.connect(self._pointed)
@@ -142,40 +131,24 @@ class TracesView(QWidget):
         return plot
 
     def _lay_out(self) -> None:
-        self.legend = QLabel(_LEGEND)
-        for label in (self.legend, self.readout):
-            label.setWordWrap(True)
-            label.setProperty("class", "small")
         # Two lines' room, so that the plots don't jump as the pointer moves.
         self.readout.setMinimumHeight(round(2.1 * self.readout.fontMetrics().height()))
         self.readout.setAlignment(Qt.AlignmentFlag.AlignTop)
-        self.back = self._step_button("‹", "Shift+J", "Previous interval that was left out")
-        self.next = self._step_button("›", "J", "Next interval that was left out")
-        self.back.clicked.connect(lambda: self.step_left_out(-1))
-        self.next.clicked.connect(lambda: self.step_left_out(+1))
-        top = flow_of(
-            self.colour,
-            self.length,
-            self.scale,
-            self.jump,
-            self.back,
-            self.next,
-        )
+        back = step_button("‹", "Shift+J", "Previous interval that was left out", lambda: self.step_left_out(-1))
+        onward = step_button("›", "J", "Next interval that was left out", lambda: self.step_left_out(+1))
+        top = flow_of(self.colour, self.length, self.scale, self.jump, back, onward)
         stack = QGridLayout()
         stack.setSpacing(2)
         shares, least_px = (4, 7, 3, 3, 7, 2), (52, 84, 44, 44, 96, 30)
         for row, (plot, share, least) in enumerate(zip((*self.plots, self.whole), shares, least_px, strict=True)):
-            plot.setMinimumHeight(self.context.theme.px(least))
-            plot.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Ignored)
-            stack.addWidget(plot, row, 0)
+            stack.addWidget(embedded(plot, 0, least), row, 0)
             stack.addWidget(self._names[plot], row, 1, Qt.AlignmentFlag.AlignTop)
             stack.setRowStretch(row, share)
         stack.setColumnStretch(0, 1)
         for plot in self.plots[1:]:
             plot.follow_x(self.raw)
         for plot in (*self.plots[:-1], self.whole):
-            plot.item.getAxis("bottom").setStyle(showValues=False)
-            plot.item.getAxis("bottom").setHeight(2)
+            plot.hide_x_values()
         self.whole.item.getAxis("left").setStyle(showValues=False)
         self.raw.viewed.connect(self._view)
         self._fit()
@@ -191,13 +164,6 @@ class TracesView(QWidget):
     def _fit(self) -> None:
         for name in self._names.values():
             name.setFixedWidth(self.context.theme.px(_NAMES_PX))
-
-    def _step_button(self, text: str, keys: str, does: str) -> QToolButton:
-        button = QToolButton()
-        button.setText(text)
-        controls.give(button, Key(keys, does, WHERE))
-        button.setAccessibleName(does)
-        return button
 
     # Drawing
 
@@ -252,10 +218,10 @@ class TracesView(QWidget):
             self._whole_line.setData([], [])
             return
         self._whole_line.setData(run.wave_s, run.wave)
-        low, high = _fit(self.whole, run.wave)[0], sum(_fit(self.whole, run.wave))
-        self._whole_shade.set_data(*left_out_band(run, low, high))
-        first, last = run.recording.trace.time_s[[0, -1]].tolist()
-        self.whole.show_x(first, last)
+        foot, height = _fit(self.whole, run.wave)
+        self._whole_shade.set_data(*left_out_band(run, foot, foot + height))
+        if (ends := self._ends()) is not None:
+            self.whole.show_x(*ends)
 
     def _draw_colours(self) -> None:
         if self.run is None:
@@ -284,11 +250,17 @@ class TracesView(QWidget):
 
     def _open_view(self) -> None:
         """A stretch that can be read, from the beginning."""
-        self.length.setCurrentIndex(self.length.findData(_OPENS_WITH_S))
-        if self.run is not None and len(self.run.recording.trace):
-            first = float(self.run.recording.trace.time_s[0])
-            self.raw.show_x(first, first + _OPENS_WITH_S)
+        self.length.setCurrentText(f"{_OPENS_WITH_S:.0f} s")
+        if (ends := self._ends()) is not None:
+            self.raw.show_x(ends[0], ends[0] + _OPENS_WITH_S)
             self.raw.home_button.hide()
+
+    def _ends(self) -> tuple[float, float] | None:
+        """The first and the last moment of the recording; None where it has no frame."""
+        if self.run is None or not len(self.run.recording.trace):
+            return None
+        first, last = self.run.recording.trace.time_s[[0, -1]].tolist()
+        return first, last
 
     def show_length(self, length_s: float | None) -> None:
         """Show so many seconds around the middle of what is in view; None shows all."""
@@ -299,11 +271,9 @@ class TracesView(QWidget):
         self._look_at((low + high) / 2, length_s)
 
     def _look_at(self, middle_s: float, length_s: float) -> None:
-        if self.run is None or not len(self.run.recording.trace):
-            return
-        first, last = self.run.recording.trace.time_s[[0, -1]].tolist()
-        low = max(min(middle_s - length_s / 2, last - length_s), first)
-        self.raw.show_x(low, low + length_s)
+        if (ends := self._ends()) is not None:
+            low = max(min(middle_s - length_s / 2, ends[1] - length_s), ends[0])
+            self.raw.show_x(low, low + length_s)
 
     def _jump(self) -> None:
         minutes, colon, seconds = self.jump.text().strip().rpartition(":")
@@ -318,10 +288,9 @@ class TracesView(QWidget):
 
     def show_all(self) -> None:
         """Show the whole recording."""
-        if self.run is not None and len(self.run.recording.trace):
-            time_s = self.run.recording.trace.time_s
-            margin = 0.01 * max(float(time_s[-1] - time_s[0]), 1.0)
-            self.raw.show_x(float(time_s[0]) - margin, float(time_s[-1]) + margin)
+        if (ends := self._ends()) is not None:
+            margin = 0.01 * max(ends[1] - ends[0], 1.0)
+            self.raw.show_x(ends[0] - margin, ends[1] + margin)
 
     def choose(self, beat: int | None) -> None:
         """Mark one beat in all plots and say what is known of it."""
@@ -420,6 +389,25 @@ class TracesView(QWidget):
         self.viewed.emit(low_s, high_s)
 
 
+def embedded(plot: Plot, least_wide: int, least_high: int) -> Plot:
+    """A plot as views of the bench hold it: as large as its place, words beside it, what is dropped for the page."""
+    plot.canvas.setAcceptDrops(False)
+    plot.readout.hide()
+    plot.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Ignored)
+    plot.setMinimumSize(plot.theme.px(least_wide), plot.theme.px(least_high))
+    return plot
+
+
+def step_button(text: str, keys: str, does: str, pressed: Callable[[], object]) -> QToolButton:
+    """A small button that goes to what comes next or before."""
+    button = QToolButton()
+    button.setText(text)
+    controls.give(button, Key(keys, does, WHERE))
+    button.setAccessibleName(does)
+    button.clicked.connect(lambda: pressed())
+    return button
+
+
 def left_out_band(run: BenchRun, low: float, high: float) -> tuple[FloatArray, FloatArray, FloatArray]:
     """The stretches of what was left out, as a band from `low` to `high`."""
     intervals = run.analysis.intervals
@@ -427,6 +415,14 @@ def left_out_band(run: BenchRun, low: float, high: float) -> tuple[FloatArray, F
     edges = np.column_stack((intervals.start_s, intervals.end_s, np.full(len(intervals), np.nan)))[lost].ravel()
     there = np.isfinite(edges)
     return edges, np.where(there, low, np.nan), np.where(there, high, np.nan)
+
+
+def _choice(name: str, tip: str, *answers: str) -> ComboBox:
+    box = ComboBox()
+    box.addItems(answers)
+    box.setAccessibleName(name)
+    box.setToolTip(tip)
+    return box
 
 
 def _log(value: FloatArray) -> FloatArray:

@@ -12,13 +12,13 @@ from PySide6.QtGui import QFont, QFontMetricsF
 from PySide6.QtWidgets import QLabel, QWidget
 
 from dawnbeat.journal.ranges import Measure, RangeSettings
-from dawnbeat.journal.series import DAY_S, Series, day_of, seconds_of, series_of
-from dawnbeat.morning.reading_text import verdict_lines
+from dawnbeat.journal.series import Series, series_of
+from dawnbeat.morning.reading_text import interval_words, verdict_lines
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.trace import BoolArray
+from dawnbeat.shared.wording import DAY_S, Tick, day_of, long_day, seconds_of
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.formats import Tick, interval_words, long_day
 from dawnbeat.ui.window.parts.layouts import stack
 from dawnbeat.ui.window.parts.plots import Ink, Plot, legend_of, rmssd_ticks
 from dawnbeat.ui.window.parts.saving import Figure, Part

@@ -9,12 +9,12 @@ import numpy as np
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
+from dawnbeat.morning.reading_text import clock
 from dawnbeat.morning.revising import Reviewed, beat_times_s
 from dawnbeat.shared.reading import REASONS, Intervals, Reason
 from dawnbeat.shared.trace import CHANNELS, FloatArray
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.formats import clock
 from dawnbeat.ui.window.parts.layouts import stack
 from dawnbeat.ui.window.parts.plots import Ink, Plot, legend_of
 

@@ -12,20 +12,18 @@ from dawnbeat.journal.folder import is_safe_path
 from dawnbeat.journal.hand_edits import edit_intervals, edits_of, take_back
 from dawnbeat.morning.answer_text import headline, lead
 from dawnbeat.morning.answering import from_json
-from dawnbeat.morning.reading_text import verdict_lines
+from dawnbeat.morning.reading_text import clock, interval_words, verdict_lines
 from dawnbeat.morning.revising import Reviewed, beside, figures_with, review, settings_of
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.reading import REASONS, Intervals, Reason
 from dawnbeat.shared.settings import Settings
-from dawnbeat.shared.wording import short_day
+from dawnbeat.shared.wording import count_of, long_day, short_day
 from dawnbeat.ui.window.mornings.day_plots import DayPlots, about_beat
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.context import AppContext, Task, Work
 from dawnbeat.ui.window.parts.controls import ComboBox, to_copy
-from dawnbeat.ui.window.parts.formats import clock, count_of, interval_words, long_day
 from dawnbeat.ui.window.parts.layouts import flow_of, headed, scrolled, stack
-from dawnbeat.ui.window.parts.work import Task, Work
 
 _WHERE = "Mornings, one day"
 _BY_HAND: tuple[Reason, ...] = tuple(reason for reason in REASONS if reason != "gap")

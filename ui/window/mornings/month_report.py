@@ -13,17 +13,17 @@ from PySide6.QtGui import QColor, QFont, QFontMetricsF, QPageLayout, QPageSize, 
 
 from dawnbeat.journal.ranges import Measure, RangeSettings
 from dawnbeat.journal.rows import one_a_day
-from dawnbeat.journal.series import DAY_S, Series, seconds_of, series_of
+from dawnbeat.journal.series import Series, series_of
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.answer_text import SEEK_HELP, headline, lead
 from dawnbeat.morning.answering import grounds
+from dawnbeat.morning.reading_text import interval_words
 from dawnbeat.shared.installed import software_version
 from dawnbeat.shared.morning import RATINGS, Context, StoredReading
 from dawnbeat.shared.trace import BoolArray
-from dawnbeat.shared.wording import MONTHS, short_day
+from dawnbeat.shared.wording import DAY_S, MONTHS, count_of, seconds_of, short_day
 from dawnbeat.ui.palette import LIGHT
 from dawnbeat.ui.window.mornings.chart import ticks_of
-from dawnbeat.ui.window.parts.formats import count_of, interval_words
 
 _DPI = 300
 _INK, _SOFT, _LINE, _BAND, _ACCENT = LIGHT.ink, LIGHT.soft, LIGHT.line, LIGHT.wash, LIGHT.accent

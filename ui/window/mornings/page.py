@@ -27,13 +27,12 @@ from dawnbeat.journal.today import Stand
 from dawnbeat.morning.answer_text import FIRST_WORDS, rests_on
 from dawnbeat.morning.answering import grounds, keep_answer
 from dawnbeat.shared.morning import StoredReading
-from dawnbeat.shared.wording import short_day
+from dawnbeat.shared.wording import count_of, short_day
 from dawnbeat.ui.window.mornings.chart import MorningsChart
 from dawnbeat.ui.window.mornings.table import MorningsTable
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext, JournalPage, PageWidget
 from dawnbeat.ui.window.parts.controls import Key, label
-from dawnbeat.ui.window.parts.formats import count_of
 from dawnbeat.ui.window.parts.layouts import Flow, scrolled, stack
 from dawnbeat.ui.window.parts.standing import AnswerCard, RangeStrip
 

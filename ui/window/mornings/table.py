@@ -12,11 +12,10 @@ from PySide6.QtGui import QFont
 from PySide6.QtWidgets import QPushButton
 
 from dawnbeat.journal.listing import item_from
-from dawnbeat.morning.reading_text import verdict_lines
+from dawnbeat.morning.reading_text import interval_words, verdict_lines
 from dawnbeat.shared.morning import POSTURES, RATING_HIGH, RATING_LOW, RATINGS, Context, StoredReading, posture_from
-from dawnbeat.shared.wording import short_day
+from dawnbeat.shared.wording import count_of, long_day, short_day
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.formats import count_of, interval_words, long_day
 from dawnbeat.ui.window.parts.journal_table import RowsTable, back_undoably, bin_undoably
 from dawnbeat.ui.window.parts.tables import Column, RowsModel, all_rows
 

@@ -69,9 +69,13 @@ def give(button: QAbstractButton, key: Key, tip: str = "") -> None:
     register(key)
 
 
-def button(words: str, keys: str, tip: str, does: Callable[[], object] | None, where: str) -> QPushButton:
-    """A button with its key; without keys it has a tooltip only. does: what a press does."""
+def button(
+    words: str, keys: str, tip: str, does: Callable[[], object] | None, where: str, main: bool = False
+) -> QPushButton:
+    """A button with its key; without keys it has a tooltip only. does: what a press does. main: the one to press."""
     made = QPushButton(words)
+    if main:
+        made.setProperty("class", "main")
     if keys:
         give(made, Key(keys, tip, where))
     else:
@@ -151,10 +155,10 @@ def on_key(widget: QWidget, keys: str, does: Callable[[], object]) -> None:
     shortcut.activated.connect(does)
 
 
-def label(style: str, name: str, text: str = "") -> QLabel:
-    """Words. style: "title", "large", "soft", "small" or "" for running text; all but titles wrap."""
+def label(style: str, name: str, text: str = "", wraps: bool | None = None) -> QLabel:
+    """Words. style: "title", "large", "soft", "small" or "" for running text. wraps: unless told, all but titles."""
     made = QLabel(text)
-    made.setWordWrap(style != "title")
+    made.setWordWrap(style != "title" if wraps is None else wraps)
     made.setProperty("class", style)
     made.setAccessibleName(name)
     return made
@@ -162,11 +166,25 @@ def label(style: str, name: str, text: str = "") -> QLabel:
 
 def to_copy(style: str, name: str) -> QLabel:
     """Words that can be selected and copied, and that wrap whatever their style."""
-    made = label(style, name)
-    made.setWordWrap(True)
+    made = label(style, name, wraps=True)
     made.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
     made.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)
     return made
+
+
+def say_in(made: QLabel, text: str) -> None:
+    """Change a label's text where it differs, so that nothing is laid out anew for nothing."""
+    if made.text() != text:
+        made.setText(text)
+
+
+def restyle(style: str, *widgets: QWidget) -> None:
+    """Give widgets another class of the style sheet, and have it looked at anew."""
+    for each in widgets:
+        if each.property("class") != style:
+            each.setProperty("class", style)
+            each.style().unpolish(each)
+            each.style().polish(each)
 
 
 def labelled(words: str, control: QWidget) -> QWidget:
@@ -211,6 +229,11 @@ class ComboBox(_Calm, QComboBox):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+
+    def narrow(self, letters: int) -> None:
+        """No wider than its place, and at least so many letters, however long the answers are."""
+        self.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        self.setMinimumContentsLength(letters)
 
 
 class SpinBox(_Calm, QSpinBox):

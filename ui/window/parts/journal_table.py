@@ -10,10 +10,10 @@ from PySide6.QtCore import QItemSelectionModel, QModelIndex, Qt, Signal
 from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QHBoxLayout, QLineEdit, QMessageBox, QPushButton, QVBoxLayout, QWidget
 
+from dawnbeat.shared.wording import count_of
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, Key, label, on_key
-from dawnbeat.ui.window.parts.formats import count_of
 from dawnbeat.ui.window.parts.layouts import flow_of
 from dawnbeat.ui.window.parts.tables import Row, RowsModel, RowsView, all_rows
 

@@ -11,7 +11,6 @@ from datetime import date
 from PySide6.QtCore import QDate, QEvent, QObject, QPoint, QRect, QSize, Qt
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
-    QComboBox,
     QDateEdit,
     QDialog,
     QDialogButtonBox,
@@ -30,7 +29,7 @@ from PySide6.QtWidgets import (
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import DateEdit
+from dawnbeat.ui.window.parts.controls import ComboBox, DateEdit
 
 _Piece = QWidget | QLayout
 PAGE_MARGINS = (20, 14, 20, 8)
@@ -305,10 +304,8 @@ class FormDialog(QDialog):
         """A control with its label, its name for screen readers, and its tooltip."""
         label = QLabel(words)
         label.setBuddy(control)
-        if isinstance(control, QComboBox):
-            # Long answers must not make the form wider than the dialog.
-            control.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-            control.setMinimumContentsLength(14)
+        if isinstance(control, ComboBox):
+            control.narrow(14)  # long answers must not make the form wider than the dialog
         control.setAccessibleName(words)
         control.setToolTip(tip)
         self.rows.addRow(label, control)

@@ -23,14 +23,15 @@ from PySide6.QtGui import (
     QResizeEvent,
     QWheelEvent,
 )
-from PySide6.QtWidgets import QApplication, QGraphicsPathItem, QLabel, QMenu, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QApplication, QGraphicsPathItem, QMenu, QToolButton, QVBoxLayout, QWidget
 
 from dawnbeat.shared.trace import FloatArray
+from dawnbeat.shared.wording import Tick, ticks
 from dawnbeat.ui.palette import LIGHT
-from dawnbeat.ui.window.parts import controls, formats, saving
+from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.controls import Key
-from dawnbeat.ui.window.parts.saving import Figure, Part
-from dawnbeat.ui.window.parts.theme import Theme
+from dawnbeat.ui.window.parts.saving import Figure, Part, Says
+from dawnbeat.ui.window.parts.theme import Theme, Themed
 
 pg.setConfigOptions(antialias=True, useOpenGL=False)
 
@@ -62,35 +63,8 @@ class Ink:
     dash: bool = False
 
 
-class Look(Protocol):
-    """What a plot is dressed by: the window's context, or a Still where there is no window."""
-
-    @property
-    def theme(self) -> Theme:
-        """Inks and text size."""
-        ...
-
-    @property
-    def theme_changed(self) -> Any:
-        """The signal that `theme` is another."""
-        ...
-
-    def say(self, sentence: str) -> None:
-        """Tell what happened."""
-        ...
-
-
-class Still(QObject):
-    """The look of pictures that are made without a window: ink on paper."""
-
-    theme_changed = Signal(object)
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.theme = Theme(LIGHT)
-
-    def say(self, sentence: str) -> None:
-        """Nobody is there to read it."""
+class Look(Themed, Says, Protocol):
+    """What a plot is dressed by and speaks to: the window's context, or a Still where there is no window."""
 
 
 class Plot(QWidget):
@@ -139,9 +113,7 @@ class Plot(QWidget):
             self.item.getAxis(side).enableAutoSIPrefix(False)
         # A value at the very edge would be cut in half.
         self.item.getAxis("left").setStyle(hideOverlappingLabels=True)
-        self.readout = QLabel(" ")
-        self.readout.setProperty("class", "soft")
-        self.readout.setAccessibleName(f"{name}: value")
+        self.readout = controls.label("soft", f"{name}: value", " ", wraps=False)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(0)
@@ -194,10 +166,7 @@ class Plot(QWidget):
 
     def strokes(self, ink: Ink) -> Any:
         """Separate strokes, two points each, as error bars are. Not clipped: give what is in view."""
-        curve = pg.PlotCurveItem(connect="pairs", antialias=False)
-        self.item.addItem(curve, ignoreBounds=True)
-        self._styled(lambda: curve.setPen(self.pen(ink)))
-        return curve
+        return self._penned(pg.PlotCurveItem(connect="pairs", antialias=False), ink)
 
     def dots(self, ink: Ink, symbol: str = "o", size: float = 7.0, filled: bool = True, name: str = "") -> Any:
         """Points of one shape; set them with `setData(x, y)`."""
@@ -222,18 +191,12 @@ class Plot(QWidget):
 
     def upright(self, ink: Ink, at: float = 0.0, movable: bool = False) -> Any:
         """A line from top to bottom at x."""
-        mark = pg.InfiniteLine(pos=at, angle=90, movable=movable)
-        self.item.addItem(mark, ignoreBounds=True)
-        self._styled(lambda: mark.setPen(self.pen(ink)))
-        return mark
+        return self._penned(pg.InfiniteLine(pos=at, angle=90, movable=movable), ink)
 
     def level(self, ink: Ink, at: float = 0.0) -> Any:
         """A line from side to side at y."""
-        mark = pg.InfiniteLine(pos=at, angle=0)
-        self._marks.append(mark)
-        self.item.addItem(mark, ignoreBounds=True)
-        self._styled(lambda: mark.setPen(self.pen(ink)))
-        return mark
+        self._marks.append(self._penned(pg.InfiniteLine(pos=at, angle=0), ink))
+        return self._marks[-1]
 
     def words(self, ink: Ink, text: str = "", anchor: tuple[float, float] = (0.5, 0.5)) -> Any:
         """Words inside the plot; place them with `setPos(x, y)`."""
@@ -256,6 +219,12 @@ class Plot(QWidget):
         if ink.dash:
             pen.setDashPattern([4.0, 3.0])
         return pen
+
+    def _penned(self, drawn: Any, ink: Ink) -> Any:
+        """Add what is drawn with a pen and does not stretch the view."""
+        self.item.addItem(drawn, ignoreBounds=True)
+        self._styled(lambda: drawn.setPen(self.pen(ink)))
+        return drawn
 
     def _styled(self, dress: Callable[[], None]) -> None:
         self._restyle.append(dress)
@@ -364,7 +333,7 @@ class Plot(QWidget):
         if self._dates:
             low, high = self.visible_x()
             room = max(int(self.box.width() / self.theme.px(74)), 2)
-            self.item.getAxis("bottom").setTicks([formats.ticks(low, high, room)])
+            self.item.getAxis("bottom").setTicks([ticks(low, high, room)])
         self.viewed.emit()
 
     def _moved(self, at: QPointF) -> None:
@@ -405,18 +374,15 @@ class Plot(QWidget):
         return False
 
     def _key(self, event: QKeyEvent) -> bool:
-        key, shift = event.key(), bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
-        sideways = {Qt.Key.Key_Left: -1, Qt.Key.Key_Right: 1}
-        up = {Qt.Key.Key_Down: -1, Qt.Key.Key_Up: 1}
-        if key in sideways and shift:
-            self.stepped.emit(sideways[Qt.Key(key)])
-        elif key in sideways:
-            low, high = self.visible_x()
-            self.box.translateBy(x=sideways[Qt.Key(key)] * (high - low) / 8)
-            self._strayed()
-        elif key in up and self._move_y:
-            low, high = self.box.viewRange()[1]
-            self.box.translateBy(y=up[Qt.Key(key)] * (high - low) / 8)
+        key = event.key()
+        sideways = (key == Qt.Key.Key_Right) - (key == Qt.Key.Key_Left)
+        up = (key == Qt.Key.Key_Up) - (key == Qt.Key.Key_Down)
+        if sideways and event.modifiers() & Qt.KeyboardModifier.ShiftModifier:
+            self.stepped.emit(sideways)
+        elif sideways or (up and self._move_y):
+            wide, tall = (high - low for low, high in self.box.viewRange())
+            # An axis that is not moved goes on fitting itself, so it gets None and not 0.
+            self.box.translateBy(x=sideways * wide / 8 if sideways else None, y=up * tall / 8 if up else None)
             self._strayed()
         elif key in (Qt.Key.Key_Plus, Qt.Key.Key_Equal):
             self.zoom(0.8)
@@ -496,7 +462,7 @@ def legend_of(*parts: str) -> str:
     return "    ".join(part.replace(" ", "\u00a0") for part in parts)
 
 
-def rmssd_ticks(low: float, high: float) -> list[formats.Tick]:
+def rmssd_ticks(low: float, high: float) -> list[Tick]:
     """Marks in ms on an axis of lnRMSSD, strictly between two values of it."""
     marks = (5, 7, 10, 15, 20, 30, 40, 50, 60, 80, 100, 150, 200, 300)
     return [(math.log(ms), str(ms)) for ms in marks if low < math.log(ms) < high]
@@ -507,8 +473,7 @@ class Band(QGraphicsPathItem):
 
     def __init__(self) -> None:
         super().__init__()
-        pen = QPen(Qt.PenStyle.NoPen)
-        self.setPen(pen)
+        self.setPen(QPen(Qt.PenStyle.NoPen))
 
     def set_data(self, x: FloatArray, low: FloatArray, high: FloatArray) -> None:
         """x, low, high: (n,); NaN in low or high breaks the band."""

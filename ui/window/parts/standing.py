@@ -7,31 +7,28 @@ from collections.abc import Sequence
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from dawnbeat.journal.today import Stand
 from dawnbeat.morning.answer import Answer
 from dawnbeat.morning.answer_text import SEEK_HELP, asks, cautions, headline, lead, why
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import Key
+from dawnbeat.ui.window.parts.theme import Painted
 
 
-class RangeStrip(QWidget):
+class RangeStrip(Painted):
     """One measure of one day: its usual range, with the week's mark below it and this morning's above.
 
     Nothing is told by colour: the marks differ by shape, place and words.
     """
 
     def __init__(self, context: AppContext, name: str, unit: str) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context, f"{name} in the usual range")
         self.name, self.unit = name, unit
         self._stand: Stand | None = None
         self._bounds: tuple[float, float] | None = None
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
-        self.setAccessibleName(f"{name} in the usual range")
-        context.theme_changed.connect(self._retheme)
 
     def set_stand(self, stand: Stand | None, bounds: tuple[float, float] | None = None) -> None:
         """Show where this measure stands; None shows nothing.
@@ -64,8 +61,7 @@ class RangeStrip(QWidget):
         return QSize(round(10 * QFontMetricsF(self.font()).height()), self.sizeHint().height())
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802, D102
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter = self.painter()
         theme, metrics = self.context.theme, QFontMetricsF(self.font())
         line, width = metrics.height(), float(self.width())
         stand = self._stand
@@ -144,10 +140,6 @@ class RangeStrip(QWidget):
             return f"{math.exp(value):.0f}"
         return f"{value:.0f}"
 
-    def _retheme(self, _theme: object) -> None:
-        self.updateGeometry()
-        self.update()
-
 
 class AnswerCard(QWidget):
     """The answer large and in plain words, its question to the runner, and why, unfolded on demand.
@@ -165,13 +157,11 @@ class AnswerCard(QWidget):
         self.heed = _words("", "What to heed")
         self.details = _words("small", "What the answer rests on")
         self.details.hide()
-        self.more = QPushButton("Why")
+        self.more = controls.button("Why", "W", "Show or hide what the answer rests on", None, where)
         self.more.setCheckable(True)
-        controls.give(self.more, Key("W", "Show or hide what the answer rests on", where))
-        self.well = QPushButton("I am well again")
-        controls.give(self.well, Key("Alt+W", "Say that you are well again after an illness", where))
         self.more.toggled.connect(self.details.setVisible)
-        self.well.clicked.connect(self.well_again)
+        tip = "Say that you are well again after an illness"
+        self.well = controls.button("I am well again", "Alt+W", tip, self.well_again.emit, where)
         row = QHBoxLayout()
         row.addWidget(self.more)
         row.addWidget(self.well)
@@ -191,9 +181,7 @@ class AnswerCard(QWidget):
         self.said.setText(" ".join([lead(answer), *asks(answer)]))
         *pressing, usual = cautions(answer)
         self.heed.setText(" ".join([*pressing, usual]))
-        self.heed.setProperty("class", "" if pressing else "soft")
-        self.heed.style().unpolish(self.heed)
-        self.heed.style().polish(self.heed)
+        controls.restyle("" if pressing else "soft", self.heed)
         self.details.setText("\n".join([*why(answer), *([""] if rests_on else []), *rests_on]))
         self._show_tools(True, "well_again" in answer.asks)
 
@@ -215,8 +203,7 @@ class AnswerCard(QWidget):
 
 
 def _words(kind: str, name: str) -> QLabel:
-    made = controls.label(kind, name)
-    made.setWordWrap(True)
+    made = controls.label(kind, name, wraps=True)
     made.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
     policy = QSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Preferred)
     policy.setHeightForWidth(True)  # as high as its words need at this width, and no higher

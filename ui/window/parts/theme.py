@@ -1,4 +1,4 @@
-"""The palette as a theme of Qt: style sheet, fonts and lengths at any text size, and how zones are inked.
+"""The palette as a theme of Qt: style sheet, fonts and lengths at any text size, and what is drawn by hand.
 
 No zone has a colour of its own. Each is told by its place, its number and its density: the harder, the denser the ink;
 what lies above the top of easy is hatched as well.
@@ -9,10 +9,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any, Protocol
 
-from PySide6.QtCore import QLineF, QRectF, Qt
+from PySide6.QtCore import QLineF, QObject, QRectF, Qt, Signal
 from PySide6.QtGui import QColor, QFont, QFontMetricsF, QGuiApplication, QPainter, QPalette, QPen
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QWidget
 
 from dawnbeat.ui.palette import DARK, LIGHT, Inks
 
@@ -42,6 +43,74 @@ class Theme:
         colour = QColor(getattr(self.inks, name))
         colour.setAlpha(alpha)
         return colour
+
+
+class Themed(Protocol):
+    """What something is dressed by: the window's context, or what stands for it where there is no window."""
+
+    @property
+    def theme(self) -> Theme:
+        """Inks and text size."""
+        ...
+
+    @property
+    def theme_changed(self) -> Any:
+        """The signal that `theme` is another."""
+        ...
+
+
+class Still(QObject):
+    """The look of pictures that are made without a window: ink on paper."""
+
+    theme_changed = Signal(object)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.theme = Theme(LIGHT)
+
+    def say(self, sentence: str) -> None:
+        """Nobody is there to read it."""
+
+
+class Painted(QWidget):
+    """A widget that draws itself in the theme's inks."""
+
+    def __init__(self, context: Themed, name: str) -> None:
+        """name: what it shows, for screen readers."""
+        super().__init__()
+        self.context = context
+        self.setAccessibleName(name)
+        context.theme_changed.connect(self._retheme)
+
+    def painter(self) -> QPainter:
+        """A painter whose edges are smooth; for paintEvent."""
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        return painter
+
+    def sheet(self, painter: QPainter) -> QRectF:
+        """Draw the ground of a picture, and return the room on it."""
+        theme, room = self.context.theme, QRectF(self.rect()).adjusted(1, 1, -1, -1)
+        painter.setPen(QPen(theme.colour("line"), 1))
+        painter.setBrush(theme.colour("sheet"))
+        painter.drawRoundedRect(room, 6, 6)
+        return room
+
+    def words_in(self, painter: QPainter, room: QRectF, words: str) -> None:
+        """Words in the middle, where there is nothing to draw."""
+        painter.setPen(self.context.theme.colour("soft"))
+        painter.setFont(self.larger_font())
+        painter.drawText(room, Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap, words)
+
+    def larger_font(self) -> QFont:
+        """For words that are read from a little further away."""
+        font = QFont(self.font())
+        font.setPointSizeF(self.context.theme.pt(1.15))
+        return font
+
+    def _retheme(self, _theme: object) -> None:
+        self.updateGeometry()
+        self.update()
 
 
 def inks_for(choice: str) -> Inks:

@@ -12,7 +12,6 @@ from PySide6.QtWidgets import (
     QGridLayout,
     QLabel,
     QLineEdit,
-    QPushButton,
     QVBoxLayout,
     QWidget,
 )
@@ -21,31 +20,47 @@ from dawnbeat.shared.checked_fields import TEXT_LIMIT
 from dawnbeat.shared.morning import RATING_HIGH, RATING_LOW, RATINGS, Context
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, Key
-from dawnbeat.ui.window.read.widgets import WHERE, label
+from dawnbeat.ui.window.parts.controls import ComboBox, label
 
 NOT_SAID = "–"
 _ONE_COLUMN_OVER_PERCENT = 130
-_TITLES = {"sleep": "Sleep", "stress": "Stress", "fatigue": "Fatigue", "soreness": "Soreness"}
 _ENDS = {
     "sleep": ("very, very good", "very, very bad"),
     **dict.fromkeys(("stress", "fatigue", "soreness"), ("very, very low", "very, very high")),
 }
 # 0 to 24 hours with a point or a comma, whatever the country writes.
 _HOURS = r"(24([.,]0{0,2})?|(1?[0-9]|2[0-3])([.,][0-9]{0,2})?)"
-# What can shift readings for days or weeks, as titles; what each holds stands in the fields themselves.
+# The items by their titles. What can shift readings for days or weeks is folded away until it is wanted.
+_SHORT = {
+    "sleep": "Sleep",
+    "stress": "Stress",
+    "fatigue": "Fatigue",
+    "soreness": "Soreness",
+    "hours_slept": "Hours slept",
+    "ill": "Feeling ill",
+    "alcohol": "Alcohol",
+}
+_LONG = {"yesterday_run": "Yesterday's run", "note": "Note"}
 _SHIFTS = {
     "well_again": "Well again",
-    "not_comparable": "Not comparable",
     "heat": "Unaccustomed heat",
+    "not_comparable": "Not comparable",
     "cycle_day": "Cycle day",
     "altitude_m": "Altitude, m",
     "time_zones": "Time zones, h",
     "medicine": "Medicine",
 }
-_SUCH_AS = {"cycle_day": "12", "altitude_m": "1800", "time_zones": "-6, west", "medicine": "Such as: antihistamine"}
+_TITLES = {**_SHORT, **_LONG, **_SHIFTS}
+_YES_OR_NO = ("ill", "alcohol", "well_again", "heat", "not_comparable")
+_HINTS = {"hours_slept": "7.5", "yesterday_run": "Such as: 10 km easy", "note": "Anything else"}
+_SUCH_AS = {
+    **_HINTS,
+    "cycle_day": "12",
+    "altitude_m": "1800",
+    "time_zones": "-6, west",
+    "medicine": "Such as: antihistamine",
+}
 _ABOUT = {each.name: each for each in fields(Context)}
-_YES_NO = ((NOT_SAID, None), ("no", False), ("yes", True))
 
 
 class _Choice(ComboBox):
@@ -53,8 +68,7 @@ class _Choice(ComboBox):
 
     def __init__(self) -> None:
         super().__init__()
-        self.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-        self.setMinimumContentsLength(5)
+        self.narrow(5)
         self.view().setTextElideMode(Qt.TextElideMode.ElideNone)
 
     def showPopup(self) -> None:  # noqa: N802  Qt's name
@@ -73,66 +87,34 @@ class ContextForm(QWidget):
         self.context = context
         self._setting = False
         self._said = Context()  # holds the items that the form doesn't show
-        self._ratings = {name: self._rating(name) for name in RATINGS}
-        self._hours = QLineEdit()
-        self._hours.setValidator(QRegularExpressionValidator(QRegularExpression(_HOURS), self._hours))
-        self._ill, self._alcohol = self._yes_no("Feeling ill"), self._yes_no("Alcohol the evening before")
-        self._run, self._note = QLineEdit(), QLineEdit()
-        # What shifts readings for days or weeks; folded away until it is wanted.
-        self._flags = {name: self._yes_no(_SHIFTS[name]) for name in ("well_again", "heat", "not_comparable")}
-        self._numbers = {name: _number_line(name) for name in ("cycle_day", "altitude_m", "time_zones")}
-        self._medicine = QLineEdit()
-        for name, line in (*self._numbers.items(), ("medicine", self._medicine)):
-            line.setAccessibleName(_SHIFTS[name])
-            line.setToolTip(_ABOUT[name].metadata["meaning"])
-            line.setPlaceholderText(_SUCH_AS[name])
-            line.textEdited.connect(self._tell)
-        for field, name, hint in (
-            (self._hours, "Hours slept", "7.5"),
-            (self._run, "Yesterday's run", "Such as: 10 km easy"),
-            (self._note, "Note", "Anything else"),
-        ):
-            field.setAccessibleName(name)
-            field.setToolTip(hint)
-        for line in (self._run, self._note, self._hours):
-            line.setMaxLength(TEXT_LIMIT)
-            line.setPlaceholderText(line.toolTip())
-            line.textEdited.connect(self._tell)
+        self._boxes: dict[str, QComboBox] = {}
+        self._lines: dict[str, QLineEdit] = {}
+        for name in _TITLES:  # in the order in which Tab goes through them
+            if name in RATINGS:
+                self._boxes[name] = self._rating(name)
+            elif name in _YES_OR_NO:
+                self._boxes[name] = self._yes_no(name)
+            else:
+                self._lines[name] = self._line(name)
         self._lay_out()
 
     def value(self) -> Context:
         """What is in the form."""
-        ratings = {name: box.currentData() for name, box in self._ratings.items()}
-        shifts: dict[str, Any] = {name: box.currentData() for name, box in self._flags.items()}
-        shifts |= {name: _number(name, line) for name, line in self._numbers.items()}
-        return replace(
-            self._said,
-            **ratings,
-            hours_slept=_hours(self._hours.text()),
-            ill=self._ill.currentData(),
-            alcohol=self._alcohol.currentData(),
-            yesterday_run=self._run.text().strip() or None,
-            note=self._note.text().strip() or None,
-            medicine=self._medicine.text().strip() or None,
-            **shifts,
-        )
+        said: dict[str, Any] = {name: box.currentData() for name, box in self._boxes.items()}
+        for name, line in self._lines.items():
+            text = line.text().strip()
+            said[name] = _number(name, text) if _is_number(name) else text or None
+        return replace(self._said, **said)
 
     def set_value(self, said: Context) -> None:
         """Fill the form; nothing counts as changed by it."""
         self._said = said
         self._setting = True
-        for name, box in self._ratings.items():
-            box.setCurrentIndex(getattr(said, name) or 0)
-        self._hours.setText("" if said.hours_slept is None else f"{said.hours_slept:g}")
-        flags = [(box, getattr(said, name)) for name, box in self._flags.items()]
-        for choice, value in ((self._ill, said.ill), (self._alcohol, said.alcohol), *flags):
-            choice.setCurrentIndex(next(i for i, (_, each) in enumerate(_YES_NO) if each is value))
-        self._run.setText(said.yesterday_run or "")
-        self._note.setText(said.note or "")
-        self._medicine.setText(said.medicine or "")
-        for name, line in self._numbers.items():
+        for name, box in self._boxes.items():
+            box.setCurrentIndex(next(at for at in range(box.count()) if box.itemData(at) == getattr(said, name)))
+        for name, line in self._lines.items():
             value = getattr(said, name)
-            line.setText("" if value is None else f"{value:g}")
+            line.setText("" if value is None else f"{value:g}" if _is_number(name) else value)
         if any(getattr(said, name) is not None for name in _SHIFTS):
             self.more.setChecked(True)
         self._setting = False
@@ -156,39 +138,48 @@ class ContextForm(QWidget):
 
     def _yes_no(self, name: str) -> QComboBox:
         choice = _Choice()
-        for words, value in _YES_NO:
+        for words, value in ((NOT_SAID, None), ("no", False), ("yes", True)):
             choice.addItem(words, value)
-        choice.setAccessibleName(name)
-        choice.setToolTip(name)
+        asked = "Alcohol the evening before" if name == "alcohol" else _TITLES[name]
+        choice.setAccessibleName(asked)
+        choice.setToolTip(asked)
         choice.currentIndexChanged.connect(self._tell)
         return choice
+
+    def _line(self, name: str) -> QLineEdit:
+        line = QLineEdit()
+        if _is_number(name):
+            decimals = "" if _ABOUT[name].metadata["whole"] else "([.,][0-9]{0,2})?"
+            form = _HOURS if name == "hours_slept" else "[-+]?[0-9]{0,4}" + decimals
+            line.setValidator(QRegularExpressionValidator(QRegularExpression(form), line))
+        line.setMaxLength(TEXT_LIMIT)
+        line.setAccessibleName(_TITLES[name])
+        line.setToolTip(_HINTS.get(name) or _ABOUT[name].metadata["meaning"])
+        line.setPlaceholderText(_SUCH_AS[name])
+        line.textEdited.connect(self._tell)
+        return line
 
     def _lay_out(self) -> None:
         self._grid = QGridLayout()
         self._grid.setHorizontalSpacing(12)
         self._grid.setVerticalSpacing(8)
-        named: list[tuple[str, QWidget]] = [(_TITLES[name], box) for name, box in self._ratings.items()]
-        named += [("Hours slept", self._hours), ("Feeling ill", self._ill), ("Alcohol", self._alcohol)]
-        self._short = [self._titled(*each) for each in named]
-        self._long = [self._titled("Yesterday's run", self._run), self._titled("Note", self._note)]
-        self.more = QPushButton("What shifts readings for weeks")
+        self._short, self._long, self._folded = (
+            [self._titled(name, title) for name, title in each.items()] for each in (_SHORT, _LONG, _SHIFTS)
+        )
+        tip = "Cycle day, heat, altitude, travel, medicine, not comparable"
+        self.more = controls.button("What shifts readings for weeks", "Alt+M", tip, None, "Read")
         self.more.setCheckable(True)
-        controls.give(self.more, Key("Alt+M", "Cycle day, heat, altitude, travel, medicine, not comparable", WHERE))
-        shifts: list[tuple[str, QWidget]] = [*self._flags.items(), *self._numbers.items()]
-        shifts.append(("medicine", self._medicine))
-        self._folded = [self._titled(_SHIFTS[name], field) for name, field in shifts]
         self.more.toggled.connect(self._arrange)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.addLayout(self._grid)
         column.addWidget(self.more, 0, Qt.AlignmentFlag.AlignLeft)
-        column.addWidget(label("Ratings from 1, very good or low, to 7, very bad or high. All optional.", "small"))
+        column.addWidget(label("small", "", "Ratings from 1, very good or low, to 7, very bad or high. All optional."))
         self._arrange()
         self.context.theme_changed.connect(self._arrange)
 
-    @staticmethod
-    def _titled(words: str, field: QWidget) -> tuple[QLabel, QWidget]:
-        title = QLabel(words)
+    def _titled(self, name: str, words: str) -> tuple[QLabel, QWidget]:
+        title, field = QLabel(words), self._boxes.get(name) or self._lines[name]
         title.setBuddy(field)
         return title, field
 
@@ -216,24 +207,15 @@ class ContextForm(QWidget):
             self._grid.setColumnStretch(side, 1 if side < 2 * beside else 0)
 
 
-def _number_line(name: str) -> QLineEdit:
-    about, line = _ABOUT[name].metadata, QLineEdit()
-    form = "[-+]?[0-9]{0,4}" if about["whole"] else "[-+]?[0-9]{0,4}([.,][0-9]{0,2})?"
-    line.setValidator(QRegularExpressionValidator(QRegularExpression(form), line))
-    return line
+def _is_number(name: str) -> bool:
+    return "low" in _ABOUT[name].metadata
 
 
-def _number(name: str, line: QLineEdit) -> float | None:
+def _number(name: str, text: str) -> float | None:
     """A number between its bounds; None where nothing is said, or what can't be."""
-    about, text = _ABOUT[name].metadata, line.text().strip().replace(",", ".")
+    about, text = _ABOUT[name].metadata, text.replace(",", ".")
     try:
         value = int(text) if about["whole"] else float(text)
     except ValueError:
         return None
     return value if about["low"] <= value <= about["high"] else None
-
-
-def _hours(text: str) -> float | None:
-    """Hours as a number; None where nothing is said."""
-    text = text.strip().replace(",", ".")
-    return float(text) if text.strip(".") else None

@@ -7,23 +7,24 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import Qt, QTimer
-from PySide6.QtWidgets import QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QPushButton, QStackedWidget, QVBoxLayout, QWidget
 
 from dawnbeat.capture.frames import FrameSource
 from dawnbeat.capture.recording import is_video
 from dawnbeat.morning.background import BackgroundReading, LiveFigures, Outcome
 from dawnbeat.morning.flow import Phase, Plan, plan_without_buttons
 from dawnbeat.morning.keeping import Kept, saved
-from dawnbeat.morning.reading_text import clock_line, ended_sentence, phone_line
+from dawnbeat.morning.reading_text import clock_line, ended_sentence, interval_words, phone_line
 from dawnbeat.morning.sources import file_named, is_phone, open_source, rehearsal_or
 from dawnbeat.morning.taking import Order, Snapshot
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.morning import StoredReading
+from dawnbeat.shared.wording import capital
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget
-from dawnbeat.ui.window.parts.formats import interval_words
-from dawnbeat.ui.window.read.measuring import FingerView, ReadingView
+from dawnbeat.ui.window.read.finger import FingerView
 from dawnbeat.ui.window.read.phone import PhoneView
+from dawnbeat.ui.window.read.reading import ReadingView, Tone, Which
 from dawnbeat.ui.window.read.start import StartView, read_file
-from dawnbeat.ui.window.read.tone import Tone, Which
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -90,7 +91,7 @@ class ReadPage(PageWidget):
         self._elsewhere: str | None = None
         self._hung_up = self._by_phone = self._clock_said = False
         for view in (self.start, self.finger, self.live, self.phone):
-            self.stack.addWidget(view)
+            self._add(view)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.addWidget(self.stack)
@@ -120,9 +121,14 @@ class ReadPage(PageWidget):
             view.done.connect(self._done)
             view.again.connect(self._again)
             view.try_saving.connect(self._try_saving)
-            self.stack.addWidget(view)
+            self._add(view)
             self._result = view
         return self._result
+
+    def _add(self, view: QWidget) -> None:
+        self.stack.addWidget(view)
+        for button in view.findChildren(QPushButton):
+            button.setAutoDefault(True)  # so that Return presses the one that has the focus, as Space does
 
     # As a page
 
@@ -197,7 +203,7 @@ class ReadPage(PageWidget):
 
     def _phone_failed(self, why: str) -> None:
         self._show(self.start)
-        self.start.show_trouble(f"{why[:1].upper()}{why[1:]}.")
+        self.start.show_trouble(f"{capital(why)}.")
         self.context.say(why)
 
     def _open_elsewhere(self, ip: str) -> None:
@@ -306,7 +312,7 @@ class ReadPage(PageWidget):
         if outcome.kept is None:
             self._show(self.start)
             told = outcome.ended.why if outcome.ended.broken and not self._hung_up else ""
-            told = f"{told[:1].upper()}{told[1:]}{'' if told.endswith('.') or not told else '.'}"
+            told = f"{capital(told)}{'' if told.endswith('.') or not told else '.'}"
             self.start.show_trouble(told)
             self.context.say(told or "No reading was taken.")
             self._focus()
@@ -391,11 +397,9 @@ class ReadPage(PageWidget):
         self._say_today()
 
     def _say_today(self) -> None:
-        try:
+        today: list[StoredReading] = []
+        with self.context.saying():
             today = self.context.journal.day(date.today())
-        except DawnbeatError as error:
-            self.context.say(str(error))
-            return
         if not today:
             self.start.done_today.setText("")
             return

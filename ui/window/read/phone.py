@@ -6,17 +6,19 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QRectF, QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QColor, QPainter, QPaintEvent
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QScrollArea, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from dawnbeat.morning.reading_text import LAMP, PHONE_WARNING, phone_line
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, labelled
-from dawnbeat.ui.window.read.widgets import Painted, button, label, say_in
+from dawnbeat.ui.window.parts.controls import ComboBox, label, labelled, say_in
+from dawnbeat.ui.window.parts.layouts import Scrolled
+from dawnbeat.ui.window.parts.theme import Painted
 
 if TYPE_CHECKING:
     from dawnbeat.capture.phone.identity import Address
     from dawnbeat.capture.phone.server import PhoneServer
-    from dawnbeat.ui.window.parts.work import Work
+    from dawnbeat.ui.window.parts.context import Work
 
 _LOOK_EVERY_MS = 300
 _QUIET_MODULES = 4  # ISO/IEC 18004 asks for so much white around a code
@@ -39,14 +41,14 @@ class PhoneView(QWidget):
         self.code = Code(context)
         self.address = _copied("The phone's address")
         self.fingerprint = _copied("The certificate's fingerprint")
-        self.state = label("", "large", "Where the phone stands")
-        self.firewall = label("", "soft", "What to check where nothing comes up")
+        self.state = label("large", "Where the phone stands")
+        self.firewall = label("soft", "What to check where nothing comes up")
         self.network = ComboBox()
         self.network.activated.connect(self._another)
         self._networks = labelled("Network", self.network)
         self.network.setAccessibleName("Network of this computer that is open to the phone")
-        self.main = button("Cancel", "Esc", "Go back without a reading; the address is closed")
-        self.main.clicked.connect(self.cancel)
+        tip = "Go back without a reading; the address is closed"
+        self.main = controls.button("Cancel", "Esc", tip, self.cancel.emit, "Read")
         self._server: PhoneServer | None = None
         self._work: Work | None = None
         self._timer = QTimer(self, interval=_LOOK_EVERY_MS)
@@ -134,41 +136,37 @@ class PhoneView(QWidget):
     def _lay_out(self) -> None:
         words = QVBoxLayout()
         words.setSpacing(10)
-        words.addWidget(label("Scan this code with the phone, or type the address into its browser:", "large"))
+        words.addWidget(label("large", "", "Scan this code with the phone, or type the address into its browser:"))
         words.addWidget(self.address)
-        words.addWidget(label(f"{PHONE_WARNING} The fingerprint:"))
+        words.addWidget(label("", "", f"{PHONE_WARNING} The fingerprint:"))
         words.addWidget(self.fingerprint)
         words.addWidget(
             label(
+                "soft",
+                "",
                 "The page asks for the camera, measures your fingertip on the phone, and sends numbers only. The "
                 "address works for one phone, and closes with the reading or after ten minutes.",
-                "soft",
             )
         )
         words.addWidget(self.firewall)
         words.addWidget(self._networks, 0, Qt.AlignmentFlag.AlignLeft)
         words.addStretch(1)
-        row = QHBoxLayout()
+        inside = QWidget()
+        row = QHBoxLayout(inside)
+        row.setContentsMargins(0, 0, 0, 0)
         row.setSpacing(28)
         row.addWidget(self.code, 0, Qt.AlignmentFlag.AlignTop)
         row.addLayout(words, 1)
-        inside = QWidget()
-        inside_column = QVBoxLayout(inside)
-        inside_column.setContentsMargins(0, 0, 0, 0)
-        inside_column.addLayout(row)
-        area = QScrollArea()  # large text needs more height than a small screen has
-        area.setWidgetResizable(True)
+        area = Scrolled(inside)  # large text needs more height than a small screen has
         area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        area.setWidget(inside)
         foot = QHBoxLayout()
         foot.setSpacing(14)
         foot.addWidget(self.main)
-        foot.addWidget(label(LAMP, "small"), 1)
+        foot.addWidget(label("small", "", LAMP), 1)
         column = QVBoxLayout(self)
         column.setContentsMargins(36, 24, 36, 20)
         column.setSpacing(16)
-        column.addWidget(label("Use a phone", "title"))
+        column.addWidget(label("title", "", "Use a phone", wraps=True))
         column.addWidget(self.state)
         column.addWidget(area, 1)
         column.addLayout(foot)
@@ -198,7 +196,7 @@ class Code(Painted):
 
     def paintEvent(self, _event: QPaintEvent) -> None:  # noqa: N802  Qt's name
         """Whole pixels to a module, so that the edges stay sharp."""
-        painter = self._painter()
+        painter = self.painter()
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
         painter.fillRect(QRectF(self.rect()), _WHITE)
         if not self._rows:
@@ -213,7 +211,7 @@ class Code(Painted):
 
 def _copied(name: str) -> QLabel:
     """Words that can be marked and copied, by mouse and keys."""
-    made = label("", "", name)
+    made = label("", name)
     made.setTextInteractionFlags(
         Qt.TextInteractionFlag.TextSelectableByMouse | Qt.TextInteractionFlag.TextSelectableByKeyboard
     )

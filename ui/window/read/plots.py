@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from PySide6.QtWidgets import QBoxLayout, QVBoxLayout, QWidget
 
+from dawnbeat.morning.reading_text import clock
 from dawnbeat.shared.reading import Analysis, Intervals
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.formats import clock
 from dawnbeat.ui.window.parts.plots import Ink, Plot
 
 _SAME_SPAN_S = 0.6

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -29,13 +30,13 @@ from dawnbeat.morning.reading_text import (
     verdict_lines,
     verdict_title,
 )
-from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Analysis
+from dawnbeat.shared.wording import capital, long_day
+from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.formats import long_day
+from dawnbeat.ui.window.parts.controls import label, restyle
 from dawnbeat.ui.window.parts.standing import AnswerCard, RangeStrip
 from dawnbeat.ui.window.read.context_form import ContextForm
-from dawnbeat.ui.window.read.widgets import button, label, restyle
 
 if TYPE_CHECKING:
     from dawnbeat.journal.today import Stand
@@ -54,15 +55,15 @@ class Figure(QFrame):
         super().__init__()
         self._measure, self._unit, self._logarithmic = measure, unit, logarithmic
         self.setProperty("class", "sheet")
-        self.value = label("", "figure", title)
-        self.bounds = label("", "soft", f"{title}: 95 % interval")
-        self.standing = label("", "large", f"{title}: where it stands")
+        self.value = label("figure", title)
+        self.bounds = label("soft", f"{title}: 95 % interval")
+        self.standing = label("large", f"{title}: where it stands")
         self.strip = RangeStrip(context, title, unit)
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Maximum)
         column = QVBoxLayout(self)
         column.setContentsMargins(18, 12, 18, 12)
         column.setSpacing(2)
-        column.addWidget(label(title, "soft"))
+        column.addWidget(label("soft", "", title))
         row = QHBoxLayout()
         row.setSpacing(14)
         self.value.setWordWrap(False)
@@ -82,8 +83,7 @@ class Figure(QFrame):
         self.bounds.setText("" if bounds is None else f"95 % interval\n{bounds[0]:.0f} to {bounds[1]:.0f} {self._unit}")
         verdict = analysis.verdict
         usable = verdict.usable if self._logarithmic else verdict.pulse_usable
-        self.value.setProperty("class", "figure" if usable else "large")
-        restyle(self.value)
+        restyle("figure" if usable else "large", self.value)
         self.standing.setVisible(stand is not None or not usable)
         self.standing.setText("" if usable else "Not to be relied on")
         self.strip.setVisible(stand is not None)
@@ -100,7 +100,7 @@ class Figure(QFrame):
             self.strip.set_stand(stand)
             return
         span = "" if usual is None else f" ({self._plain(usual.band_low):.0f} to {self._plain(usual.band_high):.0f})"
-        self.standing.setText(stand.morning[:1].upper() + stand.morning[1:] + span)
+        self.standing.setText(capital(stand.morning) + span)
         self.strip.set_stand(stand, analysis.intervals95.get("ln_rmssd" if self._logarithmic else self._measure))
 
     def _plain(self, value: float) -> float:
@@ -118,27 +118,26 @@ class ResultView(QWidget):
         super().__init__()
         self.context = context
         self.kept: Kept | None = None
-        self.when = label("", "soft", "Reading of")
-        self.ended = label("", "large", "How it ended")
-        self.verdict = label("", "title", "Verdict")
-        self.reasons = label("", "large", "Why")
+        self.when = label("soft", "Reading of")
+        self.ended = label("large", "How it ended")
+        self.verdict = label("title", "Verdict", wraps=True)
+        self.reasons = label("large", "Why")
         self.pulse = Figure(context, "Resting pulse", "mean_hr_bpm", "bpm", False)
         self.rmssd = Figure(context, "RMSSD", "rmssd_ms", "ms", True)
         self.card = AnswerCard("Read")
         self.card.well_again.connect(self._well_again)
-        self.paragraph = label("", "small", "What this is not")
+        self.paragraph = label("small", "What this is not")
         self.form = ContextForm(context)
         self.form.changed.connect(self._say_answer)
-        self.main = button("Done", "D", "Keep what you added, and finish", main=True)
-        self.take_again = button("Take it again", "Alt+B", "Begin another reading")
-        self.save_again = button("Try to save again", "V", "Try to save the reading again")
-        self.bin = button("Put it in the bin", "Del", "Put this reading in the bin, which Ctrl+Z undoes")
-        self.main.clicked.connect(self.done)
-        self.take_again.clicked.connect(self.again)
-        self.save_again.clicked.connect(self.try_saving)
-        self.bin.clicked.connect(self._put_in_bin)
-        self.pick = button("Let this one count", "Alt+C", "Let this reading count on its day, instead of the other")
-        self.pick.clicked.connect(self._let_count)
+        give = functools.partial(controls.button, where="Read")
+        self.main = give("Done", "D", "Keep what you added, and finish", self.done.emit, main=True)
+        self.take_again = give("Take it again", "Alt+B", "Begin another reading", self.again.emit)
+        self.save_again = give("Try to save again", "V", "Try to save the reading again", self.try_saving.emit)
+        self.bin = give(
+            "Put it in the bin", "Del", "Put this reading in the bin, which Ctrl+Z undoes", self._put_in_bin
+        )
+        tip = "Let this reading count on its day, instead of the other"
+        self.pick = give("Let this one count", "Alt+C", tip, self._let_count)
         self._plots: ReadingPlots | None = None
         self._lay_out()
         context.theme_changed.connect(lambda _theme: self._arrange())
@@ -178,12 +177,11 @@ class ResultView(QWidget):
         self.ended.setVisible(bool(self.ended.text()))
         title = verdict_title(analysis.verdict)
         again = "" if analysis.verdict.pulse_usable else ": take it again"
-        self.verdict.setText(f"{title[:1].upper()}{title[1:]}{again}")
-        self.verdict.setProperty("class", "soft" if usable else "title")
+        self.verdict.setText(f"{capital(title)}{again}")
+        restyle("soft" if usable else "title", self.verdict)
         reasons = "; ".join(verdict_lines(analysis.verdict))
-        self.reasons.setText(f"{reasons[:1].upper()}{reasons[1:]}.")
-        self.reasons.setProperty("class", "small" if usable else "large")
-        restyle(self.verdict, self.reasons)
+        self.reasons.setText(f"{capital(reasons)}.")
+        restyle("small" if usable else "large", self.reasons)
         self.save_again.setVisible(bool(kept.trouble))
         self.bin.setVisible(kept.stored is not None)
         self._beside.setVisible(kept.stored is not None)
@@ -278,21 +276,18 @@ class ResultView(QWidget):
             return
         from dawnbeat.morning.answering import grounds
 
-        try:
+        with self.context.saying():
             stored = self.context.journal.reading(kept.stored.id)
             drawn_from = grounds(self.context.journal, stored.local_date, self.context.ranges)
-        except DawnbeatError as error:
-            self.context.say(str(error))
-            return
-        self.kept = replace(kept, stored=stored, grounds=drawn_from)
-        self.form.set_value(stored.context)
-        in_bin = stored.binned_at is not None
-        self.bin.setEnabled(not in_bin)
-        self.form.setEnabled(not in_bin)
-        self._show_standing(None if in_bin else drawn_from, False)
-        self._offer_to_count()
-        if in_bin:
-            self.paragraph.setText("This reading is in the bin; Ctrl+Z brings it back.")
+            self.kept = replace(kept, stored=stored, grounds=drawn_from)
+            self.form.set_value(stored.context)
+            in_bin = stored.binned_at is not None
+            self.bin.setEnabled(not in_bin)
+            self.form.setEnabled(not in_bin)
+            self._show_standing(None if in_bin else drawn_from, False)
+            self._offer_to_count()
+            if in_bin:
+                self.paragraph.setText("This reading is in the bin; Ctrl+Z brings it back.")
 
     def _put_in_bin(self) -> None:
         if self.kept is None or self.kept.stored is None:
@@ -304,8 +299,7 @@ class ResultView(QWidget):
 
     def _show_main(self, wanted: QPushButton) -> None:
         for choice in (self.main, self.take_again):
-            choice.setProperty("class", "main" if choice is wanted else "")
-        restyle(self.main, self.take_again)
+            restyle("main" if choice is wanted else "", choice)
         wanted.setFocus()
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
@@ -337,7 +331,7 @@ class ResultView(QWidget):
         self._beside.setProperty("class", "sheet")
         beside = QVBoxLayout(self._beside)
         beside.setContentsMargins(18, 12, 18, 12)
-        beside.addWidget(label("How are you this morning?", "heading"))
+        beside.addWidget(label("heading", "", "How are you this morning?"))
         beside.addWidget(self.form)
         self._middle = QBoxLayout(QBoxLayout.Direction.LeftToRight)
         self._middle.setSpacing(16)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -22,17 +23,20 @@ from PySide6.QtWidgets import (
 from dawnbeat.capture.recording import TRACE, VIDEO, VIDEO_SUFFIXES, is_video
 from dawnbeat.morning.choices import DURATIONS_S
 from dawnbeat.morning.keeping import BrokenOff, Kept, broken_off_readings, discard_recording, keep_broken_off
-from dawnbeat.morning.reading_text import LAMP, NOT_MEDICAL, REHEARSAL, verdict_lines
+from dawnbeat.morning.reading_text import LAMP, NOT_MEDICAL, REHEARSAL, clock, verdict_lines
 from dawnbeat.morning.sources import is_rehearsal, taken_at
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import POSTURES
+from dawnbeat.shared.wording import count_of, long_day
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import Armed, DateTimeEdit, Key
-from dawnbeat.ui.window.parts.formats import clock, long_day
+from dawnbeat.ui.window.parts.controls import Armed, DateTimeEdit, Key, label
 from dawnbeat.ui.window.parts.layouts import FormDialog, Scrolled, flow_of
-from dawnbeat.ui.window.read.widgets import WHERE, button, label
+from dawnbeat.ui.window.parts.saving import paths_in
 
+WHERE = "Read"
+REHEARSE = "Try it with the rehearsal finger"
+BY_PHONE = "Take the reading with a phone's camera, through its browser"
 HOW = "Lay a fingertip over the whole lens, lie or sit still, and breathe as you like."
 
 
@@ -51,15 +55,13 @@ class StartView(QWidget):
         self.context = context
         self.offer = BrokenOffOffer(context)
         self._changing = False
-        self.done_today = label("", "soft", "Readings of today")
-        self.trouble = label("", "large", "What went wrong")
-        self._instead = button("Try it with the rehearsal finger", "F", "Try it with the rehearsal finger")
-        self._instead.clicked.connect(self._rehearse_instead)
-        self.main = button("Begin", "B", "Begin a reading", main=True)
-        self.main.clicked.connect(self.begin)
-        self.use_phone = button("Use a phone", "Alt+P", "Take the reading with a phone's camera, through its browser")
-        self.use_phone.clicked.connect(self.phone)
-        self.takes = label("", "soft", "How long it takes")
+        give = functools.partial(controls.button, where=WHERE)
+        self.done_today = label("soft", "Readings of today")
+        self.trouble = label("large", "What went wrong")
+        self._instead = give(REHEARSE, "F", REHEARSE, self._rehearse_instead)
+        self.main = give("Begin", "B", "Begin a reading", self.begin.emit, main=True)
+        self.use_phone = give("Use a phone", "Alt+P", BY_PHONE, self.phone.emit)
+        self.takes = label("soft", "How long it takes")
         self._lengths = self._radios([(f"{seconds // 60} min", seconds) for seconds in DURATIONS_S], "Length")
         self._postures = self._radios([(each, each) for each in POSTURES], "Posture")
         self.tone = QCheckBox("Soft tones")
@@ -73,15 +75,14 @@ class StartView(QWidget):
         self.rehearsal = QCheckBox("Rehearse (not saved)")
         self.rehearsal.setToolTip(REHEARSAL)
         self.rehearsal.setChecked(is_rehearsal(context.source or context.choices.source))
-        self.source = label("", "soft", "Where frames come from")
-        self._set_up = button("Camera settings", "Alt+G", "Go to Settings, where the camera is chosen")
-        self._set_up.clicked.connect(lambda: context.go("settings"))
-        self._list = button("List cameras", "Alt+L", "Measure every camera of this computer")
-        self._list.clicked.connect(lambda: context.go("settings", "cameras"))
-        self._phone_instead = button("Use a phone", "", "Take the reading with a phone's camera, through its browser")
-        self._phone_instead.clicked.connect(self.phone)
-        self.use_file = button("Read a file…", "O", "Open a clip or recording as a reading; or drop it here")
-        self.use_file.clicked.connect(lambda: self._file(chosen_path(self)))
+        self.source = label("soft", "Where frames come from")
+        go, tip = functools.partial(context.go, "settings"), "Go to Settings, where the camera is chosen"
+        self._set_up = give("Camera settings", "Alt+G", tip, go)
+        tip = "Measure every camera of this computer"
+        self._list = give("List cameras", "Alt+L", tip, functools.partial(go, "cameras"))
+        self._phone_instead = give("Use a phone", "", BY_PHONE, self.phone.emit)
+        tip = "Open a clip or recording as a reading; or drop it here"
+        self.use_file = give("Read a file…", "O", tip, lambda: self._file(chosen_path(self)))
         self.setAcceptDrops(True)
         self.rehearsal.toggled.connect(lambda _on: self._refresh())
         self._lay_out()
@@ -137,10 +138,8 @@ class StartView(QWidget):
     def _choose(self, **changes: object) -> None:
         if self._changing:
             return
-        try:
+        with self.context.saying():
             self.context.choose(**changes)
-        except DawnbeatError as error:
-            self.context.say(str(error))
 
     def _refresh(self) -> None:
         choices = self.context.choices
@@ -150,7 +149,7 @@ class StartView(QWidget):
                 radio.setChecked(radio.property("value") == value)
         self.tone.setChecked(choices.tone)
         self._changing = False
-        minutes = f"{choices.duration_s // 60} minute" + ("s" if choices.duration_s > 60 else "")
+        minutes = count_of(choices.duration_s // 60, "minute")
         self.takes.setText(f"15 seconds to settle, then {minutes}. It starts by itself once the finger lies well.")
         where = {"camera": f"Camera {choices.camera}", "stream": choices.stream or "No address given yet"}
         chosen = self.context.source or where.get(choices.source, "No camera chosen")
@@ -174,8 +173,8 @@ class StartView(QWidget):
         column.addWidget(self.offer)
         column.addWidget(self._trouble_sheet)
         column.addStretch(2)
-        column.addWidget(label("This morning's reading", "title"))
-        column.addWidget(label(HOW, "large"))
+        column.addWidget(label("title", "", "This morning's reading", wraps=True))
+        column.addWidget(label("large", "", HOW))
         column.addSpacing(8)
         row = flow_of(self.main, self.use_phone, self.use_file)
         row.setSpacing(22)
@@ -193,10 +192,10 @@ class StartView(QWidget):
         camera.addWidget(self.source, 1)  # an address is long
         column.addLayout(camera)
         column.addStretch(1)
-        column.addWidget(label(f"{LAMP} {NOT_MEDICAL}", "small"))
+        column.addWidget(label("small", "", f"{LAMP} {NOT_MEDICAL}"))
 
     def _choice_row(self, name: str, widgets: Sequence[QWidget]) -> QHBoxLayout:
-        title = label(name, "soft")
+        title = label("soft", "", name)
         title.setWordWrap(False)
         title.setMinimumWidth(self.context.theme.px(84))
         controls_of_it = flow_of(*widgets)
@@ -217,18 +216,17 @@ class BrokenOffOffer(QFrame):
         self._waiting: list[BrokenOff] = []
         self._looking = False
         self.setProperty("class", "sheet")
-        self.words = label("", "large", "Broken-off reading")
-        self.keep = button("Keep it", "K", "Keep the broken-off reading")
-        self.discard = button("Discard it", "X", "Discard the broken-off reading")
-        self.later = button("Later", "Ctrl+Shift+N", "Put it off: decide about the reading at the next start")
+        give = functools.partial(controls.button, where=WHERE)
+        self.words = label("large", "Broken-off reading")
+        self.keep = give("Keep it", "K", "Keep the broken-off reading", self._keep)
+        self.discard = give("Discard it", "X", "Discard the broken-off reading", None)
+        self.later = give("Later", "Ctrl+Shift+N", "Put it off: decide about the reading at the next start", self._next)
         column = QVBoxLayout(self)
         column.setContentsMargins(18, 14, 18, 14)
         column.addWidget(self.words)
         row = QHBoxLayout()
         for each in (self.keep, self.discard, self.later):
             row.addWidget(each)
-        self.keep.clicked.connect(self._keep)
-        self.later.clicked.connect(self._next)
         # For good, so it is asked once.
         self._armed = Armed(self.discard, "Discard it", "Really discard it, for good?", self._discard)
         row.addStretch(1)
@@ -304,7 +302,7 @@ class BrokenOffOffer(QFrame):
 
 def dropped_path(dropped: QMimeData) -> Path | None:
     """The one clip, trace or folder of a recording that is dropped; None for anything else."""
-    paths = [Path(url.toLocalFile()) for url in dropped.urls() if url.isLocalFile()]
+    paths = paths_in(dropped)
     if len(paths) != 1:
         return None
     path = paths[0]

@@ -26,10 +26,9 @@ from dawnbeat.shared.wording import capital, metres_from, moment_from, seconds_f
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.import_runs import FileOutcome, ImportResult, import_runs
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.context import AppContext, Task
 from dawnbeat.ui.window.parts.controls import ComboBox, DateTimeEdit, label
 from dawnbeat.ui.window.parts.layouts import FormDialog, flow_of, stack
-from dawnbeat.ui.window.parts.work import Task
 
 _NEEDS_BEGINNING = "--began"
 

@@ -11,8 +11,22 @@ import numpy as np
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QButtonGroup, QSizePolicy, QWidget
 
-from dawnbeat.journal.series import DAY_S, seconds_of
-from dawnbeat.shared.wording import PACE_UNIT, UNKNOWN, Units, bare_pace, capital, clock, number, pace_of, percent, way
+from dawnbeat.shared.wording import (
+    DAY_S,
+    PACE_UNIT,
+    UNKNOWN,
+    Units,
+    bare_pace,
+    capital,
+    clock,
+    count_of,
+    long_day,
+    number,
+    pace_of,
+    percent,
+    seconds_of,
+    way,
+)
 from dawnbeat.training import mornings_after, zone_store
 from dawnbeat.training.export_runs import export_periods
 from dawnbeat.training.mornings_after import FEWEST_PAIRS, HardDay
@@ -20,7 +34,6 @@ from dawnbeat.training.periods import Fixed, JudgedRun, Period, PeriodSummary, f
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.formats import count_of, long_day
 from dawnbeat.ui.window.parts.layouts import flow_of, stack
 from dawnbeat.ui.window.parts.plots import Ink, Plot
 from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import QButtonGroup, QFileDialog, QPushButton, QSizePolicy, QStackedWidget
 
-from dawnbeat.shared.wording import short_day
+from dawnbeat.shared.wording import count_of, short_day
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.export_runs import export_runs, export_weeks
 from dawnbeat.training.import_runs import SUFFIXES
@@ -19,7 +19,6 @@ from dawnbeat.training.periods import RANGE_WEEKS, JudgedRun, judge_runs, judged
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext, JournalPage, PageWidget
 from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.formats import count_of
 from dawnbeat.ui.window.parts.layouts import Flow, Scrolled, scrolled, stack
 from dawnbeat.ui.window.runs.bring_in import ByHandDialog, ImportStrip
 from dawnbeat.ui.window.runs.table import NO_ZONES, RunsTable, rating_from

@@ -19,7 +19,7 @@ from PySide6.QtWidgets import (
 )
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.wording import Units, capital, clock, number, pace, percent, short_day, way
+from dawnbeat.shared.wording import Units, capital, clock, long_day, number, pace, percent, short_day, way
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.maximum import Maximum, MaximumProposal
 from dawnbeat.training.periods import JudgedRun, judge_runs
@@ -29,7 +29,6 @@ from dawnbeat.training.zone_store import Threshold
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, Key, label
-from dawnbeat.ui.window.parts.formats import long_day
 from dawnbeat.ui.window.parts.layouts import flow_of, scrolled, stack
 from dawnbeat.ui.window.parts.tables import fit_rows, give_tip, plain_table, write_rows
 from dawnbeat.ui.window.runs.bring_in import felt_box, felt_in, show_felt

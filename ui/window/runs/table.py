@@ -10,13 +10,23 @@ from PySide6.QtWidgets import QPushButton
 
 from dawnbeat.shared.checked_fields import one_of
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.wording import PACE_UNIT, Units, bare_pace, clock, number, percent, short_day, way
+from dawnbeat.shared.wording import (
+    PACE_UNIT,
+    Units,
+    bare_pace,
+    clock,
+    count_of,
+    long_day,
+    number,
+    percent,
+    short_day,
+    way,
+)
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.periods import JudgedRun
 from dawnbeat.training.run import TALKS, Run
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.formats import count_of, long_day
 from dawnbeat.ui.window.parts.journal_table import RowsTable, back_undoably, bin_undoably
 from dawnbeat.ui.window.parts.tables import Column, RowsModel, all_rows
 

@@ -13,10 +13,9 @@ from PySide6.QtGui import QPainter, QPen
 from PySide6.QtWidgets import QGraphicsItem, QSizePolicy, QStyleOptionGraphicsItem, QWidget
 
 from dawnbeat.journal.ranges import RangeSettings, counts, daily_ranges
-from dawnbeat.journal.series import DAY_S, day_of, seconds_of
 from dawnbeat.shared.morning import ORIGINS, POSTURES, Morning
 from dawnbeat.shared.trace import FloatArray
-from dawnbeat.shared.wording import capital
+from dawnbeat.shared.wording import DAY_S, capital, day_of, seconds_of
 from dawnbeat.training.periods import EASY_AIM, EASY_TIME_AIM, Span, Week, monday_of
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import label

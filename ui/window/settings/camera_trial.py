@@ -12,8 +12,7 @@ from dawnbeat.capture.camera import NoCameraError
 from dawnbeat.capture.frames import FrameSource, Image
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.settings import Settings
-from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.work import Task, Work
+from dawnbeat.ui.window.parts.context import AppContext, Task, Work
 
 SECONDS = 4.0
 _PICTURE_WIDTH = 320

@@ -25,12 +25,11 @@ from PySide6.QtWidgets import (
 
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.wording import count_of
 from dawnbeat.ui.window.parts import controls, saving
-from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.context import AppContext, Task, Work
 from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.formats import count_of
 from dawnbeat.ui.window.parts.layouts import flow_of
-from dawnbeat.ui.window.parts.work import Task, Work
 
 _WHERE = "Settings"
 

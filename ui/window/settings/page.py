@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 import os
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -13,12 +13,9 @@ from PySide6.QtGui import QImage, QPixmap, QResizeEvent
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
-    QDoubleSpinBox,
     QFileDialog,
     QLabel,
     QLineEdit,
-    QPushButton,
-    QSpinBox,
     QVBoxLayout,
     QWidget,
 )
@@ -28,15 +25,15 @@ from dawnbeat.journal.ranges import RangeSettings
 from dawnbeat.morning.choices import DURATIONS_S, SOURCES, TEXT_PERCENT, THEMES
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import POSTURES
+from dawnbeat.shared.wording import capital
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext, PageWidget
+from dawnbeat.ui.window.parts.context import AppContext, PageWidget, Task
 from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, Slider, SpinBox, label
 from dawnbeat.ui.window.parts.layouts import RowsForm, Scrolled, flow_of
-from dawnbeat.ui.window.parts.work import Task
 from dawnbeat.ui.window.settings.camera_trial import CameraTest, Measured
 from dawnbeat.ui.window.settings.journal_care import JournalCare
 
-_WHERE = "Settings"
+_give = functools.partial(controls.button, where="Settings")
 _SOURCE_WORDS = dict(
     zip(
         SOURCES,
@@ -66,8 +63,8 @@ class SettingsPage(PageWidget):
         self._forms: list[RowsForm] = []
         self.test = CameraTest(context)
         self.test.measured.connect(self._measured)
-        self.test.failed.connect(self._test_failed)
-        self.test.ended.connect(self._test_ended)
+        self.test.failed.connect(lambda why: self._show_answer(f"{capital(why)}."))
+        self.test.ended.connect(lambda: self.try_button.setText("Try it"))
         inside = QWidget()
         self._column = QVBoxLayout(inside)
         self._column.setContentsMargins(20, 14, 20, 20)
@@ -117,8 +114,8 @@ class SettingsPage(PageWidget):
         self.stream.setPlaceholderText("http://…, https://… or rtsp://…")
         form.row("Address of the camera", self.stream, "The only address that the program ever connects to")
         self.stream.editingFinished.connect(lambda: self._choose(stream=self.stream.text().strip()))
-        self.try_button = self._button("Try it", "Alt+T", "See whether it will do, with a picture", self._try)
-        self.list_button = self._button("List cameras", "Alt+L", "Measure every camera of this computer", self._list)
+        self.try_button = _give("Try it", "Alt+T", "See whether it will do, with a picture", self._try)
+        self.list_button = _give("List cameras", "Alt+L", "Measure every camera of this computer", self._list)
         form.below(flow_of(self.try_button, self.list_button))
         self.answer = label("large", "What the camera answered")
         self.picture = QLabel()
@@ -157,26 +154,20 @@ class SettingsPage(PageWidget):
         self.place = _note("")
         self.place.setAccessibleName("Where the journal lies")
         form.below(self.place, "Place")
-        self.move_button = self._button("Choose a folder…", "", "Open another journal at the next start", self._move)
-        self.usual_button = self._button("Usual place", "", "Use the usual place at the next start", self._usual)
+        self.move_button = _give("Choose a folder…", "", "Open another journal at the next start", self._move)
+        self.usual_button = _give("Usual place", "", "Use the usual place at the next start", self._usual)
         form.below(flow_of(self.move_button, self.usual_button))
         self.care = JournalCare(self.context)
         form.below(self.care)
 
     def _range_group(self) -> None:
         form = self._group("Usual range")
-        self.ranges: dict[str, QSpinBox | QDoubleSpinBox] = {}
+        self.ranges: dict[str, SpinBox | DoubleSpinBox] = {}
         for parameter in dataclasses.fields(RangeSettings):
             about = parameter.metadata
-            spin: QSpinBox | QDoubleSpinBox
-            if isinstance(parameter.default, int):
-                spin = SpinBox()
-                spin.setRange(about["low"], about["high"])
-            else:
-                spin = DoubleSpinBox()
-                spin.setDecimals(1)
-                spin.setSingleStep(0.1)
-                spin.setRange(about["low"], about["high"])
+            whole = isinstance(parameter.default, int)
+            spin: SpinBox | DoubleSpinBox = SpinBox() if whole else DoubleSpinBox(decimals=1, singleStep=0.1)
+            spin.setRange(about["low"], about["high"])
             spin.setSuffix(f" {about['unit']}")
             spin.setKeyboardTracking(False)
             words = about["meaning"][0].upper() + about["meaning"][1:]
@@ -184,7 +175,7 @@ class SettingsPage(PageWidget):
             form.row(words, spin, tip)
             spin.valueChanged.connect(lambda _=0: self._choose_ranges())
             self.ranges[parameter.name] = spin
-        reset = self._button("Usual windows", "", "Back to four weeks, a week and their counts", self._reset_ranges)
+        reset = _give("Usual windows", "", "Back to four weeks, a week and their counts", self._reset_ranges)
         form.below(flow_of(reset))
 
     # Showing and choosing
@@ -271,12 +262,6 @@ class SettingsPage(PageWidget):
             drawn = QImage(pixels.data, width, height, 3 * width, QImage.Format.Format_BGR888)
             self.picture.setPixmap(QPixmap.fromImage(drawn))
 
-    def _test_failed(self, why: str) -> None:
-        self._show_answer(f"{why[:1].upper()}{why[1:]}.")
-
-    def _test_ended(self) -> None:
-        self.try_button.setText("Try it")
-
     def _list(self) -> None:
         self._show_answer("Looking for cameras…")
         self.list_button.setEnabled(False)
@@ -339,9 +324,6 @@ class SettingsPage(PageWidget):
         check.toggled.connect(lambda on: self._choose(**{name: on}))
         form.below(check)
         return check
-
-    def _button(self, words: str, keys: str, tip: str, does: Callable[[], object]) -> QPushButton:
-        return controls.button(words, keys, tip, does, _WHERE)
 
 
 def _note(words: str) -> QLabel:

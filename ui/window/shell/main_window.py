@@ -37,10 +37,9 @@ from dawnbeat.morning.sources import file_named
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.display import display_problem
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext, PageWidget
+from dawnbeat.ui.window.parts.context import AppContext, PageWidget, Task
 from dawnbeat.ui.window.parts.controls import Key, label
 from dawnbeat.ui.window.parts.layouts import Scrolled
-from dawnbeat.ui.window.parts.work import Task
 
 # The key of each page, its title with the letter for Alt, its module, and what goes to it.
 PAGES = (

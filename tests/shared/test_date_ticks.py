@@ -5,8 +5,7 @@ from datetime import date
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dawnbeat.journal.series import DAY_S, day_of, seconds_of
-from dawnbeat.ui.window.parts.formats import ticks
+from dawnbeat.shared.wording import DAY_S, day_of, seconds_of, ticks
 
 days = st.dates(min_value=date(1990, 1, 1), max_value=date(2080, 1, 1))
 
