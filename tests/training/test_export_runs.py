@@ -27,7 +27,7 @@ def test_runs_come_out_with_every_column_and_no_formula(tmp_path: Path) -> None:
     out = tmp_path / "runs.csv"
     assert export_runs(judge_runs(runs, [zone_set(MONDAY)]), out) == 2
     first, second = read(out)
-    assert list(first) == [name for name, _, _ in RUN_COLUMNS]
+    assert list(first) == [name for name, *_ in RUN_COLUMNS]
     assert (first["date"], first["zones"], first["easy_share"], first["session_load"]) == (
         "2025-03-03",
         "0.0 3600.0 0.0 0.0 0.0",
@@ -46,7 +46,7 @@ def test_weeks_come_out_with_every_column(tmp_path: Path) -> None:
     out = tmp_path / "weeks.csv"
     assert export_weeks(weeks_of(judged, MONDAY, MONDAY + timedelta(days=13)), out) == 2
     first, second = read(out)
-    assert list(first) == [name for name, _, _ in WEEK_COLUMNS]
+    assert list(first) == [name for name, *_ in WEEK_COLUMNS]
     assert (first["monday"], first["runs"], first["strain"] != "") == ("2025-03-03", "1", True)
     assert (second["runs"], second["easy_share"]) == ("0", "")
 
