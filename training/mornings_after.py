@@ -17,7 +17,7 @@ from dawnbeat.journal import ranges
 from dawnbeat.journal.ranges import DEFAULT, Measure, RangeSettings, Standing
 from dawnbeat.shared.morning import Morning, Posture
 from dawnbeat.shared.trace import FloatArray
-from dawnbeat.training.periods import WEEK_DAYS, JudgedRun, counting, daily_loads, monday_of
+from dawnbeat.training.periods import WEEK_DAYS, JudgedRun, counting, monday_of
 from dawnbeat.training.run_figures import Coefficients
 
 FEWEST_PAIRS = 20
@@ -103,8 +103,16 @@ def daily_load(judged: Sequence[JudgedRun], coefficients: Coefficients = "men") 
         missing = {day for day, value in values if value is None}
         known = [(day, value) for day, value in values if value is not None and day not in missing]
         if values and len(known) >= MOSTLY * len(values):
-            return DailyLoad(name, daily_loads(known), len(values) - len(known))
-    return DailyLoad("minutes run", daily_loads(minutes), 0)
+            return DailyLoad(name(known), len(values) - len(known))
+    return DailyLoad("minutes run"(minutes), 0)
+
+
+def _daily_loads(loads: Iterable[tuple[date, float]]) -> dict[date, float]:
+    """The sum of each day that has any."""
+    daily: dict[date, float] = {}
+    for day, load in loads:
+        daily[day] = daily.get(day, 0.0) + load
+    return daily
 
 
 def next_morning_association(loads: DailyLoad, mornings: Sequence[Morning]) -> Association | None:

@@ -3,17 +3,15 @@
 Foster 1998 (Med Sci Sports Exerc 30:1164-1168): monotony = mean of the seven daily loads / their standard deviation;
 strain = the week's load * monotony. The paper does not say which standard deviation; here it is that of a sample.
 
-Pace at a fixed pulse and pulse at a fixed pace come from steady minutes only (run_figures.steady): minutes whose pulse
-lies within 5 bpm of the fixed one, or whose pace within 5 % of the fixed one, each carried to the fixed value by its
-own metres a beat. A rise of pace at the same pulse is commonly read as better endurance (common practice, no source);
-heat, hills and a new sensor move it as well.
+Periods are compared by the pace at a fixed pulse and the pulse at a fixed pace (run_figures.pace_at). A rise of pace at
+the same pulse is commonly read as better endurance (common practice, no source); heat, hills and a new sensor move it.
 """
 
 from __future__ import annotations
 
 import bisect
 import statistics
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import Any, Literal
@@ -28,7 +26,18 @@ from dawnbeat.shared.trace import FloatArray
 from dawnbeat.shared.wording import Units, clock, percent, way
 from dawnbeat.training import run_store
 from dawnbeat.training.run import Run
-from dawnbeat.training.run_figures import COEFFICIENTS, Coefficients, Judged, judge, session_load, steady, trimp_of
+from dawnbeat.training.run_figures import (
+    COEFFICIENTS,
+    FEWEST_MINUTES,
+    Coefficients,
+    Judged,
+    judge,
+    pace_at,
+    pulse_at,
+    session_load,
+    steady,
+    trimp_of,
+)
 from dawnbeat.training.zone_store import ZoneSet, present_sets
 
 WEEK_DAYS = 7
@@ -123,14 +132,6 @@ def week_load(daily: Sequence[float]) -> WeekLoad:
         return WeekLoad(load, None, None)
     monotony = load / WEEK_DAYS / spread
     return WeekLoad(load, monotony, load * monotony)
-
-
-def daily_loads(loads: Iterable[tuple[date, float]]) -> dict[date, float]:
-    """The sum of each day that has any."""
-    daily: dict[date, float] = {}
-    for day, load in loads:
-        daily[day] = daily.get(day, 0.0) + load
-    return daily
 
 
 @dataclass(frozen=True)
@@ -228,8 +229,6 @@ def _week(monday: date, found: Sequence[JudgedRun], last: date) -> Week:
             for n, seconds in enumerate(each.judged.zone_s):
                 zone_s[n] += seconds
     distances = [each.run.figures.distance_m for each in found if each.run.figures.distance_m is not None]
-    men = [each.trimp["men"] for each in found if each.trimp["men"] is not None]
-    women = [each.trimp["women"] for each in found if each.trimp["women"] is not None]
     rated = [(each.run.local_date, each.session_load) for each in found if each.session_load is not None]
     unrated = len(found) - len(rated)
     daily = [sum(load for day, load in rated if (day - monday).days == n) for n in range(WEEK_DAYS)]
@@ -240,14 +239,14 @@ def _week(monday: date, found: Sequence[JudgedRun], last: date) -> Week:
         runs=len(found),
         duration_s=sum(each.run.figures.duration_s for each in found),
         measured_s=sum(each.run.figures.measured_s for each in found),
-        distance_m=sum(distances) if distances else None,
+        distance_m=_sum(distances),
         without_distance=len(found) - len(distances),
         zone_s=tuple(zone_s),
         easy_runs=sum(each.easy is True for each in found),
         judged_runs=sum(each.easy is not None for each in found),
         easy_share=_easy_share(found),
-        trimp={"men": sum(men) if men else None, "women": sum(women) if women else None},
-        without_trimp=len(found) - len(men),
+        trimp={name: _sum([each.trimp[name] for each in found]) for name in COEFFICIENTS},
+        without_trimp=sum(each.trimp["men"] is None for each in found),
         session_load=foster.load if rated else None,
         unrated=unrated,
         monotony=foster.monotony if whole else None,
@@ -262,8 +261,6 @@ def _easy_share(found: Sequence[JudgedRun]) -> float | None:
     return (measured - above) / measured if measured else None
 
 
-PULSE_WINDOW_BPM, PACE_WINDOW_SHARE = 5.0, 0.05
-FEWEST_MINUTES = 20
 RECENT_DAYS = 365
 Period = Literal["month", "year"]
 
@@ -333,23 +330,6 @@ def fixed_of(judged: Sequence[JudgedRun], today: date) -> Fixed | None:
     return Fixed(5.0 * round(float(pulse) / 5), 5.0 * round(1000 / float(speed) / 5))
 
 
-def pace_at(minutes: FloatArray, pulse_bpm: float) -> float | None:
-    """Seconds a km at a pulse, from (n, 2) minutes near it; None below 20."""
-    near = minutes[np.abs(minutes[:, 0] - pulse_bpm) <= PULSE_WINDOW_BPM]
-    if len(near) < FEWEST_MINUTES:
-        return None
-    return float(1000 / np.mean(near[:, 1] / near[:, 0] * pulse_bpm))
-
-
-def pulse_at(minutes: FloatArray, pace_s_per_km: float) -> float | None:
-    """Pulse at a pace, from (n, 2) minutes near it; None below 20."""
-    speed = 1000 / pace_s_per_km
-    near = minutes[np.abs(minutes[:, 1] / speed - 1) <= PACE_WINDOW_SHARE]
-    if len(near) < FEWEST_MINUTES:
-        return None
-    return float(np.mean(near[:, 0] / near[:, 1] * speed))
-
-
 def periods_of(
     judged: Sequence[JudgedRun],
     mornings: Sequence[Morning],
@@ -378,20 +358,18 @@ def _summary(begin: date, runs: Sequence[JudgedRun], mornings: Sequence[Morning]
     minutes = steady_minutes(runs)
     ways = [each.run.figures.distance_m for each in runs if each.run.figures.distance_m is not None]
     loads = [each.session_load for each in runs if each.session_load is not None]
-    judged = [each.judged for each in runs if each.judged is not None]
-    measured = sum(sum(each.zone_s) for each in judged)
     resting = [each.resting_pulse_bpm for each in mornings if each.resting_pulse_bpm is not None]
     variability = [each.ln_rmssd for each in mornings if each.ln_rmssd is not None]
     return PeriodSummary(
         first=begin,
         runs=len(runs),
         duration_s=sum(each.run.figures.duration_s for each in runs),
-        distance_m=sum(ways) if ways else None,
+        distance_m=_sum(ways),
         without_distance=len(runs) - len(ways),
         easy_runs=sum(each.easy is True for each in runs),
         judged_runs=sum(each.easy is not None for each in runs),
-        easy_share=1 - sum(each.above_s for each in judged) / measured if measured else None,
-        session_load=sum(loads) if loads else None,
+        easy_share=_easy_share(runs),
+        session_load=_sum(loads),
         unrated=len(runs) - len(loads),
         trimp={name: _sum([each.trimp[name] for each in runs]) for name in COEFFICIENTS},
         pace_s_per_km=None if fixed is None else pace_at(minutes, fixed.pulse_bpm),

@@ -183,6 +183,10 @@ SETTLED_MINUTES = 10
 # The other limits are common practice, no source: hills and changes of pace move the pulse, and for two minutes more.
 FEWEST_STEADY_MINUTES = 20
 STEADY_SPEED_SHARE, STEADY_GRADE, RECOVERS_MINUTES = 0.15, 0.03, 2
+# Pace at a pulse, and pulse at a pace: from so many steady minutes within 5 bpm of the one, or 5 % of the other, each
+# carried there by its own metres a beat.
+PULSE_WINDOW_BPM, PACE_WINDOW_SHARE = 5.0, 0.05
+FEWEST_MINUTES = 20
 DRIFT_IN_WORDS = (
     "Drift: how many per cent fewer metres each heartbeat took you in the second half of the steady minutes than in "
     "the first (common practice, no source). Steady minutes come after the tenth, on the level and at the run's usual "
@@ -285,6 +289,23 @@ def steady(minutes: FloatArray) -> BoolArray:
     )
     found: BoolArray = settled & ~after
     return found
+
+
+def pace_at(minutes: FloatArray, pulse_bpm: float) -> float | None:
+    """Seconds a km at a pulse, from (n, 2) minutes near it; None below 20."""
+    near = minutes[np.abs(minutes[:, 0] - pulse_bpm) <= PULSE_WINDOW_BPM]
+    if len(near) < FEWEST_MINUTES:
+        return None
+    return float(1000 / np.mean(near[:, 1] / near[:, 0] * pulse_bpm))
+
+
+def pulse_at(minutes: FloatArray, pace_s_per_km: float) -> float | None:
+    """Pulse at a pace, from (n, 2) minutes near it; None below 20."""
+    speed = 1000 / pace_s_per_km
+    near = minutes[np.abs(minutes[:, 1] / speed - 1) <= PACE_WINDOW_SHARE]
+    if len(near) < FEWEST_MINUTES:
+        return None
+    return float(np.mean(near[:, 0] / near[:, 1] * speed))
 
 
 def drift_pct(minutes: FloatArray) -> float | None:

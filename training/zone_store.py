@@ -120,25 +120,14 @@ def add_maximum(journal: Journal, entry: Maximum, today: date) -> ZoneSet | None
 
     The set begins on the entry's own day, or today where a later set stands already: old runs keep theirs.
     """
-    check_note(entry.note)
-    _not_in_future(entry.date, today)
-    before = standing(journal, today)
-    with journal.transaction("save the maximum") as connection:
-        connection.execute(
-            "INSERT INTO maxima (local_date, kind, bpm, added_bpm, note, run_id, saved_at) VALUES "
-            "(?, ?, ?, ?, ?, ?, ?)",
-            (entry.date.isoformat(), entry.kind, entry.bpm, entry.added_bpm, entry.note, entry.run_id, utc_now()),
-        )
-        return _renew(journal, connection, before, entry.date, today)
+    bare = {"kind": entry.kind, "bpm": entry.bpm, "added_bpm": entry.added_bpm}
+    return _add(journal, "maxima", "save the maximum", entry, bare, today)
 
 
 def remove_maximum(journal: Journal, entry_id: int, today: date) -> ZoneSet | None:
     """Delete an entry made by mistake; a new zone set begins today where another maximum counts now."""
-    before = standing(journal, today)
-    with journal.transaction("remove the maximum") as connection:
-        if not connection.execute("DELETE FROM maxima WHERE id = ?", (entry_id,)).rowcount:
-            raise DawnbeatError(f"there is no maximum {entry_id}: list them with `dawnbeat runs maximum list`")
-        return _renew(journal, connection, before, today, today)
+    missing = f"there is no maximum {entry_id}: list them with `dawnbeat runs maximum list`"
+    return _remove(journal, "maxima", "remove the maximum", entry_id, missing, today)
 
 
 def thresholds(journal: Journal) -> list[Threshold]:
@@ -151,24 +140,14 @@ def thresholds(journal: Journal) -> list[Threshold]:
 
 def add_threshold(journal: Journal, entry: Threshold, today: date) -> ZoneSet | None:
     """Keep a threshold pulse; zones that hang on it begin anew, as with `add_maximum`."""
-    check_note(entry.note)
-    _not_in_future(entry.date, today)
-    before = standing(journal, today)
-    with journal.transaction("save the threshold pulse") as connection:
-        connection.execute(
-            "INSERT INTO thresholds (local_date, bpm, pace_s_per_km, note, run_id, saved_at) VALUES (?, ?, ?, ?, ?, ?)",
-            (entry.date.isoformat(), entry.bpm, entry.pace_s_per_km, entry.note, entry.run_id, utc_now()),
-        )
-        return _renew(journal, connection, before, entry.date, today)
+    bare = {"bpm": entry.bpm, "pace_s_per_km": entry.pace_s_per_km}
+    return _add(journal, "thresholds", "save the threshold pulse", entry, bare, today)
 
 
 def remove_threshold(journal: Journal, entry_id: int, today: date) -> ZoneSet | None:
     """Delete a threshold pulse entered by mistake, as `remove_maximum` does."""
-    before = standing(journal, today)
-    with journal.transaction("remove the threshold pulse") as connection:
-        if not connection.execute("DELETE FROM thresholds WHERE id = ?", (entry_id,)).rowcount:
-            raise DawnbeatError(f"there is no threshold pulse {entry_id}: look at the list again")
-        return _renew(journal, connection, before, today, today)
+    missing = f"there is no threshold pulse {entry_id}: look at the list again"
+    return _remove(journal, "thresholds", "remove the threshold pulse", entry_id, missing, today)
 
 
 def remove_zone_set(journal: Journal, set_id: int) -> None:
@@ -318,6 +297,31 @@ def restore(journal: Journal, wanted: ZoneSnapshot, expected: ZoneSnapshot) -> N
                 connection.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * len(rows[0]))})", rows)
 
 
+def _add(
+    journal: Journal, table: str, doing: str, entry: Maximum | Threshold, bare: dict[str, Any], today: date
+) -> ZoneSet | None:
+    check_note(entry.note)
+    if entry.date > today:
+        raise DawnbeatError(f"{entry.date.isoformat()} lies in the future: give the day of the measurement")
+    before = standing(journal, today)
+    values = {"local_date": entry.date.isoformat(), **bare, "note": entry.note, "run_id": entry.run_id}
+    values["saved_at"] = utc_now()
+    with journal.transaction(doing) as connection:
+        connection.execute(
+            f"INSERT INTO {table} ({', '.join(values)}) VALUES ({', '.join('?' * len(values))})",
+            tuple(values.values()),
+        )
+        return _renew(journal, connection, before, entry.date, today)
+
+
+def _remove(journal: Journal, table: str, doing: str, entry_id: int, missing: str, today: date) -> ZoneSet | None:
+    before = standing(journal, today)
+    with journal.transaction(doing) as connection:
+        if not connection.execute(f"DELETE FROM {table} WHERE id = ?", (entry_id,)).rowcount:
+            raise DawnbeatError(missing)
+        return _renew(journal, connection, before, today, today)
+
+
 def _renew(
     journal: Journal, connection: sqlite3.Connection, before: Standing, entry_day: date, today: date
 ) -> ZoneSet | None:
@@ -355,11 +359,6 @@ def _keep(connection: sqlite3.Connection, new: ZoneSet) -> ZoneSet:
         ),
     )
     return replace(new, id=inserted.lastrowid)
-
-
-def _not_in_future(day: date, today: date) -> None:
-    if day > today:
-        raise DawnbeatError(f"{day.isoformat()} lies in the future: give the day of the measurement")
 
 
 def _rows(journal: Journal, query: str, *values: Any) -> list[tuple[Any, ...]]:

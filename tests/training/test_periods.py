@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from dawnbeat.shared.checked_fields import one_of
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.training import mornings_after
-from dawnbeat.training.periods import Fixed, fixed_of, judge_runs, pace_at, periods_of, pulse_at, week_load, weeks_of
+from dawnbeat.training.periods import Fixed, fixed_of, judge_runs, periods_of, week_load, weeks_of
 from dawnbeat.training.run import Run
-from dawnbeat.training.run_figures import COEFFICIENTS, trimp_of
+from dawnbeat.training.run_figures import COEFFICIENTS, pace_at, pulse_at, trimp_of
 from tests.training.invented import morning, plain_zones, run, zone_set
 
 MONDAY = date(2025, 3, 3)
