@@ -103,8 +103,8 @@ def daily_load(judged: Sequence[JudgedRun], coefficients: Coefficients = "men") 
         missing = {day for day, value in values if value is None}
         known = [(day, value) for day, value in values if value is not None and day not in missing]
         if values and len(known) >= MOSTLY * len(values):
-            return DailyLoad(name(known), len(values) - len(known))
-    return DailyLoad("minutes run"(minutes), 0)
+            return DailyLoad(name, _daily_loads(known), len(values) - len(known))
+    return DailyLoad("minutes run", _daily_loads(minutes), 0)
 
 
 def _daily_loads(loads: Iterable[tuple[date, float]]) -> dict[date, float]:

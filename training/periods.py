@@ -228,30 +228,37 @@ def _week(monday: date, found: Sequence[JudgedRun], last: date) -> Week:
         if each.judged is not None:
             for n, seconds in enumerate(each.judged.zone_s):
                 zone_s[n] += seconds
-    distances = [each.run.figures.distance_m for each in found if each.run.figures.distance_m is not None]
     rated = [(each.run.local_date, each.session_load) for each in found if each.session_load is not None]
-    unrated = len(found) - len(rated)
     daily = [sum(load for day, load in rated if (day - monday).days == n) for n in range(WEEK_DAYS)]
     foster = week_load(daily)
-    whole = monday + timedelta(days=WEEK_DAYS - 1) <= last and bool(rated) and not unrated
+    whole = monday + timedelta(days=WEEK_DAYS - 1) <= last and bool(rated) and len(rated) == len(found)
     return Week(
         first=monday,
-        runs=len(found),
-        duration_s=sum(each.run.figures.duration_s for each in found),
         measured_s=sum(each.run.figures.measured_s for each in found),
-        distance_m=_sum(distances),
-        without_distance=len(found) - len(distances),
         zone_s=tuple(zone_s),
-        easy_runs=sum(each.easy is True for each in found),
-        judged_runs=sum(each.easy is not None for each in found),
-        easy_share=_easy_share(found),
-        trimp={name: _sum([each.trimp[name] for each in found]) for name in COEFFICIENTS},
         without_trimp=sum(each.trimp["men"] is None for each in found),
-        session_load=foster.load if rated else None,
-        unrated=unrated,
         monotony=foster.monotony if whole else None,
         strain=foster.strain if whole else None,
+        **_totals(found),
     )
+
+
+def _totals(found: Sequence[JudgedRun]) -> dict[str, Any]:
+    """What weeks, months and years have in common."""
+    distances = [each.run.figures.distance_m for each in found if each.run.figures.distance_m is not None]
+    loads = [each.session_load for each in found if each.session_load is not None]
+    return {
+        "runs": len(found),
+        "duration_s": sum(each.run.figures.duration_s for each in found),
+        "distance_m": _sum(distances),
+        "without_distance": len(found) - len(distances),
+        "easy_runs": sum(each.easy is True for each in found),
+        "judged_runs": sum(each.easy is not None for each in found),
+        "easy_share": _easy_share(found),
+        "trimp": {name: _sum([each.trimp[name] for each in found]) for name in COEFFICIENTS},
+        "session_load": _sum(loads),
+        "unrated": len(found) - len(loads),
+    }
 
 
 def _easy_share(found: Sequence[JudgedRun]) -> float | None:
@@ -356,28 +363,17 @@ def periods_of(
 
 def _summary(begin: date, runs: Sequence[JudgedRun], mornings: Sequence[Morning], fixed: Fixed | None) -> PeriodSummary:
     minutes = steady_minutes(runs)
-    ways = [each.run.figures.distance_m for each in runs if each.run.figures.distance_m is not None]
-    loads = [each.session_load for each in runs if each.session_load is not None]
     resting = [each.resting_pulse_bpm for each in mornings if each.resting_pulse_bpm is not None]
     variability = [each.ln_rmssd for each in mornings if each.ln_rmssd is not None]
     return PeriodSummary(
         first=begin,
-        runs=len(runs),
-        duration_s=sum(each.run.figures.duration_s for each in runs),
-        distance_m=_sum(ways),
-        without_distance=len(runs) - len(ways),
-        easy_runs=sum(each.easy is True for each in runs),
-        judged_runs=sum(each.easy is not None for each in runs),
-        easy_share=_easy_share(runs),
-        session_load=_sum(loads),
-        unrated=len(runs) - len(loads),
-        trimp={name: _sum([each.trimp[name] for each in runs]) for name in COEFFICIENTS},
         pace_s_per_km=None if fixed is None else pace_at(minutes, fixed.pulse_bpm),
         pulse_bpm=None if fixed is None else pulse_at(minutes, fixed.pace_s_per_km),
         steady_minutes=len(minutes),
         mornings=len(mornings),
         resting_bpm=sum(resting) / len(resting) if resting else None,
         ln_rmssd=sum(variability) / len(variability) if variability else None,
+        **_totals(runs),
     )
 
 
