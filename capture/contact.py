@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 
-from dawnbeat.capture.frames import Frame, Image, Sample
+from dawnbeat.capture.frames import Frame, Sample
 from dawnbeat.capture.patches import PATCHES, clipped_shares, eroded, finger_patches, patches_of
 from dawnbeat.shared.trace import BoolArray, FloatArray
 
@@ -43,16 +43,11 @@ class Contact:
     """How well the finger covers the lens right now.
 
     covered: share of the frame under the finger, 0 to 1. brightness: mean of the frame over all channels, 0
-    to 255. clipped_red, clipped_green, clipped_blue: share of pixels at the top of the scale. state: in
-    words.
-    advice: one sentence. good: whether a reading can go on like this.
+    to 255. state: in words. advice: one sentence. good: whether a reading can go on like this.
     """
 
     covered: float
     brightness: float
-    clipped_red: float
-    clipped_green: float
-    clipped_blue: float
     state: State
     advice: str
     good: bool
@@ -88,8 +83,7 @@ def contact_of(covered: float, colour: FloatArray, clipped: FloatArray, pulsatio
         advice = LIGHTER
     else:
         advice = GOOD
-    red, green, blue = (float(share) for share in clipped)
-    return Contact(covered, brightness, red, green, blue, state, advice, advice == GOOD)
+    return Contact(covered, brightness, state, advice, advice == GOOD)
 
 
 class ContactGauge:
@@ -120,25 +114,13 @@ class ContactGauge:
         """The frame's mean colour and contact; frames come in order of time."""
         if frame.image is None:
             return self._pass_on(frame)
-        return self._measure(frame.time_s, frame.image)
-
-    def _measure(self, time_s: float, image: Image) -> Sample:
-        patches = patches_of(image)
-        clipped = clipped_shares(image)
+        patches = patches_of(frame.image)
+        clipped = clipped_shares(frame.image)
         mask = finger_patches(patches)
-        colour = self._colour(time_s, patches.mean, mask)
-        frame_colour = patches.mean.mean(axis=0)
-        contact = self._contact_at(time_s, float(mask.mean()), frame_colour, colour, clipped)
-        return Sample(
-            time_s,
-            float(colour[0]),
-            float(colour[1]),
-            float(colour[2]),
-            contact.covered,
-            contact.clipped_red,
-            contact.clipped_green,
-            contact.clipped_blue,
-        )
+        colour = self._colour(frame.time_s, patches.mean, mask)
+        contact = self._contact_at(frame.time_s, float(mask.mean()), patches.mean.mean(axis=0), colour, clipped)
+        red, green, blue = colour.tolist()
+        return Sample(frame.time_s, red, green, blue, contact.covered, *clipped.tolist())
 
     def _pass_on(self, frame: Frame) -> Sample:
         sample = frame.sample

@@ -57,18 +57,16 @@ def read_text(path: Path) -> str:
 def read_trace_csv(path: Path, *, ours: bool = False) -> tuple[Trace, tuple[str, ...]]:
     """The trace of a CSV file, and notes on what was forgiven.
 
-    ours: the file was written by the recorder, which ends every line, so that a last line without an end is
-    one
+    ours: the file was written by the recorder, which ends every line, so that a last line without an end is one
         that was cut short even where it reads well.
 
     Raises DawnbeatError, with file and line, for everything but a last line cut short.
     """
-    table = _read_table(path, COLOUR_COLUMNS, _KNOWN_COLUMNS, ours=ours)
-    columns = table.columns
+    columns, notes = _read_table(path, COLOUR_COLUMNS, _KNOWN_COLUMNS, ours=ours)
     shares = {name: columns[name] for name in _SHARE_COLUMNS if name in columns}
     colour = np.column_stack([columns[name] for name in COLOUR_COLUMNS[1:]])
     trace = Trace(columns["time_s"], colour, shares.get("covered"), shares.get("clipped"))
-    return trace, table.notes
+    return trace, notes
 
 
 def read_times_csv(path: Path) -> FloatArray:
@@ -76,7 +74,7 @@ def read_times_csv(path: Path) -> FloatArray:
 
     Raises DawnbeatError as `read_trace_csv` does.
     """
-    return _read_table(path, ("time_s",), ("time_s",), rows_needed=False).columns["time_s"]
+    return _read_table(path, ("time_s",), ("time_s",), rows_needed=False)[0]["time_s"]
 
 
 def trace_csv_text(trace: Trace) -> str:
@@ -95,15 +93,10 @@ def trace_csv_text(trace: Trace) -> str:
     return ",".join(names) + "\n" + text.getvalue()
 
 
-class _Table:
-    def __init__(self, columns: dict[str, FloatArray], notes: tuple[str, ...]) -> None:
-        self.columns = columns
-        self.notes = notes
-
-
 def _read_table(
     path: Path, needed: Sequence[str], known: Sequence[str], *, rows_needed: bool = True, ours: bool = False
-) -> _Table:
+) -> tuple[dict[str, FloatArray], tuple[str, ...]]:
+    """The known columns, and notes on what was forgiven."""
     text = read_text(path)
     lines = text.split("\n")
     head = next((number for number, line in enumerate(lines) if line.strip()), None)
@@ -125,7 +118,7 @@ def _read_table(
         columns = _parse_by_line(path, lines, head, names, known)
     if rows_needed and not columns["time_s"].size:
         raise DawnbeatError(f"{path} holds a header but no frames: record again")
-    return _Table(columns, notes)
+    return columns, notes
 
 
 def _header(path: Path, number: int, line: str, needed: Sequence[str]) -> list[str]:

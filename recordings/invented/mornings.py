@@ -15,6 +15,7 @@ from dawnbeat.shared.installed import software_version
 from dawnbeat.shared.morning import Circumstances, Context, Posture
 from dawnbeat.shared.reading import Analysis, Beats, Finding, Intervals, Metrics, PulseWave, Reason, Verdict
 from dawnbeat.shared.settings import Settings
+from dawnbeat.signal.figures import metrics_of
 
 DAYS = 90
 SEED = 20
@@ -83,7 +84,8 @@ def invented_analysis(ln_rmssd: float, pulse_bpm: float, rng: np.random.Generato
     reasons: list[Reason | None] = [None] * first_left_out
     reasons += ["movement"] * (count - first_left_out)
     kept_ms = interval_ms[:first_left_out]
-    metrics = _metrics(kept_ms, kept_ms.size / count)
+    intervals = Intervals(start_s, interval_ms, tuple(reasons))
+    metrics = metrics_of(intervals)
     verdict = Verdict(
         True, True, False, (Finding("kept", {"kept_s": float(kept_ms.sum()) / 1000, "duration_s": _DURATION_S}),)
     )
@@ -101,7 +103,7 @@ def invented_analysis(ln_rmssd: float, pulse_bpm: float, rng: np.random.Generato
         frame_rate_hz=_FRAME_RATE_HZ,
         channel="red",
         beats=Beats(beat_times, np.full(count + 1, _TIMING_ERROR_MS), np.ones(count + 1)),
-        intervals=Intervals(start_s, interval_ms, tuple(reasons)),
+        intervals=intervals,
         metrics=metrics,
         intervals95=_intervals95(metrics),
         timing_error_ms=_TIMING_ERROR_MS,
@@ -109,28 +111,6 @@ def invented_analysis(ln_rmssd: float, pulse_bpm: float, rng: np.random.Generato
         wave=PulseWave(nothing, nothing),
         settings=Settings(),
         version=software_version(),
-    )
-
-
-def _metrics(kept_ms: np.typing.NDArray[np.float64], kept_share: float) -> Metrics:
-    """The figures that the pages of the journal show, of intervals that all follow one another."""
-    steps = np.diff(kept_ms)
-    rmssd_ms = math.sqrt(float(np.mean(steps**2)))
-    mean_ms, sdnn_ms = float(kept_ms.mean()), float(kept_ms.std(ddof=1))
-    nn50 = int(np.count_nonzero(np.abs(steps) > 50))
-    return Metrics(
-        mean_hr_bpm=60_000 / mean_ms,
-        mean_nn_ms=mean_ms,
-        sdnn_ms=sdnn_ms,
-        rmssd_ms=rmssd_ms,
-        ln_rmssd=math.log(rmssd_ms),
-        nn50=nn50,
-        pnn50_pct=100 * nn50 / steps.size,
-        cv_nn_pct=100 * sdnn_ms / mean_ms,
-        min_nn_ms=float(kept_ms.min()),
-        max_nn_ms=float(kept_ms.max()),
-        kept_beats=kept_ms.size + 1,
-        kept_share=kept_share,
     )
 
 

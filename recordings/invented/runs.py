@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, time, timedelta, timezone
 
 import numpy as np
@@ -188,19 +187,9 @@ def _faulty(samples: Samples, plan: _Plan, week: int, rng: np.random.Generator) 
             pulse[start : start + 4] = 228
     samples = replace(samples, pulse_bpm=pulse)
     if plan is _HILLY and week % 4 == 2:  # forgets a minute and a half
-        return _only(samples, (time_s < 1200) | (time_s >= 1290))
+        kept = (time_s < 1200) | (time_s >= 1290)
+        return Samples(*(getattr(samples, each.name)[kept] for each in fields(samples)))
     return samples
-
-
-def _only(samples: Samples, which: Sequence[bool] | np.typing.NDArray[np.bool_]) -> Samples:
-    return Samples(
-        samples.time_s[which],
-        samples.pulse_bpm[which],
-        samples.distance_m[which],
-        samples.steps_per_min[which],
-        samples.stopped[which],
-        samples.altitude_m[which],
-    )
 
 
 def _late(values: FloatArray, response_s: float) -> FloatArray:

@@ -22,11 +22,12 @@ def contact(image: Image) -> Contact:
 @pytest.mark.parametrize(("width", "height"), [(640, 480), (160, 120), (1920, 1080), (480, 640), (1280, 720)])
 @pytest.mark.parametrize("side", [0.0, 0.15, 0.5])
 def test_a_torch_lit_finger_is_good_though_red_clips(width: int, height: int, side: float) -> None:
-    seen = contact(scenes.as_frame(scenes.torch_finger(width, height, side)))
+    image = scenes.as_frame(scenes.torch_finger(width, height, side))
+    seen, sample = contact(image), ContactGauge().measure(Frame(0.0, 0, image))
     assert (seen.state, seen.good, seen.advice) == ("covered", True, words.GOOD)
     assert seen.covered > 0.95
-    assert seen.clipped_red > 0.1
-    assert seen.clipped_green < 0.01
+    assert sample.clipped_red > 0.1
+    assert sample.clipped_green < 0.01
 
 
 @pytest.mark.parametrize("skin", SKINS)

@@ -11,7 +11,7 @@ RATE_HZ = 10
 
 
 def contact(state: str = "covered", good: bool = True) -> Contact:
-    return Contact(1.0, 60.0, 0.0, 0.0, 0.0, state, "good: hold still" if good else "cover the whole lens", good)  # type: ignore[arg-type]
+    return Contact(1.0, 60.0, state, "good: hold still" if good else "cover the whole lens", good)  # type: ignore[arg-type]
 
 
 GOOD, LIGHTER = contact(), contact(good=False)
