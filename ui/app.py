@@ -8,20 +8,8 @@ from typing import Any
 import typer
 from typer.core import TyperArgument
 
-from dawnbeat.ui.commands import (
-    agree,
-    cameras,
-    demo,
-    journal_files,
-    mornings,
-    pulse,
-    read,
-    record,
-    rehearse,
-    replay,
-    tidy,
-    window,
-)
+from dawnbeat.ui.commands import invented, journal, light, mornings, pulses, read, recordings
+from dawnbeat.ui.commands.options import SOURCE_HELP, JournalFolder
 
 _ABOUT = (
     "A runner's morning pulse and variability, read from a fingertip on a camera. "
@@ -94,24 +82,24 @@ def _app() -> typer.Typer:
         rich_markup_mode=None,
         pretty_exceptions_enable=False,  # a fault of ours is reported as Python does, without the values of variables
     )
-    app.command("window")(window.window)
-    app.command("demo")(demo.demo)
+    app.command("window")(_window)
+    app.command("demo")(invented.demo)
     app.command("read")(read.read)
     app.command("mornings")(mornings.mornings)
     app.command("note")(mornings.note)
-    app.command("keep")(tidy.keep)
-    app.command("bin")(tidy.bin_command)
-    app.command("pulse")(pulse.pulse_command)
-    app.command("replay")(replay.replay)
-    app.command("record")(record.record)
-    app.command("agree")(agree.agree)
-    app.command("rehearse")(rehearse.rehearse)
-    app.command("cameras")(cameras.cameras)
-    app.add_typer(journal_files.export_app, name="export")
-    app.add_typer(journal_files.import_app, name="import")
-    app.command("backup")(journal_files.backup)
-    app.command("restore")(journal_files.restore)
-    app.command("reanalyse")(journal_files.reanalyse)
+    app.command("keep")(journal.keep)
+    app.command("bin")(journal.bin_command)
+    app.command("pulse")(pulses.pulse_command)
+    app.command("replay")(recordings.replay)
+    app.command("record")(light.record)
+    app.command("agree")(recordings.agree)
+    app.command("rehearse")(invented.rehearse)
+    app.command("cameras")(light.cameras)
+    app.add_typer(journal.export_app, name="export")
+    app.add_typer(journal.import_app, name="import")
+    app.command("backup")(journal.backup)
+    app.command("restore")(journal.restore)
+    app.command("reanalyse")(journal.reanalyse)
     _add_training(app)
     app.callback()(_version)
     return app
@@ -123,6 +111,17 @@ def _add_training(app: typer.Typer) -> None:
 
     app.command("zones")(zones_command)
     app.add_typer(runs_app, name="runs")
+
+
+def _window(
+    page: str | None = typer.Option(None, help="Page to open: read, mornings, zones, runs, bench, settings or help."),
+    source: str | None = typer.Option(None, help=f"{SOURCE_HELP.rstrip('.')}; for this once, nothing is changed."),
+    journal: JournalFolder = None,
+) -> None:
+    """Open the window, as `dawnbeat` alone does."""
+    from dawnbeat.ui.window.shell.main_window import run_window
+
+    raise typer.Exit(run_window(journal, page, source=source))
 
 
 def _version(

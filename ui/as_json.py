@@ -1,33 +1,36 @@
-"""An analysis as one JSON object; no number in it is ever NaN or infinite."""
+"""What programs get: one JSON object a line, in which no number is ever NaN or infinite."""
 
 from __future__ import annotations
 
 import dataclasses
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from dawnbeat.journal.columns import COLUMNS
-from dawnbeat.morning.answer import Answer
-from dawnbeat.morning.answer_text import headline, lines
-from dawnbeat.morning.answering import as_json
-from dawnbeat.morning.keeping import Kept
-from dawnbeat.morning.reading_text import verdict_lines
-from dawnbeat.shared.morning import StoredReading
-from dawnbeat.shared.reading import Analysis, findings_as_data, verdict_as_data
+if TYPE_CHECKING:
+    from dawnbeat.morning.answer import Answer
+    from dawnbeat.morning.keeping import Kept
+    from dawnbeat.shared.morning import StoredReading
+    from dawnbeat.shared.reading import Analysis
+    from dawnbeat.training.periods import JudgedRun, Week
+
+
+def line_of(content: Mapping[str, Any]) -> str:
+    """These plain values as one line of JSON."""
+    return json.dumps(_finite(content), allow_nan=False, ensure_ascii=False)
 
 
 def json_line(recording: str, analysis: Analysis) -> str:
     """One line of JSON with everything that a program wants to know of a replayed recording."""
-    return _line(_content(recording, analysis))
+    return line_of(_content(recording, analysis))
 
 
 def reading_line(kept: Kept, ended: str) -> str:
     """The same of a reading just taken, with when and how, its number in the journal, and how it ended where early."""
     taken, stored = kept.taken, kept.stored
-    return _line(
+    return line_of(
         {
             **_content(str(kept.folder or ""), kept.analysis),
             "began": taken.began.isoformat(),
@@ -43,20 +46,26 @@ def reading_line(kept: Kept, ended: str) -> str:
 
 def mornings_line(answer: Answer, readings: Iterable[StoredReading]) -> str:
     """The answer of a day, and the readings listed with it."""
-    return _line({"answer": answer_data(answer), "readings": [reading_object(each) for each in readings]})
+    return line_of({"answer": answer_data(answer), "readings": [reading_object(each) for each in readings]})
 
 
 def note_line(reading: StoredReading, others: list[int]) -> str:
     """The reading that counts for a day, with what was noted, and the numbers of the day's other readings."""
-    return _line({**reading_object(reading), "other_readings": others})
+    return line_of({**reading_object(reading), "other_readings": others})
 
 
 def answer_data(answer: Answer) -> dict[str, Any]:
     """An answer as codes and numbers, and as words made now."""
+    from dawnbeat.morning.answer_text import headline, lines
+    from dawnbeat.morning.answering import as_json
+
     return {**as_json(answer), "headline": headline(answer), "words": lines(answer)}
 
 
 def _content(recording: str, analysis: Analysis) -> dict[str, Any]:
+    from dawnbeat.morning.reading_text import verdict_lines
+    from dawnbeat.shared.reading import verdict_as_data
+
     intervals = analysis.intervals
     return {
         "recording": recording,
@@ -77,17 +86,12 @@ def _content(recording: str, analysis: Analysis) -> dict[str, Any]:
     }
 
 
-def _line(content: dict[str, Any]) -> str:
-    return json.dumps(_finite(content), allow_nan=False, ensure_ascii=False)
-
-
-def json_of_reading(reading: StoredReading) -> str:
-    """One line of JSON: a reading's number, every column of the journal, and the verdict in words."""
-    return _line(reading_object(reading))
-
-
 def reading_object(reading: StoredReading) -> dict[str, Any]:
-    """One stored reading as plain values, by the names of the journal's columns."""
+    """One stored reading as plain values, by the names of the journal's columns, with the verdict in words."""
+    from dawnbeat.journal.columns import COLUMNS
+    from dawnbeat.morning.reading_text import verdict_lines
+    from dawnbeat.shared.reading import findings_as_data
+
     found: dict[str, Any] = {"id": reading.id}
     for column in COLUMNS:
         value = column.value(reading)
@@ -97,11 +101,70 @@ def reading_object(reading: StoredReading) -> dict[str, Any]:
     return {**found, "reasons": verdict_lines(reading.verdict)}
 
 
+def run_json(each: JudgedRun) -> dict[str, Any]:
+    """One run as plain values."""
+    run, figures, judged = each.run, each.run.figures, each.judged
+    return {
+        "id": run.id,
+        "began": run.began.isoformat(),
+        "duration_s": figures.duration_s,
+        "elapsed_s": figures.elapsed_s,
+        "measured_s": figures.measured_s,
+        "missing_s": figures.missing_s,
+        "distance_m": figures.distance_m,
+        "mean_bpm": figures.mean_bpm,
+        "peak_bpm": figures.peak_bpm,
+        "drift_pct": figures.drift_pct,
+        "zone_s": None if judged is None else list(judged.zone_s),
+        "top_of_easy_bpm": None if judged is None else judged.top_of_easy_bpm,
+        "easy_share": None if judged is None else judged.easy_share,
+        "above_easy_s": None if judged is None else judged.above_s,
+        "trimp": each.trimp,
+        "felt_effort": run.felt_effort,
+        "session_load": each.session_load,
+        "race": run.race,
+        "sport": run.sport,
+        "counts": run.counts,
+        "talk": run.talk,
+        "notes": [{"code": note.code, "value": note.value, "words": note.words} for note in run.notes],
+        "note": run.note,
+        "source": run.source,
+        "format": run.format,
+    }
+
+
+def week_json(week: Week) -> dict[str, Any]:
+    """One week as plain values."""
+    return {
+        "monday": week.first.isoformat(),
+        "runs": week.runs,
+        "duration_s": week.duration_s,
+        "measured_s": week.measured_s,
+        "distance_m": week.distance_m,
+        "without_distance": week.without_distance,
+        "zone_s": list(week.zone_s),
+        "easy_runs": week.easy_runs,
+        "judged_runs": week.judged_runs,
+        "easy_runs_share": week.easy_runs_share,
+        "easy_runs_range": week.easy_runs_range,
+        "easy_share": week.easy_share,
+        "easy_range": week.easy_range,
+        "trimp": week.trimp,
+        "trimp_range": week.trimp_range,
+        "without_trimp": week.without_trimp,
+        "session_load": week.session_load,
+        "session_load_range": week.session_load_range,
+        "unrated": week.unrated,
+        "monotony": week.monotony,
+        "strain": week.strain,
+    }
+
+
 def _finite(value: Any) -> Any:
     if isinstance(value, float):
         return value if math.isfinite(value) else None
     if isinstance(value, dict):
         return {key: _finite(item) for key, item in value.items()}
-    if isinstance(value, list):
+    if isinstance(value, list | tuple):
         return [_finite(item) for item in value]
     return value

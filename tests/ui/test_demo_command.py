@@ -58,9 +58,9 @@ def test_the_demo_measures_draws_and_keeps_all_in_its_folder(
 
 
 def test_a_second_demo_makes_another_folder(cli: CommandLine, place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from dawnbeat.ui.commands import demo
+    from dawnbeat.ui.commands import invented
 
-    monkeypatch.setattr(demo, "_SECONDS", 2.0)
+    monkeypatch.setattr(invented, "_SECONDS", 2.0)
     cli("demo", "--no-window").fine()
     before = {path: path.read_bytes() for path in _files(place / "dawnbeat-demo")}
     cli("demo").fine()  # no display: no window either
@@ -81,9 +81,9 @@ def test_the_demo_writes_over_nothing(cli: CommandLine, place: Path) -> None:
 def test_without_the_libraries_to_draw_the_demo_names_them_and_goes_on(
     cli: CommandLine, place: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from dawnbeat.ui.commands import demo
+    from dawnbeat.ui.commands import invented
 
-    monkeypatch.setattr(demo, "_SECONDS", 30.0)
+    monkeypatch.setattr(invented, "_SECONDS", 30.0)
     monkeypatch.setattr("dawnbeat.ui.plot.drawing_problem", lambda: "pictures need libegl1")
     out = cli("demo", "--no-window").fine()
     assert "no picture: pictures need libegl1" in out

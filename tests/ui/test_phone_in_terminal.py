@@ -17,7 +17,7 @@ from dawnbeat.capture.phone import identity
 from dawnbeat.capture.phone.identity import Address
 from dawnbeat.capture.phone.source import PhoneSource
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.ui.commands.phone_code import code_in_letters, phone_in_terminal
+from dawnbeat.ui.commands.light import code_in_letters, phone_in_terminal
 from tests.capture.phone.test_link import FACTS
 from tests.capture.phone.test_server import HELLO, device, status
 

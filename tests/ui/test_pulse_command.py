@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from dawnbeat.ui.commands import pulse
+from dawnbeat.ui.commands import pulses
 from dawnbeat.ui.main import run
 
 
@@ -57,7 +57,7 @@ def test_the_timer_asks_for_the_number_when_it_ends(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     answers = iter(["", 27])
-    monkeypatch.setattr(pulse, "COUNT_S", 0)
+    monkeypatch.setattr(pulses, "COUNT_S", 0)
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     monkeypatch.setattr("typer.prompt", lambda *_, **__: next(answers))
     assert "54 bpm" in said(capsys)

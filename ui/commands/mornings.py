@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError, printable
+from dawnbeat.ui.commands.options import JournalFolder, day_of
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -23,21 +23,20 @@ _NUMBER, _LN_RMSSD, _VERDICT = 2, 5, 6
 _GO_FIRST = (6, 3, 1)
 # A narrower terminal has no room for what was noted beside the figures.
 _LEAST_NOTED = 16
-JOURNAL_HELP = "Folder of the journal instead of the usual one (or set DAWNBEAT_HOME)."
 
 
 def mornings(
     weeks: int = typer.Option(4, help="How many weeks to list."),
     months: bool = typer.Option(False, "--months", help="Month against month and year against year instead."),
     as_json: bool = typer.Option(False, "--json", help="One line of JSON: today's answer, and the readings."),
-    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
+    journal: JournalFolder = None,
 ) -> None:
     """Show the last weeks and where today stands.
 
     Lists the readings with their 95 % intervals, then compares this morning and this week with your own usual range.
     """
     from dawnbeat.morning.choices import chosen_ranges, open_journal
-    from dawnbeat.ui.report import console
+    from dawnbeat.ui.terminal import console
 
     if not 1 <= weeks <= 520:
         raise DawnbeatError(f"--weeks {weeks} is out of range: give 1 to 520")
@@ -65,19 +64,15 @@ def mornings(
 
 
 def _print_periods(screen: Console, journal: Journal) -> None:
-    from rich import box
-    from rich.table import Table
-
     from dawnbeat.journal.periods import HEADINGS, by_month, by_year, cells
+    from dawnbeat.ui.terminal import plain_table
 
     found = journal.mornings()
     if not found:
         screen.print("No mornings yet: `dawnbeat read` takes one.")
         return
     for periods in (by_month(found), by_year(found)):
-        shown = Table(box=box.SIMPLE, show_edge=False, padding=(0, 1, 0, 0))
-        for heading in HEADINGS:
-            shown.add_column(heading)
+        shown = plain_table(None, HEADINGS)
         for each in periods:
             shown.add_row(*cells(each))
         screen.print(shown)
@@ -129,43 +124,15 @@ def print_mornings(
 
 
 def _table(readings: list[StoredReading], width: int) -> Table:
-    """One line a reading, whatever the width: what was noted is cut, and what has no room is left out and named."""
-    from rich import box
-    from rich.table import Table
-
+    """One line a reading, whatever the width."""
     from dawnbeat.journal.listing import HEADINGS, table
+    from dawnbeat.ui.terminal import Words, fitted_table
 
     rows = [_in_terminal(row, each.id) for row, each in zip(table(readings), readings, strict=True)]
     headings = [*HEADINGS[:_NUMBER], "No.", *HEADINGS[_NUMBER : _VERDICT + 1]]
-    widths = [max(len(row[column]) for row in [headings, *rows]) for column in range(len(headings))]
-    # A figure cut off would be a wrong one: where there is no room, whole columns go, and that is said.
-    shown_columns = list(range(len(headings)))
-    gone = []
-    for column in _GO_FIRST:
-        if sum(widths[each] + 1 for each in shown_columns) > width and column in shown_columns:
-            shown_columns.remove(column)
-            gone.append(headings[column])
-    fits = sum(widths[each] + 1 for each in shown_columns) <= width
-    room = width - sum(widths[each] + 2 for each in shown_columns)
-    # Where two blanks between the columns are too many, one must do.
-    shown = Table(box=box.SIMPLE if room >= 0 else None, show_edge=False, padding=(0, 1, 0, 0), caption_justify="left")
-    for column in shown_columns:
-        if fits:
-            shown.add_column(headings[column], no_wrap=True, width=widths[column])
-        else:
-            shown.add_column(headings[column], overflow="fold")
     noted = [_noted(each.context) for each in readings]
-    has_notes = room >= _LEAST_NOTED
-    if has_notes:
-        shown.add_column("Noted", no_wrap=True, max_width=room)
-    elif any(noted):
-        gone.append("what was noted (`dawnbeat note DAY` shows it)")
-    for row, words in zip(rows, noted, strict=True):
-        cut = words if len(words) <= room else words[: max(room - 1, 0)] + "…"
-        shown.add_row(*(row[column] for column in shown_columns), *([cut] if has_notes else []))
-    if gone:
-        shown.caption = f"Too narrow here for {', '.join(gone)}."
-    return shown
+    last = Words("Noted", noted, _LEAST_NOTED, "what was noted (`dawnbeat note DAY` shows it)")
+    return fitted_table(headings, rows, width, _GO_FIRST, last)
 
 
 def _in_terminal(row: tuple[str, ...], number: int) -> list[str]:
@@ -199,7 +166,7 @@ def note(
     posture: str | None = typer.Option(None, help="lying, sitting or standing, to correct what was stored."),
     pick: int | None = typer.Option(None, help="Let the reading with this number count for its day."),
     as_json: bool = typer.Option(False, "--json", help="One line of JSON: the reading of that day, with its notes."),
-    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
+    journal: JournalFolder = None,
 ) -> None:
     """Show or edit what you said of a morning.
 
@@ -254,13 +221,3 @@ def _one_line(words: list[str]) -> str:
     import shlex
 
     return " ".join(shlex.quote(word) for word in words)
-
-
-def day_of(text: str) -> date:
-    """A day by its ISO date or by today or yesterday; raises DawnbeatError for anything else."""
-    if text in ("today", "yesterday"):
-        return date.today() - timedelta(days=text == "yesterday")
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise DawnbeatError(f"{text!r} is not a day: write it like 2026-05-03, or today or yesterday") from None

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import sys
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,9 +12,15 @@ from typing import IO, TYPE_CHECKING, Any, TextIO, cast
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.ui.commands.mornings import JOURNAL_HELP
-from dawnbeat.ui.commands.record import NETWORK_HELP, SETTLE_HELP, SOURCE_HELP, VIDEO_HELP, check_seconds, check_settle
-from dawnbeat.ui.commands.replay import SETTINGS_HELP
+from dawnbeat.ui.commands.options import (
+    SOURCE_HELP,
+    VIDEO_HELP,
+    JournalFolder,
+    Network,
+    SettingsFile,
+    Settle,
+    check_seconds,
+)
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -33,8 +38,8 @@ _CHOSEN = "; else as chosen under Settings"
 def read(
     source: str | None = typer.Option(None, help=f"{SOURCE_HELP.rstrip('.')}{_CHOSEN}."),
     seconds: float | None = typer.Option(None, help=f"Length of the reading in seconds{_CHOSEN}."),
-    settle_s: float = typer.Option(15.0, "--settle", help=SETTLE_HELP),
-    network: str = typer.Option("", help=NETWORK_HELP),
+    settle_s: Settle = 15.0,
+    network: Network = "",
     posture: str | None = typer.Option(None, help=f"lying, sitting or standing{_CHOSEN}."),
     context: str | None = typer.Option(
         None, metavar="WORDS", help='Your morning, such as: sleep=2 hours=7.5 run="10 km easy". Not asked for then.'
@@ -49,8 +54,8 @@ def read(
     video: bool | None = typer.Option(None, "--video/--no-video", help=f"{VIDEO_HELP.rstrip('.')}{_CHOSEN}."),
     as_json: bool = typer.Option(False, "--json", help="Print one JSON object and nothing else."),
     quiet: bool = typer.Option(False, "--quiet", "-q", help="Print nothing unless something goes wrong."),
-    settings: Path | None = typer.Option(None, metavar="TOML", help=SETTINGS_HELP),
-    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
+    settings: SettingsFile = None,
+    journal: JournalFolder = None,
 ) -> None:
     """Take a morning reading and keep it.
 
@@ -63,16 +68,16 @@ def read(
     from dawnbeat.morning.reading_text import clock_line
     from dawnbeat.morning.taking import Order
     from dawnbeat.shared.morning import posture_from
+    from dawnbeat.ui.commands.light import opener
 
     choices = ChoiceStore().load()
     words = choices.source_words if source is None else source
     if not words.strip():
         raise DawnbeatError("no address of a camera is given: type it under Settings, or say --source")
     length_s = float(choices.duration_s) if seconds is None else seconds
-    check_seconds(length_s)
-    check_settle(settle_s)
+    check_seconds(length_s, settle_s)
     order = Order(
-        open_source=_opener(words, length_s + settle_s + 8.0, network),
+        open_source=opener(words, length_s + settle_s, network),
         plan=plan_without_buttons(length_s, settle_s),
         settings=reading_settings(settings),
         posture=choices.lies if posture is None else posture_from(posture),
@@ -100,13 +105,6 @@ def read(
     if ask and context is None and home is not None and kept.stored is not None and not quiet and not as_json:
         _ask(talk, home, kept.stored.id)
     talk.end(kept)
-
-
-def _opener(words: str, seconds: float, network: str) -> Callable[[], FrameSource]:
-    from dawnbeat.morning.sources import is_phone, rehearsal_or
-    from dawnbeat.ui.commands.phone_code import phone_in_terminal
-
-    return (lambda: phone_in_terminal(network)) if is_phone(words) else rehearsal_or(words, seconds)
 
 
 def _began(words: str, taken: str | None) -> datetime | None:
@@ -164,7 +162,7 @@ def _with_folder(order: Order, frames: FrameSource, home: Path | None, talk: _Ta
 def _take(order: Order, home: Path | None, silently: bool) -> tuple[Taken, Kept]:
     from dawnbeat.morning.choices import chosen_ranges
     from dawnbeat.morning.keeping import keep_taken
-    from dawnbeat.ui.live_progress import take_in_terminal
+    from dawnbeat.ui.terminal import take_in_terminal
 
     got = take_in_terminal(order, silently)
     if not len(got.trace):
@@ -180,7 +178,7 @@ class _Talk:
     quiet: bool
 
     def __post_init__(self) -> None:
-        from dawnbeat.ui.report import console
+        from dawnbeat.ui.terminal import console
 
         self.out = _Steadfast(sys.stdout)
         self.screen: Console = console(cast(IO[str], self.out))
@@ -194,7 +192,7 @@ class _Talk:
         """The reading, and what became of it."""
         from dawnbeat.morning.reading_text import ended_sentence
         from dawnbeat.ui.as_json import reading_line
-        from dawnbeat.ui.report import NOT_MEDICAL, reading
+        from dawnbeat.ui.terminal import NOT_MEDICAL, reading
 
         ended = ended_sentence(got.ended, got.folder is not None)
         if self.as_json:

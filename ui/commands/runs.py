@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import signal
 import sys
 import threading
@@ -10,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -22,7 +21,6 @@ from dawnbeat.shared.wording import (
     Units,
     capital,
     clock,
-    day_from,
     decimal_from,
     moment_from,
     number,
@@ -36,19 +34,27 @@ from dawnbeat.shared.wording import (
 )
 from dawnbeat.training.run_figures import DRIFT_IN_WORDS
 from dawnbeat.ui.commands import runs_findings
-from dawnbeat.ui.commands.journal_files import ask_first
-from dawnbeat.ui.commands.maximum import maximum_app, threshold_command
-from dawnbeat.ui.commands.options import First, JournalFolder, Last, RunId
+from dawnbeat.ui.commands.options import (
+    BinAsJson,
+    EmptyBin,
+    First,
+    JournalFolder,
+    Last,
+    ObjectsByLine,
+    RunId,
+    UnaskedBin,
+    ask_first,
+    days_between,
+    only_one,
+)
+from dawnbeat.ui.commands.pulses import maximum_app, threshold_command
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from dawnbeat.training.import_runs import FileOutcome
     from dawnbeat.training.run import Run
 
 runs_app = typer.Typer(no_args_is_help=True, help="Runs: import, list and judge them by your zones.")
 
-AsJson = Annotated[bool, typer.Option("--json", help="Print JSON, one object a line.")]
 _LISTED_DAYS = 56
 
 
@@ -142,7 +148,7 @@ def add_command(
 
 @runs_app.command("list")
 def list_command(
-    first: First = None, last: Last = None, as_json: AsJson = False, journal: JournalFolder = None
+    first: First = None, last: Last = None, as_json: ObjectsByLine = False, journal: JournalFolder = None
 ) -> None:
     """List runs, each judged by the zones of its day.
 
@@ -151,24 +157,28 @@ def list_command(
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
     from dawnbeat.training.periods import judged_runs
-    from dawnbeat.ui.commands.runs_tables import run_json, runs_table
+    from dawnbeat.ui.as_json import line_of, run_json
+    from dawnbeat.ui.commands.runs_tables import runs_table
+    from dawnbeat.ui.terminal import console
 
-    start, end = _span(first, last, _LISTED_DAYS)
+    start, end = days_between(first, last)
+    end = end or date.today()
+    start = start or end - timedelta(days=_LISTED_DAYS - 1)
     with open_journal(journal) as opened:
         judged = judged_runs(opened, date.today(), start, end)
         units = zone_store.chosen_units(opened)
     if as_json:
         for each in judged:
-            _print_json(run_json(each))
+            typer.echo(line_of(run_json(each)))
     elif judged:
-        console = _console()
-        console.print(runs_table(judged, units, console.width))
+        screen = console()
+        screen.print(runs_table(judged, units, screen.width))
     else:
         typer.echo(f"No run from {span(start, end)}: bring some in with `dawnbeat runs import`.")
 
 
 @runs_app.command("show")
-def show_command(run_id: RunId, as_json: AsJson = False, journal: JournalFolder = None) -> None:
+def show_command(run_id: RunId, as_json: ObjectsByLine = False, journal: JournalFolder = None) -> None:
     """Show one run in full.
 
     Time in zones, easy share, drift, and what is marked in it.
@@ -177,7 +187,9 @@ def show_command(run_id: RunId, as_json: AsJson = False, journal: JournalFolder 
     from dawnbeat.training import run_store
     from dawnbeat.training.periods import judge_runs
     from dawnbeat.training.zone_store import chosen_units, present_sets
-    from dawnbeat.ui.commands.runs_tables import marks_table, run_json, zones_table
+    from dawnbeat.ui.as_json import line_of, run_json
+    from dawnbeat.ui.commands.runs_tables import marks_table, zones_table
+    from dawnbeat.ui.terminal import console
 
     with open_journal(journal) as opened:
         (each,) = judge_runs([run_store.run(opened, run_id)], present_sets(opened, date.today()))
@@ -186,10 +198,10 @@ def show_command(run_id: RunId, as_json: AsJson = False, journal: JournalFolder 
     run, figures = each.run, each.run.figures
     if as_json:
         found = [{"kind": m.kind, "start_s": m.start_s, "end_s": m.end_s, "overruled": m.overruled} for m in marks]
-        _print_json({**run_json(each), "marks": found})
+        typer.echo(line_of({**run_json(each), "marks": found}))
         return
-    console = _console()
-    console.print(f"Run {run.id}, {run.began:%Y-%m-%d %H:%M}, {run.format} {run.source}".rstrip(), markup=False)
+    screen = console()
+    screen.print(f"Run {run.id}, {run.began:%Y-%m-%d %H:%M}, {run.format} {run.source}".rstrip(), markup=False)
     missing = "; ".join(f"{kind} {clock(seconds)}" for kind, seconds in figures.missing_s.items())
     for line in (
         f"Duration {clock(figures.duration_s)} ({clock(figures.elapsed_s)} with pauses), pace "
@@ -198,71 +210,40 @@ def show_command(run_id: RunId, as_json: AsJson = False, journal: JournalFolder 
         + (f"; missing: {missing}" if missing and run.has_pulse else "")
         + f"; mean {number(figures.mean_bpm)}, highest {number(figures.peak_bpm)} bpm",
     ):
-        console.print(line, markup=False)
+        screen.print(line, markup=False)
     if each.judged is not None and each.zone_set is not None:
-        console.print(zones_table(each))
+        screen.print(zones_table(each))
         begun = f"zones from {short_day(each.zone_set.from_date)} on"
         if each.before_sets:
             begun += ", the first there are: this run is older"
-        console.print(
+        screen.print(
             f"Easy share {percent(each.judged.easy_share)} at or below {each.judged.top_of_easy_bpm} bpm; above it for "
             f"{clock(each.judged.above_s)} ({begun})",
             markup=False,
         )
     elif run.has_pulse:
-        console.print("No zones yet: `dawnbeat zones` says what is missing.", markup=False)
+        screen.print("No zones yet: `dawnbeat zones` says what is missing.", markup=False)
     if figures.drift_pct is not None:
-        console.print(f"Drift {figures.drift_pct:+.1f} %. {DRIFT_IN_WORDS}", markup=False)
-    console.print(
+        screen.print(f"Drift {figures.drift_pct:+.1f} %. {DRIFT_IN_WORDS}", markup=False)
+    screen.print(
         f"Training impulse {number(each.trimp['men'])} (men), {number(each.trimp['women'])} (women); felt "
         f"{rating(run.felt_effort)}, rating load {number(each.session_load)}",
         markup=False,
     )
     if not run.counts:
-        console.print(
+        screen.print(
             f"It does not count as a run (sport: {run.sport}); `dawnbeat runs edit {run.id} --counts` changes that.",
             markup=False,
         )
     for noted in run.notes:
-        console.print(f"{capital(noted.words)}.", markup=False)
+        screen.print(f"{capital(noted.words)}.", markup=False)
     if marks:
-        console.print(marks_table(marks))
+        screen.print(marks_table(marks))
     if run.note:
-        console.print(run.note, markup=False)
+        screen.print(run.note, markup=False)
 
 
-@runs_app.command("week")
-def week_command(
-    weeks: Annotated[int, typer.Option(min=1, max=520, help="How many weeks.")] = 8,
-    as_json: AsJson = False,
-    journal: JournalFolder = None,
-) -> None:
-    """Show the last weeks: easy share, time, distance, load."""
-    from dawnbeat.morning.choices import open_journal
-    from dawnbeat.training import zone_store
-    from dawnbeat.training.periods import EASY_AIM_SOURCE, RANGE_WEEKS, judged_runs, monday_of, weeks_of
-    from dawnbeat.ui.commands.runs_tables import WEEK_MEANINGS, loads_table, week_json, weeks_table
-
-    today = date.today()
-    first = monday_of(today) - timedelta(weeks=weeks - 1)
-    with open_journal(journal) as opened:
-        judged = judged_runs(opened, today, first - timedelta(weeks=RANGE_WEEKS), today)
-        units, whose = zone_store.chosen_units(opened), zone_store.chosen_coefficients(opened)
-    found = weeks_of(judged, first, today)
-    if as_json:
-        for week in found:
-            _print_json(week_json(week))
-        return
-    if not any(week.runs for week in found):
-        typer.echo(
-            f"No run since {short_day(first)}: bring some in with `dawnbeat runs import`, or show more with --weeks."
-        )
-        return
-    console = _console()
-    console.print(weeks_table(found, units))
-    console.print(loads_table(found, whose))
-    for line in (EASY_AIM_SOURCE, *WEEK_MEANINGS):
-        console.print(line, markup=False)
+runs_app.command("week")(runs_findings.week_command)
 
 
 @runs_app.command("settings")
@@ -290,54 +271,7 @@ def settings_command(
         typer.echo(f"units: {zone_store.chosen_units(opened)}; coefficients: {whose}")
 
 
-@runs_app.command("export")
-def export_command(
-    out: Annotated[Path, typer.Argument(help="CSV file to write; - is standard output.")],
-    weeks: Annotated[bool, typer.Option("--weeks", help="One row a week instead of one a run.")] = False,
-    months: Annotated[bool, typer.Option("--months", help="One row a month.")] = False,
-    years: Annotated[bool, typer.Option("--years", help="One row a year.")] = False,
-    first: First = None,
-    last: Last = None,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace a file of that name.")] = False,
-    journal: JournalFolder = None,
-) -> None:
-    """Write runs, weeks, months or years to CSV.
-
-    The file is safe to open in a spreadsheet.
-    """
-    from dawnbeat.morning.choices import open_journal
-    from dawnbeat.training import periods
-    from dawnbeat.training.export_runs import export_periods, export_runs, export_weeks
-    from dawnbeat.training.periods import judged_runs, weeks_of
-
-    start, end = (None if each is None else day_from(each) for each in (first, last))
-    if start is not None and end is not None and start > end:
-        raise DawnbeatError(f"nothing lies between {start} and {end}: give the earlier day first")
-    with open_journal(journal) as opened:
-        judged = judged_runs(opened, date.today(), None, end)
-        mornings = periods.usual_mornings(opened, date.today()) if months or years else []
-    days = [each.run.local_date for each in judged]
-    if months or years:
-        fixed = periods.fixed_of(judged, date.today())
-        period: periods.Period = "year" if years else "month"
-        begin = start or min([*days, *(each.date for each in mornings)], default=date.today())
-        found = periods.periods_of(judged, mornings, fixed, begin, end or date.today(), period)
-        _say_written(export_periods(found, fixed, out, overwrite), f"{period}s", out)
-        return
-    if weeks and days:
-        count = export_weeks(weeks_of(judged, start or days[0], end or date.today()), out, overwrite)
-    else:
-        chosen = [each for each in judged if start is None or each.run.local_date >= start]
-        count = export_weeks([], out, overwrite) if weeks else export_runs(chosen, out, overwrite)
-    _say_written(count, "weeks" if weeks else "runs", out)
-
-
-def _say_written(count: int, what: str, out: Path) -> None:
-    """On standard error where the rows themselves go to standard output."""
-    from dawnbeat.shared.files import STANDARD_OUTPUT
-
-    to_standard = out == STANDARD_OUTPUT
-    typer.echo(f"{count} {what} written to {'standard output' if to_standard else out}", err=to_standard)
+runs_app.command("export")(runs_findings.export_command)
 
 
 @runs_app.command("edit")
@@ -394,9 +328,9 @@ def bin_command(
     back: Annotated[
         int | None, typer.Option("--back", metavar="NUMBER", help="A run to take out of the bin again.")
     ] = None,
-    empty: Annotated[bool, typer.Option("--empty", help="Delete what is in the bin for good.")] = False,
-    yes: Annotated[bool, typer.Option("--yes", help="Don't ask before emptying.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="List the bin as JSON, one object a line.")] = False,
+    empty: EmptyBin = False,
+    yes: UnaskedBin = False,
+    as_json: BinAsJson = False,
     journal: JournalFolder = None,
 ) -> None:
     """Put a run in the bin, or take it out again.
@@ -405,9 +339,9 @@ def bin_command(
     """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
+    from dawnbeat.ui.as_json import line_of
 
-    if sum((run_id is not None, back is not None, empty)) > 1:
-        raise DawnbeatError("give one of a number, --back and --empty")
+    only_one(run_id, back, empty)
     with open_journal(journal) as opened:
         if run_id is not None:
             run_store.put_in_bin(opened, run_id)
@@ -428,7 +362,7 @@ def bin_command(
         if as_json:
             for run in run_store.binned(opened):
                 began, length_s = run.began.isoformat(), run.figures.duration_s
-                _print_json({"id": run.id, "began": began, "duration_s": length_s, "source": run.source})
+                typer.echo(line_of({"id": run.id, "began": began, "duration_s": length_s, "source": run.source}))
             return
     for line in said:
         typer.echo(line)
@@ -459,24 +393,6 @@ def _stop_between_files() -> Iterator[threading.Event]:
         yield stop
     finally:
         signal.signal(signal.SIGINT, before)
-
-
-def _span(first: str | None, last: str | None, days: int) -> tuple[date, date]:
-    end = date.today() if last is None else day_from(last)
-    start = end - timedelta(days=days - 1) if first is None else day_from(first)
-    if start > end:
-        raise DawnbeatError(f"nothing lies between {start} and {end}: give the earlier day first")
-    return start, end
-
-
-def _console() -> Console:
-    from dawnbeat.ui.report import console
-
-    return console()
-
-
-def _print_json(values: dict[str, Any]) -> None:
-    typer.echo(json.dumps(values, ensure_ascii=False, allow_nan=False))
 
 
 # After the others, so that help begins with what one does first.

@@ -1,15 +1,16 @@
-"""`dawnbeat runs mornings`, `month`, `estimate`, `race` and `protocol`: what runs say about a runner."""
+"""`dawnbeat runs week`, `month`, `export`, `mornings`, `estimate`, `race`, `protocol`: what runs say of a runner."""
 
 from __future__ import annotations
 
-import json
 from datetime import date, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from dawnbeat.shared.checked_fields import one_of
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.files import STANDARD_OUTPUT
 from dawnbeat.shared.wording import (
     PACE_UNIT,
     bare_pace,
@@ -19,13 +20,103 @@ from dawnbeat.shared.wording import (
     number,
     pace_of,
     seconds_from,
+    short_day,
 )
 from dawnbeat.training.maximum import ADDED_BEATS, MAXIMAL_TEST
-from dawnbeat.ui.commands.options import JournalFolder
-from dawnbeat.ui.report import console
+from dawnbeat.ui.as_json import line_of
+from dawnbeat.ui.commands.options import (
+    CsvOut,
+    First,
+    JournalFolder,
+    Last,
+    ObjectsByLine,
+    OneObject,
+    Overwrite,
+    days_between,
+)
 
 if TYPE_CHECKING:
     from dawnbeat.training.estimates import Race
+
+
+def week_command(
+    weeks: Annotated[int, typer.Option(min=1, max=520, help="How many weeks.")] = 8,
+    as_json: ObjectsByLine = False,
+    journal: JournalFolder = None,
+) -> None:
+    """Show the last weeks: easy share, time, distance, load."""
+    from dawnbeat.morning.choices import open_journal
+    from dawnbeat.training import zone_store
+    from dawnbeat.training.periods import EASY_AIM_SOURCE, RANGE_WEEKS, judged_runs, monday_of, weeks_of
+    from dawnbeat.ui.as_json import week_json
+    from dawnbeat.ui.commands.runs_tables import WEEK_MEANINGS, loads_table, weeks_table
+    from dawnbeat.ui.terminal import console
+
+    today = date.today()
+    first = monday_of(today) - timedelta(weeks=weeks - 1)
+    with open_journal(journal) as opened:
+        judged = judged_runs(opened, today, first - timedelta(weeks=RANGE_WEEKS), today)
+        units, whose = zone_store.chosen_units(opened), zone_store.chosen_coefficients(opened)
+    found = weeks_of(judged, first, today)
+    if as_json:
+        for week in found:
+            typer.echo(line_of(week_json(week)))
+        return
+    if not any(week.runs for week in found):
+        typer.echo(
+            f"No run since {short_day(first)}: bring some in with `dawnbeat runs import`, or show more with --weeks."
+        )
+        return
+    screen = console()
+    screen.print(weeks_table(found, units))
+    screen.print(loads_table(found, whose))
+    for line in (EASY_AIM_SOURCE, *WEEK_MEANINGS):
+        screen.print(line, markup=False)
+
+
+def export_command(
+    out: CsvOut,
+    weeks: Annotated[bool, typer.Option("--weeks", help="One row a week instead of one a run.")] = False,
+    months: Annotated[bool, typer.Option("--months", help="One row a month.")] = False,
+    years: Annotated[bool, typer.Option("--years", help="One row a year.")] = False,
+    first: First = None,
+    last: Last = None,
+    overwrite: Overwrite = False,
+    journal: JournalFolder = None,
+) -> None:
+    """Write runs, weeks, months or years to CSV.
+
+    The file is safe to open in a spreadsheet.
+    """
+    from dawnbeat.morning.choices import open_journal
+    from dawnbeat.training import periods
+    from dawnbeat.training.export_runs import export_periods, export_runs, export_weeks
+    from dawnbeat.training.periods import judged_runs, weeks_of
+
+    start, end = days_between(first, last)
+    with open_journal(journal) as opened:
+        judged = judged_runs(opened, date.today(), None, end)
+        mornings = periods.usual_mornings(opened, date.today()) if months or years else []
+    days = [each.run.local_date for each in judged]
+    if months or years:
+        fixed = periods.fixed_of(judged, date.today())
+        period: periods.Period = "year" if years else "month"
+        begin = start or min([*days, *(each.date for each in mornings)], default=date.today())
+        found = periods.periods_of(judged, mornings, fixed, begin, end or date.today(), period)
+        _say_written(export_periods(found, fixed, out, overwrite), f"{period}s", out)
+        return
+    if weeks and days:
+        count = export_weeks(weeks_of(judged, start or days[0], end or date.today()), out, overwrite)
+    else:
+        chosen = [each for each in judged if start is None or each.run.local_date >= start]
+        count = export_weeks([], out, overwrite) if weeks else export_runs(chosen, out, overwrite)
+    _say_written(count, "weeks" if weeks else "runs", out)
+
+
+def _say_written(count: int, what: str, out: Path) -> None:
+    """On standard error where the rows themselves go to standard output."""
+    to_standard = out == STANDARD_OUTPUT
+    typer.echo(f"{count} {what} written to {'standard output' if to_standard else out}", err=to_standard)
 
 
 def mornings_command(
@@ -39,7 +130,7 @@ def mornings_command(
     from dawnbeat.morning.choices import chosen_ranges, open_journal
     from dawnbeat.training import mornings_after
     from dawnbeat.training.periods import judged_runs
-    from dawnbeat.ui.commands.runs_tables import plain_table
+    from dawnbeat.ui.terminal import console, plain_table
 
     with open_journal(journal) as opened:
         judged = judged_runs(opened, date.today())
@@ -70,7 +161,7 @@ def month_command(
     years: Annotated[bool, typer.Option("--years", help="One row a year, all there are.")] = False,
     pulse: Annotated[float | None, typer.Option(help="Compare paces at this pulse, in bpm.")] = None,
     pace: Annotated[str | None, typer.Option(help="Compare pulses at this pace a km, as 5:45.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, one object a line.")] = False,
+    as_json: ObjectsByLine = False,
     journal: JournalFolder = None,
 ) -> None:
     """Show months or years side by side.
@@ -81,6 +172,7 @@ def month_command(
     from dawnbeat.training import periods, zone_store
     from dawnbeat.training.periods import judged_runs
     from dawnbeat.ui.commands.runs_tables import PERIOD_MEANINGS, periods_table
+    from dawnbeat.ui.terminal import console
 
     today = date.today()
     with open_journal(journal) as opened:
@@ -103,7 +195,7 @@ def month_command(
         if fixed is not None:
             compared = {"fixed_pulse_bpm": fixed.pulse_bpm, "fixed_pace_s_per_km": fixed.pace_s_per_km}
         for each in found:
-            typer.echo(json.dumps({**each.to_json(), **compared}, allow_nan=False))
+            typer.echo(line_of({**each.to_json(), **compared}))
         return
     screen = console()
     screen.print(periods_table(found, fixed, units, years))
@@ -116,7 +208,7 @@ def race_command(
     goal: Annotated[
         str | None, typer.Option(help="Time aimed at, as 45:00; else what an own race says is equal.")
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+    as_json: OneObject = False,
     journal: JournalFolder = None,
 ) -> None:
     """Show a pulse and a pace for a race.
@@ -126,6 +218,7 @@ def race_command(
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.race import RACE_CAUTION, race_plan
+    from dawnbeat.ui.terminal import console, plain_table
 
     today = date.today()
     with open_journal(journal) as opened:
@@ -135,14 +228,12 @@ def race_command(
     found = race_plan(metres_from(distance), runs, known, today, None if goal is None else seconds_from(goal))
     if as_json:
         held = [{**vars(each), "day": each.day.isoformat()} for each in found.held]
-        typer.echo(json.dumps({**vars(found), "held": held, "words": found.lines(units)}, allow_nan=False))
+        typer.echo(line_of({**vars(found), "held": held, "words": found.lines(units)}))
         return
     screen = console()
     for line in found.lines(units):
         screen.print(line, markup=False)
     if found.held:
-        from dawnbeat.ui.commands.runs_tables import plain_table
-
         headings = ("Run", "Day", "Time", "First pace", "Last pace", "First pulse", "Last pulse", "Drift/h")
         title = f"How your longest runs held, first third and last; {PACE_UNIT[units]} and bpm"
         table = plain_table(title, headings)
@@ -170,6 +261,7 @@ def protocol_command(
     Step by step, and who must not.
     """
     from dawnbeat.training.maximum import PROTOCOL_KEYS, PROTOCOLS, WHO_MUST_NOT
+    from dawnbeat.ui.terminal import console
 
     screen = console()
     screen.print(WHO_MUST_NOT, style="bold")
@@ -196,7 +288,7 @@ def estimate_command(
         list[str] | None,
         typer.Option("--effort", help="An effort for critical speed, metres and time as 1200/4:05; give two or three."),
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+    as_json: OneObject = False,
     journal: JournalFolder = None,
 ) -> None:
     """Estimate oxygen uptake, equal races and more.
@@ -206,6 +298,7 @@ def estimate_command(
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import estimates, run_store, zone_store
     from dawnbeat.training.race import estimates_of
+    from dawnbeat.ui.terminal import console
 
     with open_journal(journal) as opened:
         race = None if run_id is None else run_store.run(opened, run_id)
@@ -225,7 +318,7 @@ def estimate_command(
             [_effort(each) for each in effort or ()],
         )
     if as_json:
-        typer.echo(json.dumps(found.to_json(), ensure_ascii=False, allow_nan=False))
+        typer.echo(line_of(found.to_json()))
         return
     if not found.estimates and not effort:
         raise DawnbeatError("; ".join(found.missing))

@@ -1,12 +1,10 @@
-"""Runs and weeks as tables for the terminal, and as plain values for JSON."""
+"""Runs, weeks and months as tables for the terminal."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
 
-from rich import box
 from rich.table import Table
 
 from dawnbeat.shared.wording import (
@@ -25,37 +23,41 @@ from dawnbeat.shared.wording import (
 from dawnbeat.training.periods import EASY_AIM, EASY_TIME_AIM, Fixed, JudgedRun, PeriodSummary, Span, Week
 from dawnbeat.training.run import CAN_BE_OVERRULED, MARK_WORDS, Mark
 from dawnbeat.training.run_figures import COEFFICIENTS, Coefficients
+from dawnbeat.ui.terminal import Words, fitted_table, plain_table
 
 _NOT_ALL = "* some runs of the week are not in this sum"
 
 
-# Columns of a terminal in which the figures of a run stand in one line.
-_ONE_LINE = 80
+# Columns of the list of runs that a narrow terminal loses, first to last: time above easy, pulse, pace.
+_GO_FIRST = (7, 5, 4)
 
 
-def runs_table(judged: Sequence[JudgedRun], units: Units = "km", width: int = _ONE_LINE) -> Table:
-    """One row a run, within 80 columns; width: of the terminal."""
-    headings = ("No.", "Began", "Time", units, "Pace", "Pulse", "Easy", "Above", "Felt")
-    table = plain_table(f"Runs; pace in {PACE_UNIT[units]}, pulse in bpm, time above easy, felt 0 to 10", headings)
-    if width >= _ONE_LINE:
-        table.columns[1].no_wrap = True  # a moment stays on its line; what was said of the run may go on in the next
+def runs_table(judged: Sequence[JudgedRun], units: Units = "km", width: int = 80) -> Table:
+    """One line a run, which what was said of it may continue in the next; width: of the terminal."""
+    headings = ("No.", "Began", "Time", units, "Pace", "Pulse", "Easy", "Above")
+    rows, felt = [], []
     for each in judged:
         run, figures = each.run, each.run.figures
         what = ", race" if run.race else ""
         if not run.counts:
             what += f", {'not a run' if run.sport == 'running' else run.sport}: does not count"
-        table.add_row(
-            str(run.id),
-            f"{run.began:%Y-%m-%d %H:%M}",
-            long_clock(figures.duration_s),
-            way(figures.distance_m, units),
-            bare_pace(figures.distance_m, figures.duration_s, units),
-            number(figures.mean_bpm),
-            percent(None if each.judged is None else each.judged.easy_share),
-            long_clock(None if each.judged is None else each.judged.above_s),
-            rating(run.felt_effort) + what,
+        felt.append(rating(run.felt_effort) + what)
+        rows.append(
+            (
+                str(run.id),
+                f"{run.began:%Y-%m-%d %H:%M}",
+                long_clock(figures.duration_s),
+                way(figures.distance_m, units),
+                bare_pace(figures.distance_m, figures.duration_s, units),
+                number(figures.mean_bpm),
+                percent(None if each.judged is None else each.judged.easy_share),
+                long_clock(None if each.judged is None else each.judged.above_s),
+            )
         )
-    return table
+    longest = max((len(word) for words in felt for word in words.split()), default=0)
+    last = Words("Felt", felt, max(len("Felt"), longest))
+    title = f"Runs; pace in {PACE_UNIT[units]}, pulse in bpm, time above easy, felt 0 to 10"
+    return fitted_table(headings, rows, width, _GO_FIRST, last, title)
 
 
 def zones_table(each: JudgedRun) -> Table:
@@ -178,65 +180,6 @@ def loads_table(weeks: Sequence[Week], coefficients: Coefficients | None = None)
     return table
 
 
-def run_json(each: JudgedRun) -> dict[str, Any]:
-    """One run as plain values."""
-    run, figures, judged = each.run, each.run.figures, each.judged
-    return {
-        "id": run.id,
-        "began": run.began.isoformat(),
-        "duration_s": figures.duration_s,
-        "elapsed_s": figures.elapsed_s,
-        "measured_s": figures.measured_s,
-        "missing_s": figures.missing_s,
-        "distance_m": figures.distance_m,
-        "mean_bpm": figures.mean_bpm,
-        "peak_bpm": figures.peak_bpm,
-        "drift_pct": figures.drift_pct,
-        "zone_s": None if judged is None else list(judged.zone_s),
-        "top_of_easy_bpm": None if judged is None else judged.top_of_easy_bpm,
-        "easy_share": None if judged is None else judged.easy_share,
-        "above_easy_s": None if judged is None else judged.above_s,
-        "trimp": each.trimp,
-        "felt_effort": run.felt_effort,
-        "session_load": each.session_load,
-        "race": run.race,
-        "sport": run.sport,
-        "counts": run.counts,
-        "talk": run.talk,
-        "notes": [{"code": note.code, "value": note.value, "words": note.words} for note in run.notes],
-        "note": run.note,
-        "source": run.source,
-        "format": run.format,
-    }
-
-
-def week_json(week: Week) -> dict[str, Any]:
-    """One week as plain values."""
-    return {
-        "monday": week.first.isoformat(),
-        "runs": week.runs,
-        "duration_s": week.duration_s,
-        "measured_s": week.measured_s,
-        "distance_m": week.distance_m,
-        "without_distance": week.without_distance,
-        "zone_s": list(week.zone_s),
-        "easy_runs": week.easy_runs,
-        "judged_runs": week.judged_runs,
-        "easy_runs_share": week.easy_runs_share,
-        "easy_runs_range": week.easy_runs_range,
-        "easy_share": week.easy_share,
-        "easy_range": week.easy_range,
-        "trimp": week.trimp,
-        "trimp_range": week.trimp_range,
-        "without_trimp": week.without_trimp,
-        "session_load": week.session_load,
-        "session_load_range": week.session_load_range,
-        "unrated": week.unrated,
-        "monotony": week.monotony,
-        "strain": week.strain,
-    }
-
-
 def _partly(sum_in_words: str, missing: int) -> str:
     return f"{sum_in_words} *" if missing and sum_in_words != UNKNOWN else sum_in_words
 
@@ -247,20 +190,3 @@ def _share_span(span: Span | None) -> str:
 
 def _load_span(span: Span | None) -> str:
     return UNKNOWN if span is None else f"{span[0]:.0f}–{span[1]:.0f}"
-
-
-def plain_table(title: str, headings: Sequence[str]) -> Table:
-    """An empty table with these headings."""
-    table = Table(
-        title=title,
-        title_justify="left",
-        caption_justify="left",
-        box=box.SIMPLE,
-        show_edge=False,
-        pad_edge=False,
-        padding=(0, 1, 0, 0),
-    )
-    for heading in headings:
-        # Where room is short a figure goes on in the next line; cut off it would be a wrong one.
-        table.add_column(heading, overflow="fold")
-    return table

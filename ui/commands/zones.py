@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -31,7 +30,8 @@ from dawnbeat.training.zones import (
     zones,
     zones_to_json,
 )
-from dawnbeat.ui.commands.options import JournalFolder
+from dawnbeat.ui.as_json import line_of
+from dawnbeat.ui.commands.options import JournalFolder, OneObject
 
 if TYPE_CHECKING:
     from dawnbeat.journal.store import Journal
@@ -59,7 +59,7 @@ def zones_command(
     sets: Annotated[bool, typer.Option("--sets", help="List the dated zone sets of the journal.")] = False,
     review: Annotated[bool, typer.Option("--review", help="What speaks against the zones in force.")] = False,
     day: Annotated[str | None, typer.Option("--date", help="Zones of that day, as 2025-03-01.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+    as_json: OneObject = False,
     journal: JournalFolder = None,
 ) -> None:
     """Show your pulse zones.
@@ -150,7 +150,7 @@ def _from_numbers(
         share = main.scheme.boundaries_pct[main.scheme.easy_top - 1] / 100
         notes.append(f"With that error the top of easy may be off by about {by_age.error_bpm * share:.0f} bpm.")
     if as_json:
-        _print_json(_as_json(main, compared, {"notes": notes}))
+        typer.echo(line_of(_as_json(main, compared, {"notes": notes})))
         return
     _print_zones(main, compared, notes)
 
@@ -190,8 +190,10 @@ def _from_journal(folder: Path | None, scheme: Scheme | None, keep: bool, sets: 
     if known.maximum is not None and not known.maximum.measured:
         notes.append(f"The maximum is {known.maximum.label}, so these zones may be well off.")
     if as_json:
-        _print_json(
-            _as_json(in_force.zones, compared, {"notes": notes, **_set_json(in_force), **_proposal_json(proposal)})
+        typer.echo(
+            line_of(
+                _as_json(in_force.zones, compared, {"notes": notes, **_set_json(in_force), **_proposal_json(proposal)})
+            )
         )
         return
     if proposal is not None:
@@ -206,7 +208,7 @@ def _review(folder: Path | None, as_json: bool) -> None:
     from dawnbeat.training.maximum import maximum_proposal
     from dawnbeat.training.periods import judged_runs
     from dawnbeat.training.zone_review import review
-    from dawnbeat.ui.report import console
+    from dawnbeat.ui.terminal import console
 
     today = date.today()
     with open_journal(folder) as journal:
@@ -220,7 +222,7 @@ def _review(folder: Path | None, as_json: bool) -> None:
     said = [each.words for each in found] + ([] if higher is None else [f"{higher.words} {higher.caution}".strip()])
     if as_json:
         findings = [{"code": each.code, "values": dict(each.values), "words": each.words} for each in found]
-        _print_json({"findings": findings, "higher_maximum_bpm": None if higher is None else higher.bpm})
+        typer.echo(line_of({"findings": findings, "higher_maximum_bpm": None if higher is None else higher.bpm}))
         return
     screen = console()
     screen.print(
@@ -248,7 +250,7 @@ def _of_a_day(folder: Path | None, day: date, as_json: bool) -> None:
         notes.append(f"Runs of that day are judged by the set of {short_day(in_force.from_date)}.")
     compared = compare(found.zones.anchors, [found.zones.scheme])
     if as_json:
-        _print_json(_as_json(found.zones, compared, {"notes": notes, **_set_json(found)}))
+        typer.echo(line_of(_as_json(found.zones, compared, {"notes": notes, **_set_json(found)})))
         return
     _print_zones(found.zones, compared, notes)
 
@@ -284,8 +286,7 @@ def _check_known(journal: Journal, today: date, method: Method) -> None:
 
 
 def _print_zones(main: Zones, compared: tuple[Compared, ...], notes: list[str]) -> None:
-    from dawnbeat.ui.commands.runs_tables import plain_table
-    from dawnbeat.ui.report import console
+    from dawnbeat.ui.terminal import console, plain_table
 
     screen = console()
     table = plain_table(f"Zones by {main.scheme.method}", ("Zone", "Pulse, bpm", "Share", "Talk test"))
@@ -311,12 +312,11 @@ def _print_zones(main: Zones, compared: tuple[Compared, ...], notes: list[str]) 
 
 def _print_sets(kept: list[ZoneSet], as_json: bool) -> None:
     if as_json:
-        _print_json({"sets": [{**zones_to_json(each.zones), **_set_json(each)} for each in kept]})
+        typer.echo(line_of({"sets": [{**zones_to_json(each.zones), **_set_json(each)} for each in kept]}))
         return
     if not kept:
         raise DawnbeatError("no zones are kept yet: `dawnbeat zones --keep` keeps those of today")
-    from dawnbeat.ui.commands.runs_tables import plain_table
-    from dawnbeat.ui.report import console
+    from dawnbeat.ui.terminal import console, plain_table
 
     table = plain_table(
         "Zone sets; a run is judged by the set of its day", ("From", "Method", "Top of easy", "Boundaries, bpm", "Why")
@@ -366,7 +366,3 @@ def _proposal_json(proposal: Proposal | None) -> dict[str, Any]:
             "top_of_easy_bpm": proposal.new.zones.top_of_easy_bpm,
         }
     }
-
-
-def _print_json(values: dict[str, Any]) -> None:
-    typer.echo(json.dumps(values, ensure_ascii=False, allow_nan=False))

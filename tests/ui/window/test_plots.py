@@ -10,10 +10,10 @@ from PySide6.QtPrintSupport import QPrinter
 from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
-from dawnbeat.ui.palette import DARK, LIGHT
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.plots import Band, Ink, Plot
 from dawnbeat.ui.window.parts.saving import packed, print_on
+from dawnbeat.ui.window.parts.theme import DARK, LIGHT
 from tests.ui.window.test_controls import turn
 
 

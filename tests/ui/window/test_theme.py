@@ -9,9 +9,8 @@ from PySide6.QtGui import QColor, QPalette
 from PySide6.QtWidgets import QApplication, QLineEdit
 from pytestqt.qtbot import QtBot
 
-from dawnbeat.ui.palette import DARK, LIGHT, Inks
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.theme import BASE_PT
+from dawnbeat.ui.window.parts.theme import BASE_PT, DARK, LIGHT, Inks
 
 
 def luminance(colour: str) -> float:

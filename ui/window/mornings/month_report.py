@@ -22,8 +22,8 @@ from dawnbeat.shared.installed import software_version
 from dawnbeat.shared.morning import RATINGS, Context, StoredReading
 from dawnbeat.shared.trace import BoolArray
 from dawnbeat.shared.wording import DAY_S, MONTHS, count_of, seconds_of, short_day
-from dawnbeat.ui.palette import LIGHT
 from dawnbeat.ui.window.mornings.chart import ticks_of
+from dawnbeat.ui.window.parts.theme import LIGHT
 
 _DPI = 300
 _INK, _SOFT, _LINE, _BAND, _ACCENT = LIGHT.ink, LIGHT.soft, LIGHT.line, LIGHT.wash, LIGHT.accent

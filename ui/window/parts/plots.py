@@ -27,11 +27,10 @@ from PySide6.QtWidgets import QApplication, QGraphicsPathItem, QMenu, QToolButto
 
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.shared.wording import Tick, ticks
-from dawnbeat.ui.palette import LIGHT
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.controls import Key
 from dawnbeat.ui.window.parts.saving import Figure, Part, Says
-from dawnbeat.ui.window.parts.theme import Theme, Themed
+from dawnbeat.ui.window.parts.theme import LIGHT, Theme, Themed
 
 pg.setConfigOptions(antialias=True, useOpenGL=False)
 

@@ -31,8 +31,7 @@ from PySide6.QtWidgets import QFileDialog, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError, plain_errors
 from dawnbeat.shared.files import write_private
-from dawnbeat.ui.palette import LIGHT
-from dawnbeat.ui.window.parts.theme import Theme
+from dawnbeat.ui.window.parts.theme import LIGHT, Theme
 
 _PICTURES = "PNG picture (*.png);;SVG, for print and editing (*.svg);;PDF, for print (*.pdf)"
 _SCREEN_DPI = 96

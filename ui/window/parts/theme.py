@@ -1,4 +1,7 @@
-"""The palette as a theme of Qt: style sheet, fonts and lengths at any text size, and what is drawn by hand.
+"""The colours of the program (ink, paper, the blue-violet of the hour before sunrise), and them as a theme of Qt: style
+sheet, fonts and lengths at any text size, and what is drawn by hand.
+
+The window, saved pictures, reports and the icon take them from here. No state is told by a colour alone.
 
 No zone has a colour of its own. Each is told by its place, its number and its density: the harder, the denser the ink;
 what lies above the top of easy is hatched as well.
@@ -15,11 +18,55 @@ from PySide6.QtCore import QLineF, QObject, QRectF, Qt, Signal
 from PySide6.QtGui import QColor, QFont, QFontMetricsF, QGuiApplication, QPainter, QPalette, QPen
 from PySide6.QtWidgets import QApplication, QWidget
 
-from dawnbeat.ui.palette import DARK, LIGHT, Inks
-
 BASE_PT = 13.0
 _WIDEST_GAP, _NARROWEST_GAP, _CLOSER = 11.0, 4.0, 0.68
 _FAINTEST, _DENSEST = 20, 110
+
+
+@dataclass(frozen=True)
+class Inks:
+    """The colours of one theme, as #rrggbb.
+
+    paper: the ground. sheet: what lies on it. ink: words and lines. soft: words of less weight. line: what only
+    separates. edge: the outline of what can be pressed, moved or typed into. wash: what is chosen.
+    """
+
+    paper: str
+    sheet: str
+    ink: str
+    soft: str
+    line: str
+    edge: str
+    accent: str
+    on_accent: str
+    wash: str
+    dark: bool
+
+
+LIGHT = Inks(
+    paper="#f3f4f8",
+    sheet="#fcfcfe",
+    ink="#1d2030",
+    soft="#535871",
+    line="#cdd0de",
+    edge="#7f849c",
+    accent="#4b44ad",
+    on_accent="#fbfbff",
+    wash="#dfdff4",
+    dark=False,
+)
+DARK = Inks(
+    paper="#12141d",
+    sheet="#1a1d29",
+    ink="#e5e7f0",
+    soft="#a4a9c0",
+    line="#3b4056",
+    edge="#747a98",
+    accent="#a9a4f6",
+    on_accent="#14132c",
+    wash="#33335f",
+    dark=True,
+)
 
 
 @dataclass(frozen=True)

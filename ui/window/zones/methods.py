@@ -19,14 +19,13 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
 
 from dawnbeat.training.zones import SAME_EFFORT, TALK_TEST, Compared, Zone, apart_words
-from dawnbeat.ui.palette import LIGHT
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import Key, label
 from dawnbeat.ui.window.parts.layouts import stack
 from dawnbeat.ui.window.parts.saving import PART_HEIGHT, Figure, Part
 from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
-from dawnbeat.ui.window.parts.theme import Theme, paint_label, paint_zone
+from dawnbeat.ui.window.parts.theme import LIGHT, Theme, paint_label, paint_zone
 
 _PITCH = 2.5  # lines of text from one method to the next
 _PICTURE = Key("P", "Save the picture of the methods, when it has the focus", "Zones")

@@ -1,8 +1,9 @@
-"""`dawnbeat runs maximum` and `dawnbeat runs threshold`: dated maxima and threshold pulses."""
+"""The pulses that zones hang on: `dawnbeat pulse`, `dawnbeat runs maximum` and `dawnbeat runs threshold`."""
 
 from __future__ import annotations
 
-import json
+import sys
+import time
 from datetime import date
 from typing import TYPE_CHECKING, Annotated
 
@@ -12,12 +13,82 @@ from dawnbeat.shared.checked_fields import one_of
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import clock, day_from, pace_of, seconds_from, short_day
 from dawnbeat.training.maximum import ADDED_BEATS, MAXIMAL_TEST, SELDOM_REACHED
-from dawnbeat.ui.commands.options import JournalFolder
+from dawnbeat.ui.as_json import line_of
+from dawnbeat.ui.commands.options import JournalFolder, ObjectsByLine, OneObject
 
 if TYPE_CHECKING:
     from dawnbeat.training.zone_store import ZoneSet
 
+COUNT_S = 30
 maximum_app = typer.Typer(no_args_is_help=True, help="Dated maxima: measured, proposed by a run, or by age.")
+
+
+def pulse_command(
+    beats: Annotated[
+        int | None, typer.Argument(help="Beats counted in 30 seconds; without it a timer runs and asks.")
+    ] = None,
+    day: Annotated[str | None, typer.Option("--date", help="Morning of the count, else today.")] = None,
+    list_all: Annotated[bool, typer.Option("--list", help="List the counts that are kept.")] = False,
+    as_json: OneObject = False,
+    journal: JournalFolder = None,
+) -> None:
+    """Count your resting pulse by hand.
+
+    30 seconds, doubled, on three mornings, before getting up.
+    """
+    from dawnbeat.morning.choices import open_journal
+    from dawnbeat.training.resting import FEWEST, add_hand_count, from_hand_counts, hand_counts, resting_pulse
+
+    today = date.today()
+    when = today if day is None else day_from(day)
+    if when > today:
+        raise DawnbeatError(f"{when.isoformat()} lies in the future: give the morning of the count")
+    if beats is None and not list_all:
+        beats = _count()
+    with open_journal(journal, new=True) as opened:
+        if beats is not None:
+            add_hand_count(opened, when, beats)
+        counts = hand_counts(opened)
+        mean, used = from_hand_counts(counts, today), resting_pulse(opened, today)
+    if as_json:
+        kept = [{"date": each.date.isoformat(), "beats_in_30_s": each.beats_in_30_s} for each in counts]
+        bpm = None if mean is None else mean.bpm
+        used_bpm = None if used is None else used.bpm
+        typer.echo(line_of({"counts": kept, "hand_count_bpm": bpm, "used_bpm": used_bpm}))
+        return
+    if list_all:
+        for each in sorted(counts, key=lambda each: each.date):
+            typer.echo(f"{each.date.isoformat()}  {each.beats_in_30_s} beats in 30 s, {2 * each.beats_in_30_s} bpm")
+    elif beats is not None:
+        typer.echo(f"{2 * beats} bpm on {short_day(when)}, kept as counted by hand")
+    if mean is None:
+        days = len({each.date for each in counts})
+        typer.echo(f"{days} of {FEWEST} mornings counted: their mean is the resting pulse (common practice, no source)")
+    elif used is not None:
+        typer.echo(f"resting pulse {used.label}")
+
+
+def _count() -> int:
+    """Run the timer, then ask for the number."""
+    if not sys.stdin.isatty():
+        raise DawnbeatError("nobody is there to count: give the beats counted in 30 seconds, as `dawnbeat pulse 26`")
+    from rich.progress import BarColumn, Progress, TextColumn
+
+    from dawnbeat.ui.terminal import console
+
+    screen = console()
+    screen.print(
+        "Lie still. Two fingers lightly on the wrist below the thumb, or beside the windpipe, on one side only."
+    )
+    typer.prompt("Press Enter at a beat and count from 0", default="", show_default=False)
+    with Progress(TextColumn("{task.description}"), BarColumn(), console=screen, transient=True) as bar:
+        task = bar.add_task("counting", total=COUNT_S)
+        began = time.monotonic()
+        while (gone := time.monotonic() - began) < COUNT_S:
+            bar.update(task, completed=gone, description=f"{COUNT_S - gone:2.0f} s to go")
+            time.sleep(0.1)
+    screen.print("\a[bold]Stop.[/bold]")
+    return int(typer.prompt("How many beats did you count?", type=int))
 
 
 @maximum_app.command("add")
@@ -57,15 +128,14 @@ def add_command(
 
 @maximum_app.command("list")
 def list_command(
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, one object a line.")] = False,
+    as_json: ObjectsByLine = False,
     journal: JournalFolder = None,
 ) -> None:
     """List the maxima, which one counts today, and what a run proposes."""
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.maximum import KIND_WORDS, maximum_on, maximum_proposal
-    from dawnbeat.ui.commands.runs_tables import plain_table
-    from dawnbeat.ui.report import console
+    from dawnbeat.ui.terminal import console, plain_table
 
     today = date.today()
     with open_journal(journal) as opened:
@@ -75,7 +145,7 @@ def list_command(
     if as_json:
         for each in entries:
             values = {**vars(each), "date": each.date.isoformat(), "counts_today": each is counts}
-            typer.echo(json.dumps(values, ensure_ascii=False))
+            typer.echo(line_of(values))
         return
     table = plain_table("Maxima", ("No.", "Date", "Maximum", "Added", "Kind", "Counts today", "Note"))
     for each in entries:
@@ -103,7 +173,7 @@ def list_command(
 @maximum_app.command("ages")
 def ages_command(
     age: Annotated[float, typer.Argument(help="Age in years.")],
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+    as_json: OneObject = False,
     journal: JournalFolder = None,
 ) -> None:
     """Show every formula by age.
@@ -113,8 +183,7 @@ def ages_command(
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
     from dawnbeat.training.maximum import maxima_by_age
-    from dawnbeat.ui.commands.runs_tables import plain_table
-    from dawnbeat.ui.report import console
+    from dawnbeat.ui.terminal import console, plain_table
 
     found = maxima_by_age(age)
     with open_journal(journal) as opened:
@@ -122,7 +191,7 @@ def ages_command(
     if as_json:
         rows = [{**vars(each.formula), "bpm": each.bpm} for each in found]
         measured = None if tested is None or not tested.measured else tested.counts_as_bpm
-        typer.echo(json.dumps({"age": age, "formulas": rows, "measured_bpm": measured}))
+        typer.echo(line_of({"age": age, "formulas": rows, "measured_bpm": measured}))
         return
     table = plain_table(f"Maximum at {age:g} by formula", ("Formula", "Maximum", "Two in three within", "Source"))
     for each in found:
@@ -231,7 +300,7 @@ def threshold_command(
 
 def _say(line: str) -> None:
     """One paragraph, broken between words where the terminal ends."""
-    from dawnbeat.ui.report import console
+    from dawnbeat.ui.terminal import console
 
     console().print(line, markup=False)
 

@@ -7,7 +7,7 @@ import pytest
 from rich.console import Console
 
 from dawnbeat.shared.reading import Analysis
-from dawnbeat.ui.report import NOT_MEDICAL, console, reading
+from dawnbeat.ui.terminal import NOT_MEDICAL, console, reading
 from tests.ui.invented_analysis import eight_beats, no_beats
 
 

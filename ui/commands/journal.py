@@ -1,23 +1,29 @@
-"""The journal to files and back: `export`, `import`, `backup`, `restore`, `reanalyse`."""
+"""The journal's care: `keep`, `bin`, `export`, `import`, `backup`, `restore`, `reanalyse`."""
 
 from __future__ import annotations
 
-import sys
-from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.files import STANDARD_OUTPUT
-from dawnbeat.ui.commands.mornings import JOURNAL_HELP, day_of
-from dawnbeat.ui.commands.replay import SETTINGS_HELP
-from dawnbeat.ui.output_files import check_output
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
-
+from dawnbeat.ui.commands.options import (
+    BinAsJson,
+    CsvOut,
+    EmptyBin,
+    First,
+    JournalFolder,
+    Last,
+    Overwrite,
+    SettingsFile,
+    UnaskedBin,
+    ask_first,
+    check_output,
+    day_of,
+    days_between,
+    only_one,
+)
 
 export_app = typer.Typer(help="Write mornings or intervals to CSV.", no_args_is_help=True)
 import_app = typer.Typer(help="Read mornings back from CSV.", no_args_is_help=True)
@@ -25,12 +31,12 @@ import_app = typer.Typer(help="Read mornings back from CSV.", no_args_is_help=Tr
 
 @export_app.command("mornings")
 def export_mornings(
-    out: Path = typer.Argument(..., help="CSV file to write; - is standard output."),
-    first: str | None = typer.Option(None, "--from", help="First day, such as 2026-05-03."),
-    last: str | None = typer.Option(None, "--to", help="Last day, such as 2026-05-30."),
+    out: CsvOut,
+    first: First = None,
+    last: Last = None,
     everything: bool = typer.Option(False, "--all", help="Include readings that are not usable."),
-    overwrite: bool = typer.Option(False, "--overwrite", help="Replace a file of that name."),
-    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
+    overwrite: Overwrite = False,
+    journal: JournalFolder = None,
 ) -> None:
     """Write one row a reading.
 
@@ -39,31 +45,27 @@ def export_mornings(
     from dawnbeat.journal.csv_files import export_mornings as write
     from dawnbeat.morning.choices import open_journal
 
-    if out != STANDARD_OUTPUT:
-        check_output(out)
+    check_output(out)
     with open_journal(journal) as opened:
-        start, end = (day_of(each) if each else None for each in (first, last))
+        start, end = days_between(first, last)
         count = write(opened, out, start, end, everything, overwrite)
-    if out != STANDARD_OUTPUT:
-        print(f"{out}: {_counted(count, 'reading')}")
+    _say_written(out, _counted(count, "reading"))
 
 
 @export_app.command("months")
 def export_months(
-    out: Path = typer.Argument(..., help="CSV file to write; - is standard output."),
-    overwrite: bool = typer.Option(False, "--overwrite", help="Replace a file of that name."),
-    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
+    out: CsvOut,
+    overwrite: Overwrite = False,
+    journal: JournalFolder = None,
 ) -> None:
     """Write one row a month and a year: means with 95 % intervals, and the change from the one before."""
     from dawnbeat.journal.periods import export_periods
     from dawnbeat.morning.choices import open_journal
 
-    if out != STANDARD_OUTPUT:
-        check_output(out)
+    check_output(out)
     with open_journal(journal) as opened:
         count = export_periods(opened, out, overwrite)
-    if out != STANDARD_OUTPUT:
-        print(f"{out}: {_counted(count, 'row')}")
+    _say_written(out, _counted(count, "row"))
 
 
 @export_app.command("intervals")
@@ -73,7 +75,7 @@ def export_intervals(
     ),
     day: str = typer.Option("today", help="The day, such as 2026-05-03, or today or yesterday."),
     overwrite: bool = typer.Option(False, "--overwrite", help="Replace files of that name."),
-    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
+    journal: JournalFolder = None,
 ) -> None:
     """Write the intervals of one day.
 
@@ -82,8 +84,7 @@ def export_intervals(
     from dawnbeat.journal.csv_files import export_intervals as write
     from dawnbeat.morning.choices import open_journal
 
-    if out != STANDARD_OUTPUT:
-        check_output(out)
+    check_output(out)
     with open_journal(journal) as opened:
         written = write(opened, out, day_of(day), overwrite)
     for path in written:
@@ -97,7 +98,7 @@ def import_mornings(
     replace_different: bool = typer.Option(
         False, "--replace-different", help="Let the file win where it differs from the journal."
     ),
-    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
+    journal: JournalFolder = None,
 ) -> None:
     """Show what a file would add; --apply adds it.
 
@@ -126,8 +127,8 @@ def _import() -> None:
 
 def backup(
     out: Path = typer.Argument(..., help="Zip file to write."),
-    overwrite: bool = typer.Option(False, "--overwrite", help="Replace a file of that name."),
-    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
+    overwrite: Overwrite = False,
+    journal: JournalFolder = None,
 ) -> None:
     """Write the whole journal into one zip.
 
@@ -135,10 +136,11 @@ def backup(
     """
     from dawnbeat.journal.backup import backup as write
     from dawnbeat.morning.choices import open_journal
+    from dawnbeat.ui.terminal import progress
 
     check_output(out)
-    with open_journal(journal) as opened, _progress("backing up") as progress:
-        made = write(opened, out, overwrite, progress)
+    with open_journal(journal) as opened, progress("backing up") as show:
+        made = write(opened, out, overwrite, show)
     what = f"{_counted(made.readings, 'reading')}, {_counted(made.recordings, 'recording')}"
     print(f"{out}: {what}, {made.bytes / 1e6:.1f} MB before packing")
 
@@ -149,8 +151,8 @@ def import_intervals(
     taken: str = typer.Option(..., help='When it was taken, such as "2026-11-24 06:40".'),
     posture: str = typer.Option("lying", help="lying, sitting or standing."),
     context: str | None = typer.Option(None, metavar="WORDS", help="Your morning, as for `dawnbeat note`."),
-    settings: Path | None = typer.Option(None, metavar="TOML", help=SETTINGS_HELP),
-    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
+    settings: SettingsFile = None,
+    journal: JournalFolder = None,
 ) -> None:
     """Make a reading of a chest strap's beat intervals.
 
@@ -165,7 +167,7 @@ def import_intervals(
     from dawnbeat.morning.choices import chosen_home, chosen_ranges, reading_settings
     from dawnbeat.shared.morning import posture_from
     from dawnbeat.shared.wording import moment_from
-    from dawnbeat.ui.report import console, reading
+    from dawnbeat.ui.terminal import console, reading
 
     began = moment_from(taken)
     if began > datetime.now(began.tzinfo):
@@ -186,7 +188,7 @@ def import_intervals(
 def restore(
     archive: Path = typer.Argument(..., help="Zip file that backup wrote."),
     yes: bool = typer.Option(False, "--yes", help="Don't ask."),
-    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
+    journal: JournalFolder = None,
 ) -> None:
     """Put a backup in the journal's place.
 
@@ -206,8 +208,8 @@ def restore(
 
 def reanalyse(
     yes: bool = typer.Option(False, "--yes", help="Accept the changes without being asked."),
-    settings: Path | None = typer.Option(None, metavar="TOML", help=SETTINGS_HELP),
-    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
+    settings: SettingsFile = None,
+    journal: JournalFolder = None,
 ) -> None:
     """Analyse every reading again.
 
@@ -220,11 +222,12 @@ def reanalyse(
     from dawnbeat.morning.revising import accept, edit_again
     from dawnbeat.morning.revising import reanalyse as analyse_again
     from dawnbeat.signal.analysis import analyse
+    from dawnbeat.ui.terminal import progress
 
     chosen = reading_settings(settings)
     with open_journal(journal) as opened:
-        with _progress("analysing") as progress:
-            outcome = analyse_again(opened, read_recording, analyse, chosen, progress)
+        with progress("analysing") as show:
+            outcome = analyse_again(opened, read_recording, analyse, chosen, show)
         print("\n".join(outcome.lines()))
         others = other_answers(opened, chosen_ranges(), {each.before.id: each.after for each in outcome.changes})
         for each, said, now in others:
@@ -240,31 +243,86 @@ def reanalyse(
             print(f"{_counted(edited, 'reading')} left out by hand in places as before")
 
 
+def _say_written(out: Path, what: str) -> None:
+    if out != STANDARD_OUTPUT:
+        print(f"{out}: {what}")
+
+
 def _counted(number: int, thing: str) -> str:
     return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
-def ask_first(question: str, yes: bool) -> None:
-    """Go on only with a yes; raises DawnbeatError where nobody can be asked or the answer is another."""
-    if yes:
+def keep(
+    folder: Path | None = typer.Argument(None, help="Recording whose reading is saved; without one, all are listed."),
+    journal: JournalFolder = None,
+) -> None:
+    """Save a reading that was broken off.
+
+    Such recordings lie in the journal's folder without a reading: a power cut, a closed terminal, a killed program.
+    """
+    from dawnbeat.capture.recorder import is_being_taken
+    from dawnbeat.morning.choices import chosen_ranges, open_journal, reading_settings
+    from dawnbeat.morning.keeping import broken_off_readings, keep_broken_off
+    from dawnbeat.ui.terminal import console, reading
+
+    with open_journal(journal) as opened:
+        home = opened.home
+    found = broken_off_readings(home)
+    if folder is None:
+        for each in found:
+            print(each.path)
+        print("`dawnbeat keep FOLDER` saves the reading of one." if found else "No recording waits for a reading.")
         return
-    if not sys.stdin.isatty():
-        raise DawnbeatError(f"{question} Nobody is there to ask: say --yes, nothing was changed")
-    try:
-        answer = input(f"{question} (yes/no) ").strip().lower()
-    except EOFError:
-        answer = ""
-    if answer not in ("y", "yes"):
-        raise DawnbeatError("nothing was changed")
+    wanted = [each for each in found if each.path.resolve() == folder.expanduser().resolve()]
+    if not wanted and is_being_taken(folder):
+        raise DawnbeatError(f"{folder} is being taken right now: wait until that reading has ended")
+    if not wanted:
+        raise DawnbeatError(f"{folder} is no recording that waits in this journal: `dawnbeat keep` lists those that do")
+    kept = keep_broken_off(wanted[0], home, reading_settings(None), chosen_ranges())
+    console().print(reading(folder.name, kept.analysis))
+    if kept.stored is not None:
+        print(f"Saved as reading {kept.stored.id}.")
 
 
-@contextmanager
-def _progress(title: str) -> Iterator[Callable[[int, int], None]]:
-    """A bar on standard error, as a function of how many are done and of how many."""
-    from rich.console import Console
-    from rich.progress import Progress
+def bin_command(
+    reading: int | None = typer.Argument(
+        None, help="Number of a reading that should go; without one, the bin is listed."
+    ),
+    back: int | None = typer.Option(None, "--back", metavar="NUMBER", help="A reading to take out of the bin again."),
+    empty: EmptyBin = False,
+    yes: UnaskedBin = False,
+    as_json: BinAsJson = False,
+    journal: JournalFolder = None,
+) -> None:
+    """Put a reading in the bin, or take it out again.
 
-    screen = Console(stderr=True)
-    with Progress(console=screen, disable=not screen.is_terminal) as bar:
-        task = bar.add_task(title, total=None)
-        yield lambda done, of: bar.update(task, completed=done, total=of)
+    Without a number the bin is listed; only --empty deletes for good.
+    """
+    from dawnbeat.morning.choices import open_journal
+    from dawnbeat.ui.as_json import line_of, reading_object
+
+    only_one(reading, back, empty)
+    with open_journal(journal) as opened:
+        if reading is not None:
+            opened.put_in_bin(reading)
+            if not as_json:
+                print(f"Reading {reading} is in the bin; `dawnbeat bin --back {reading}` takes it out again.")
+        elif back is not None:
+            opened.bring_back(back)
+            if not as_json:
+                print(f"Reading {back} is out of the bin again.")
+        elif empty:
+            ids = [each.id for each in opened.bin()]
+            if ids:
+                ask_first(f"Delete {len(ids)} from the bin for good?", yes)
+            deleted = opened.empty_bin(ids)
+            if not as_json:
+                print(f"{deleted} deleted for good.")
+        elif not as_json:
+            for each in opened.bin():
+                print(f"{each.id}  {each.began:%Y-%m-%d %H:%M}")
+            if not opened.bin():
+                print("The bin is empty.")
+        if as_json:
+            for each in opened.bin():
+                print(line_of(reading_object(each)))

@@ -1,45 +1,167 @@
-"""`dawnbeat agree`: two recordings, or lists of beats or intervals, held against each other."""
+"""`dawnbeat replay` and `dawnbeat agree`: recordings analysed again, and held against one another."""
 
 from __future__ import annotations
 
+import contextlib
+import math
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
 
-from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.ui.commands.mornings import JOURNAL_HELP
-from dawnbeat.ui.commands.replay import SETTINGS_HELP, chosen_settings
-from dawnbeat.ui.output_files import check_picture
+from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.ui.as_json import line_of
+from dawnbeat.ui.commands.options import JournalFolder, OneObject, SettingsFile, check_picture
 
 if TYPE_CHECKING:
+    from collections.abc import Generator
+
+    from dawnbeat.shared.reading import Analysis
     from dawnbeat.shared.settings import Settings
     from dawnbeat.signal.compare import Comparison, Series
 
-
+# Starting processes costs more than analysing so few.
+_FEW = 4
 # Where two series of one heart lie far from: 1 would be the spread between two hearts that know nothing of each other.
 _LEAST_MATCHED = 0.8
 _GREATEST_SPREAD = 0.5
 _SMALL_SPREAD_MS = 10.0
 
 
+def replay(
+    recordings: list[Path] = typer.Argument(..., help="Recordings: folders, CSV, .csv.gz or video files."),
+    settings: SettingsFile = None,
+    plot: Path | None = typer.Option(
+        None, metavar="PICTURE", help="Draw trace, beats and intervals; several recordings get a picture each."
+    ),
+    from_s: float | None = typer.Option(None, "--from", help="Only from this second of the recording's clock."),
+    to_s: float | None = typer.Option(None, "--to", help="Only up to this second of the recording's clock."),
+    channel: str | None = typer.Option(None, help="auto, red, green or blue, instead of what the settings say."),
+    json: bool = typer.Option(False, "--json", help="One JSON object a line and a recording, in the order given."),
+) -> None:
+    """Analyse recordings and print their readings.
+
+    A recording that can't be read gets a line of its own, the others are analysed all the same, and the exit code is 2.
+    """
+    from dawnbeat.ui.terminal import progress
+
+    chosen = chosen_settings(settings, channel)
+    for option, second in (("--from", from_s), ("--to", to_s)):
+        if second is not None and not math.isfinite(second):
+            raise DawnbeatError(f"{option} {second:g} is no time: give seconds")
+    if from_s is not None and to_s is not None and to_s <= from_s:
+        raise DawnbeatError(f"--to {to_s:g} is not after --from {from_s:g}: give a later second")
+    if plot is not None:
+        check_picture(plot)
+    pictures = _pictures(plot, recordings)
+    failed = 0
+    # Closed at once whatever happens, so that Ctrl+C between two recordings doesn't wait for all the others.
+    with (
+        contextlib.closing(_outcomes(recordings, chosen, from_s, to_s)) as outcomes,
+        # Where the readings themselves go elsewhere.
+        progress("recordings", hidden=sys.stdout.isatty()) as show,
+    ):
+        each_one = zip(recordings, pictures, outcomes, strict=True)
+        for done, (path, picture, outcome) in enumerate(each_one, start=1):
+            show(done, len(recordings))
+            if isinstance(outcome, str):
+                failed += 1
+                print(f"dawnbeat: {outcome}", file=sys.stderr, flush=True)
+                continue
+            if json:
+                from dawnbeat.ui.as_json import json_line
+
+                print(json_line(str(path), outcome), flush=True)
+            else:
+                from dawnbeat.ui.terminal import console, reading
+
+                console().print(reading(str(path), outcome))
+            if picture is not None:
+                from dawnbeat.ui.plot import plot_reading
+
+                try:
+                    plot_reading(path.resolve().name, outcome, picture)
+                except DawnbeatError as error:  # the readings stand without pictures
+                    failed += 1
+                    print(f"dawnbeat: {one_line(error)}", file=sys.stderr, flush=True)
+                    pictures[:] = [None] * len(recordings)
+    if failed:
+        raise typer.Exit(2)
+
+
+def chosen_settings(path: Path | None, channel: str | None = None) -> Settings:
+    """The settings of a TOML file, or the defaults, with the channel replaced where one is named."""
+    import dataclasses
+
+    from dawnbeat.shared.settings import Settings, settings_from_toml
+
+    settings = settings_from_toml(path) if path is not None else Settings()
+    return dataclasses.replace(settings, channel=channel) if channel is not None else settings
+
+
+def _pictures(plot: Path | None, recordings: list[Path]) -> list[Path | None]:
+    """Where each recording's picture goes: the name given, or that name with the recording's, each only once."""
+    if plot is None or len(recordings) == 1:
+        return [plot] * len(recordings)
+    pictures: list[Path | None] = []
+    for path in recordings:
+        name = f"{plot.stem}-{path.resolve().name.split('.')[0] or 'recording'}"
+        number, picture = 1, plot.with_name(f"{name}{plot.suffix}")
+        while picture in pictures:
+            number += 1
+            picture = plot.with_name(f"{name}-{number}{plot.suffix}")
+        pictures.append(picture)
+    return pictures
+
+
+def _outcomes(
+    paths: list[Path], settings: Settings, from_s: float | None, to_s: float | None
+) -> Generator[Analysis | str, None, None]:
+    """The analysis of each recording in order, or in its place what is wrong with it; several use all cores."""
+    jobs = [(path, settings, from_s, to_s) for path in paths]
+    if len(jobs) <= _FEW:
+        yield from map(_analyse_one, jobs)
+        return
+    import os
+
+    from dawnbeat.shared.processes import Processes
+
+    workers = min(len(jobs), len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1)
+    yield from Processes(_analyse_one, workers, "the analysis", "replay fewer recordings at a time").in_order(jobs)
+
+
+def _analyse_one(job: tuple[Path, Settings, float | None, float | None]) -> Analysis | str:
+    from dawnbeat.capture.recording import read_recording
+    from dawnbeat.signal.analysis import analyse
+
+    path, settings, from_s, to_s = job
+    try:
+        trace = read_recording(path).trace
+        if from_s is not None or to_s is not None:
+            trace = trace.between(from_s, to_s)
+            if len(trace) == 0:
+                raise DawnbeatError(f"{path} has no frames between --from and --to: ask for other seconds")
+        return analyse(trace, settings)
+    except DawnbeatError as error:
+        return one_line(error)
+
+
 def agree(
     a: Path = typer.Argument(..., help="A recording, or a list of beats (s) or intervals (ms), one a line."),
     b: Path = typer.Argument(..., help="The other one."),
-    settings: Path | None = typer.Option(None, metavar="TOML", help=SETTINGS_HELP),
+    settings: SettingsFile = None,
     lag_s: float | None = typer.Option(None, "--lag", help="Seconds to add to the first clock, where known."),
     max_lag_s: float = typer.Option(60.0, "--max-lag", help="How far apart the clocks may be, in seconds."),
     plot: Path | None = typer.Option(None, metavar="PICTURE", help="Draw the differences after Bland and Altman."),
-    json: bool = typer.Option(False, "--json", help="Print one JSON object."),
+    json: OneObject = False,
     keep: bool = typer.Option(False, "--keep", help="A is your camera and B a strap: keep the result in the journal."),
-    journal: Path | None = typer.Option(None, metavar="FOLDER", help=JOURNAL_HELP),
+    journal: JournalFolder = None,
 ) -> None:
     """Compare two recordings of one heart.
 
     Finds the lag of their clocks, then says how well beats, intervals, RMSSD and pulse agree.
     """
-    import math
-
     from dawnbeat.signal.compare import compare
 
     if lag_s is not None and not math.isfinite(lag_s):
@@ -51,9 +173,7 @@ def agree(
     chosen = chosen_settings(settings)
     found = compare(read_series(a, chosen), read_series(b, chosen), max_lag_s, lag_s)
     if json:
-        import json as json_library
-
-        print(json_library.dumps(_as_dict(found), allow_nan=False))
+        print(line_of(_as_dict(found)))
     else:
         _print(found, a.name, b.name)
     if keep:
@@ -122,8 +242,6 @@ def _list_of_numbers(path: Path) -> list[float] | None:
 
 
 def _is_number(text: str) -> bool:
-    import math
-
     try:
         return math.isfinite(float(text))
     except ValueError:
@@ -170,7 +288,7 @@ def _print(found: Comparison, name_a: str, name_b: str) -> None:
     from rich import box
     from rich.table import Table
 
-    from dawnbeat.ui.report import console
+    from dawnbeat.ui.terminal import console
 
     table = Table(box=box.SIMPLE, show_header=False, title=f"{name_a} against {name_b}", title_justify="left")
     table.add_column("")

@@ -1,0 +1,260 @@
+"""What the command line shows: readings in words, tables that fit, a reading while it is taken, how far work is."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import signal
+import sys
+import threading
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from typing import IO, TYPE_CHECKING, Any
+
+from rich import box
+from rich.console import Console, Group, RenderableType
+from rich.padding import Padding
+from rich.progress import BarColumn, Progress, TaskID, TextColumn
+from rich.table import Table
+from rich.text import Text
+
+from dawnbeat.morning.reading_text import gentle, phase_title, verdict_lines, verdict_title
+from dawnbeat.shared.errors import printable
+
+if TYPE_CHECKING:
+    from dawnbeat.morning.flow import Plan
+    from dawnbeat.morning.taking import Order, Snapshot, Taken
+    from dawnbeat.shared.reading import Analysis
+
+NOT_MEDICAL = (
+    "Not a medical device. "
+    "See a doctor about chest pain, fainting, palpitations or a pulse that keeps coming irregularly."
+)
+_REFRESH_EVERY_S = 0.25
+
+
+class _PlainConsole(Console):
+    """A terminal that shows the letters of a text and obeys none: a note can hold what would move its cursor."""
+
+    def render_str(self, text: str, **how: Any) -> Text:
+        return super().render_str(printable(text), **how)
+
+
+def console(output: IO[str] | None = None) -> Console:
+    """The terminal; wide enough where the output goes to a file. Brackets in a name are letters, not a style."""
+    terminal = _PlainConsole(file=output, highlight=False, markup=False, emoji=False)
+    if terminal.is_terminal:
+        return terminal
+    return _PlainConsole(file=output, width=max(terminal.width, 110), highlight=False, markup=False, emoji=False)
+
+
+def plain_table(title: str | None, headings: Sequence[str]) -> Table:
+    """An empty table with these headings."""
+    table = _bare_table(title)
+    for heading in headings:
+        # Where room is short a figure goes on in the next line; cut off it would be a wrong one.
+        table.add_column(heading, overflow="fold")
+    return table
+
+
+def _bare_table(title: str | None = None, lines: bool = True) -> Table:
+    return Table(
+        title=title,
+        title_justify="left",
+        caption_justify="left",
+        box=box.SIMPLE if lines else None,
+        show_edge=False,
+        pad_edge=False,
+        padding=(0, 1, 0, 0),
+    )
+
+
+@dataclass(frozen=True)
+class Words:
+    """The last column of a table, of words. least: columns of the terminal below which it has no room.
+
+    gone: what is said then; the words are cut at the end of their line. Empty where they always stay, line below line.
+    """
+
+    heading: str
+    words: Sequence[str]
+    least: int
+    gone: str = ""
+
+
+def fitted_table(
+    headings: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    width: int,
+    go_first: Sequence[int],
+    last: Words,
+    title: str | None = None,
+) -> Table:
+    """A table of which no figure is cut or folded, whatever the width: what has no room is left out and named.
+
+    go_first: the columns that a narrow terminal loses, first to last.
+    """
+    widths = [max(len(row[column]) for row in [headings, *rows]) for column in range(len(headings))]
+    for_figures = width if last.gone else width - last.least
+    shown, gone = list(range(len(headings))), []
+    for column in go_first:
+        if sum(widths[each] + 1 for each in shown) > for_figures:
+            shown.remove(column)
+            gone.append(headings[column])
+    fits = sum(widths[each] + 1 for each in shown) <= for_figures
+    # Where two blanks between the columns are too many, one must do.
+    loose = sum(widths[each] + 2 for each in shown) <= for_figures
+    room = width - sum(widths[each] + 2 for each in shown)
+    table = _bare_table(title, loose)
+    for column in shown:
+        if fits:
+            table.add_column(headings[column], no_wrap=True, width=widths[column])
+        else:
+            table.add_column(headings[column], overflow="fold")
+    has_words = not last.gone or room >= last.least
+    if has_words:
+        table.add_column(last.heading, no_wrap=bool(last.gone), max_width=room if last.gone else None)
+    elif any(last.words):
+        gone.append(last.gone)
+    for row, words in zip(rows, last.words, strict=True):
+        cut = words if not last.gone or len(words) <= room else words[: max(room - 1, 0)] + "…"
+        table.add_row(*(row[column] for column in shown), *([cut] if has_words else []))
+    if gone:
+        table.caption = f"Too narrow here for {', '.join(gone)}."
+    return table
+
+
+@contextmanager
+def progress(title: str, hidden: bool = False) -> Iterator[Callable[[int, int | None], None]]:
+    """A bar on standard error where that is a terminal, as a function of how many are done and of how many."""
+    screen = Console(stderr=True)
+    with Progress(console=screen, transient=True, disable=hidden or not screen.is_terminal) as bar:
+        task = bar.add_task(title, total=None)
+        yield lambda done, of: bar.update(task, completed=done, total=of)
+
+
+def reading(name: str, analysis: Analysis) -> RenderableType:
+    """The reading of one recording as something rich can print."""
+    usable, title = analysis.verdict.usable, verdict_title(analysis.verdict)
+    rate = f", {analysis.frame_rate_hz:.1f} frames a second" if analysis.frame_rate_hz else ""
+    parts: list[RenderableType] = [
+        Text.assemble((printable(name), "bold"), f"  {analysis.duration_s:.0f} s{rate}"),
+        Text(
+            title if usable else title.replace("not usable", "NOT USABLE"), style="bold" if usable else "bold reverse"
+        ),
+    ]
+    parts += [Text(f"  {'' if usable else 'because '}{reason}") for reason in verdict_lines(analysis.verdict)]
+    if analysis.intervals95:
+        if not usable:
+            which = "The figures of variability" if analysis.verdict.pulse_usable else "The figures"
+            parts.append(Text(f"  {which} below are for looking into it, not to be relied on.", style="italic"))
+        parts.append(Padding(_figures(analysis), (0, 0, 0, 2)))
+    parts.append(Text(f"  {_left_out(analysis)}"))
+    if analysis.channel:
+        parts.append(Text(f"  colour: {analysis.channel}"))
+    return Group(*parts)
+
+
+def _figures(analysis: Analysis) -> Table:
+    table = Table(box=box.SIMPLE, show_edge=False, pad_edge=False)
+    table.add_column("")
+    table.add_column("value", justify="right")
+    table.add_column("unit")
+    table.add_column("95 % interval", justify="right")
+    for each in dataclasses.fields(analysis.metrics):
+        about, value = each.metadata, getattr(analysis.metrics, each.name)
+        if value is not None and about["decimals"] is not None:
+            unit = "" if about["whole"] else about["unit"]
+            _add_figure(table, about["title"], value, unit, about["decimals"], analysis.intervals95.get(each.name))
+    if analysis.timing_error_ms is not None:
+        _add_figure(table, "timing error of a beat", analysis.timing_error_ms, "ms", 1)
+    return table
+
+
+def _add_figure(
+    table: Table, title: str, value: float, unit: str, decimals: int, span: tuple[float, float] | None = None
+) -> None:
+    around = f"{span[0]:.{decimals}f} to {span[1]:.{decimals}f}" if span else ""
+    table.add_row(title, f"{value:.{decimals}f}", unit, around)
+
+
+def _left_out(analysis: Analysis) -> str:
+    metrics = analysis.metrics
+    counted = Counter(reason for reason in analysis.intervals.left_out if reason is not None)
+    kept = len(analysis.intervals) - sum(counted.values())
+    words = f"{metrics.kept_beats} beats kept; {kept} of {len(analysis.intervals)} intervals count"
+    if counted:
+        words += "; left out: " + ", ".join(f"{number} {reason}" for reason, number in counted.most_common())
+    return words
+
+
+def take_in_terminal(order: Order, quiet: bool = False) -> Taken:
+    """Take one reading, with a bar on standard error where that is a terminal.
+
+    Ctrl+C ends it and keeps what there is. Raises DawnbeatError as `Taking.run` does.
+    """
+    from dawnbeat.morning.taking import Taking
+
+    screen = Console(stderr=True)
+    bar = Progress(
+        TextColumn("{task.description:<9}"),
+        BarColumn(bar_width=24),
+        TextColumn("{task.completed:>4.0f} of {task.total:.0f} s"),
+        TextColumn("{task.fields[note]}"),
+        console=screen,
+        disable=quiet or not screen.is_terminal,
+    )
+    order = replace(order, watched=order.watched and not bar.disable)
+    with bar:
+        drawing = _Drawing(bar, order.plan)
+        taking = Taking(order, drawing.show)
+        with _stoppable(taking.stop):
+            return taking.run()
+
+
+class _Drawing:
+    """Draws a snapshot a few times a second, on the clock of the source."""
+
+    def __init__(self, bar: Progress, plan: Plan) -> None:
+        self._bar, self._plan = bar, plan
+        self._task: TaskID = bar.add_task("", total=plan.duration_s, note="")
+        self._shown_s = -math.inf
+        self._phase = ""
+
+    def show(self, moment: Snapshot) -> None:
+        """Draw this moment, unless the last one was drawn just now."""
+        if moment.phase == self._phase and abs(moment.time_s - self._shown_s) < _REFRESH_EVERY_S:
+            return
+        self._shown_s, self._phase = moment.time_s, moment.phase
+        plan = self._plan
+        done_s, of_s = {
+            "finger": (min(moment.good_for_s, plan.good_s), plan.good_s),
+            "settling": (moment.settled_s, plan.settle_s),
+        }.get(moment.phase, (moment.kept_s, plan.duration_s))
+        note = f"{pulse_words(moment)}{gentle(moment)}"
+        self._bar.update(self._task, description=phase_title(moment.phase), total=of_s, completed=done_s, note=note)
+
+
+def pulse_words(moment: Snapshot) -> str:
+    """The pulse of the last seconds and the share of beats kept, before what there is to say; empty before both."""
+    live = moment.live
+    if live is None or live.pulse_bpm is None or moment.phase != "reading":
+        return ""
+    kept = "" if moment.kept_share is None else f", {100 * moment.kept_share:.0f} % of beats kept"
+    return f"pulse {live.pulse_bpm:.0f} bpm{kept}. "
+
+
+@contextmanager
+def _stoppable(stop: Callable[[], None]) -> Iterator[None]:
+    """A first Ctrl+C calls `stop`, so that the reading ends by itself and keeps what it has."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before: Callable[..., object] | int | None = signal.signal(signal.SIGINT, lambda number, frame: stop())
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+        sys.stderr.flush()
