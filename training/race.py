@@ -179,7 +179,7 @@ class Held:
 
 @dataclass(frozen=True)
 class RacePlan:
-    """Pulses and paces for a race. goal_s: the time aimed at. start_pace: (slowest, fastest) in s/km for the first
+    """Pulses and paces for a race. goal_s: the time aimed at. start_pace_s_per_km: (slowest, fastest) in s/km for the first
     tenth.
 
     start_bpm, end_bpm: (low, high), of the pulse once settled and at the end; None where runs say too little. cap_bpm:
@@ -190,12 +190,12 @@ class RacePlan:
     distance_m: float
     goal_s: float
     goal_from: str
-    start_pace: tuple[float, float]
+    start_pace_s_per_km: tuple[float, float]
     start_bpm: tuple[float, float] | None
     end_bpm: tuple[float, float] | None
     cap_bpm: float | None
     drift_pct_per_hour: float | None
-    drift_span: tuple[float, float] | None
+    drift_span_pct_per_hour: tuple[float, float] | None
     held: tuple[Held, ...]
     notes: tuple[str, ...]
 
@@ -206,7 +206,7 @@ class RacePlan:
 
     def lines(self, units: Units = "km") -> list[str]:
         """The plan in words, a statement each."""
-        slow, fast = self.start_pace
+        slow, fast = self.start_pace_s_per_km
         said = [
             f"Goal {clock(self.goal_s)} ({self.goal_from}), an even {pace_of(self.pace_s_per_km, units)}.",
             f"Start at {pace_of(slow, units)}, no faster than {pace_of(fast, units)} for the first tenth.",
@@ -216,10 +216,10 @@ class RacePlan:
                 f"At that pace your own runs say {self.start_bpm[0]:.0f} to {self.start_bpm[1]:.0f} bpm once the "
                 "pulse has settled, after some ten minutes."
             )
-        if self.drift_pct_per_hour is not None and self.drift_span is not None:
+        if self.drift_pct_per_hour is not None and self.drift_span_pct_per_hour is not None:
             said.append(
-                f"Your longest runs drifted by {self.drift_pct_per_hour:+.1f} % an hour ({self.drift_span[0]:+.1f} to "
-                f"{self.drift_span[1]:+.1f})."
+                f"Your longest runs drifted by {self.drift_pct_per_hour:+.1f} % an hour ({self.drift_span_pct_per_hour[0]:+.1f} to "
+                f"{self.drift_span_pct_per_hour[1]:+.1f})."
             )
         if self.end_bpm is not None:
             said.append(f"With that drift it would be {self.end_bpm[0]:.0f} to {self.end_bpm[1]:.0f} bpm at the end.")

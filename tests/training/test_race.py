@@ -48,7 +48,7 @@ def test_a_plan_gives_the_pulse_of_the_own_line_at_the_pace_of_the_goal() -> Non
     """A half marathon in 1:46:33 is 3.3 m/s: 20 + 40 * 3.3 = 152 bpm, with 1 bpm at least of spread between days."""
     plan = race_plan(21_097.5, line_of_runs(), KNOWN, TODAY, 21_097.5 / 3.3)
     assert plan.pace_s_per_km == pytest.approx(1000 / 3.3)
-    assert plan.start_pace == pytest.approx((1000 / 3.3 * 1.02, 1000 / 3.3))
+    assert plan.start_pace_s_per_km == pytest.approx((1000 / 3.3 * 1.02, 1000 / 3.3))
     assert plan.start_bpm == pytest.approx((150, 154))
     assert plan.drift_pct_per_hour == pytest.approx(0, abs=0.01)
     assert plan.end_bpm == pytest.approx((150, 154), abs=0.1)

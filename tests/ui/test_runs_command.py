@@ -272,13 +272,17 @@ def test_tables_of_runs_and_weeks_keep_every_figure_on_a_narrow_screen(width: in
     weeks = weeks_of(judged, monday, TODAY)
     out = io.StringIO()
     screen = Console(file=out, width=width)
-    for table in (runs_table(judged), weeks_table(weeks), loads_table(weeks)):
+    for table in (runs_table(judged, width=width), weeks_table(weeks), loads_table(weeks)):
         screen.print(table)
     lines = out.getvalue().splitlines()
     assert "…" not in out.getvalue()
     assert max(map(len, lines)) <= width
+    assert (
+        sum("9004" in line and "42.20" in line and "7.5, race"[: None if width == 80 else 4] in line for line in lines)
+        == 1
+    )
+    assert ("Too narrow here for Above" in out.getvalue()) == (width == 60)
     if width == 80:
-        assert sum("9004" in line and "42.20" in line and "7.5, race" in line for line in lines) == 1
         assert sum(monday.isoformat() in line and "15:27:30" in line for line in lines) == 1
         assert "Monotony" in out.getvalue()
 
@@ -338,7 +342,7 @@ def test_the_hardest_days_are_listed_and_correlations_stay_silent(
     [
         (["show", "9"], "there is no run 9"),
         (["list", "--from", "2025-02-01", "--to", "2025-01-01"], "give the earlier day first"),
-        (["list", "--from", "yesterday"], "is not a day"),
+        (["list", "--from", "someday"], "is not a day"),
         (["add", "soon"], "is not a time"),
         (["import", "nowhere.fit"], "does not exist"),
     ],

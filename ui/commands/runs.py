@@ -32,7 +32,6 @@ from dawnbeat.shared.wording import (
     short_day,
     span,
 )
-from dawnbeat.training.run_figures import DRIFT_IN_WORDS
 from dawnbeat.ui.commands import runs_findings
 from dawnbeat.ui.commands.options import (
     BinAsJson,
@@ -186,6 +185,7 @@ def show_command(run_id: RunId, as_json: ObjectsByLine = False, journal: Journal
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
     from dawnbeat.training.periods import judge_runs
+    from dawnbeat.training.run_figures import DRIFT_IN_WORDS
     from dawnbeat.training.zone_store import chosen_units, present_sets
     from dawnbeat.ui.as_json import line_of, run_json
     from dawnbeat.ui.commands.runs_tables import marks_table, zones_table
