@@ -179,8 +179,7 @@ class Held:
 
 @dataclass(frozen=True)
 class RacePlan:
-    """Pulses and paces for a race. goal_s: the time aimed at. start_pace_s_per_km: (slowest, fastest) in s/km for the first
-    tenth.
+    """Pulses and paces for a race. goal_s: aimed at. start_pace_s_per_km: (slowest, fastest), of the first tenth.
 
     start_bpm, end_bpm: (low, high), of the pulse once settled and at the end; None where runs say too little. cap_bpm:
     to stay under until the last third. drift_pct_per_hour: of the longest runs, with its span. held: those runs.
@@ -217,10 +216,9 @@ class RacePlan:
                 "pulse has settled, after some ten minutes."
             )
         if self.drift_pct_per_hour is not None and self.drift_span_pct_per_hour is not None:
-            said.append(
-                f"Your longest runs drifted by {self.drift_pct_per_hour:+.1f} % an hour ({self.drift_span_pct_per_hour[0]:+.1f} to "
-                f"{self.drift_span_pct_per_hour[1]:+.1f})."
-            )
+            least, most = self.drift_span_pct_per_hour
+            drifted = f"{self.drift_pct_per_hour:+.1f} % an hour ({least:+.1f} to {most:+.1f})"
+            said.append(f"Your longest runs drifted by {drifted}.")
         if self.end_bpm is not None:
             said.append(f"With that drift it would be {self.end_bpm[0]:.0f} to {self.end_bpm[1]:.0f} bpm at the end.")
         if self.cap_bpm is not None:
