@@ -79,6 +79,16 @@ def test_a_recording_without_a_reading_is_spoken_of(cli: CommandLine, filled: Pa
     assert str(folder) in cli("mornings").fine()
 
 
+def test_a_copy_that_was_cut_short_is_not_promised_to_be_saved(cli: CommandLine, filled: Path) -> None:
+    with Journal.open(filled) as journal:
+        folder = journal.new_recording_folder(datetime.now().astimezone())
+    part = folder.rename(folder.with_name(f"{folder.name}.abcdefgh.part"))
+    (part / "trace.csv").write_text("time_s,red,green,blue\n0,1,2,3\n")
+    said = cli("mornings").fine()
+    assert str(part) in said
+    assert "dawnbeat keep" not in said
+
+
 @pytest.mark.parametrize("weeks", ["0", "-3", "10000", "some"])
 def test_weeks_out_of_range_get_one_line(cli: CommandLine, weeks: str) -> None:
     assert "--weeks" in cli("mornings", "--weeks", weeks).refused()

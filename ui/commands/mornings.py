@@ -56,11 +56,17 @@ def mornings(
         print_mornings(screen, opened, date.today(), weeks, chosen_ranges())
         for orphan in opened.orphans():
             screen.print()
-            screen.print(
-                f"A recording belongs to no reading: {orphan.path}. It is being taken now, or was cut short; "
-                "`dawnbeat keep` saves its reading.",
-                soft_wrap=True,
-            )
+            if orphan.finished:
+                said = (
+                    f"A recording belongs to no reading: {orphan.path}. It is being taken now, or was cut short; "
+                    "`dawnbeat keep` saves its reading."
+                )
+            else:
+                said = (
+                    f"A copy of a recording was cut short: {orphan.path}. It makes no reading, and what it was copied "
+                    "from lies where it was: delete the folder once nothing is being copied."
+                )
+            screen.print(said, soft_wrap=True)
 
 
 def _print_periods(screen: Console, journal: Journal) -> None:

@@ -86,7 +86,7 @@ def test_no_colour_stands_anywhere_but_in_the_palette() -> None:
     known = {value for inks in (LIGHT, DARK) for value in vars(inks).values()}
     root = Path(__file__).parents[3]
     for path in (*(root / "ui").rglob("*.py"), *(root / "ui").rglob("*.svg")):
-        if path.name == "palette.py":
+        if path.name == "theme.py":
             continue
         found = set(re.findall(r"#[0-9a-f]{6}\b", path.read_text(encoding="utf-8")))
         found -= {"#000000", "#ffffff"}  # a code to be photographed is black on white
