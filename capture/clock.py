@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from dawnbeat.signal.clock import lost_frames
+from dawnbeat.signal.arrivals import HOLD_S, Numbering
 
 MIN_STEP_S = 1e-4
 _FEWEST_TICKS = 10
@@ -17,7 +18,7 @@ _SLOPE_TOLERANCE = 0.02
 _LATE_S = 2.0
 _EARLY_S = 0.1
 _DRIFT = 0.002
-_RECENT, _RECOUNTED_EVERY, _NOT_YET, _MOST_HELD = 24, 48, 12, 9600
+_RECENT, _RECOUNTED_EVERY, _NOT_YET = 24, 60, 12
 _FEWEST_RECENT = 10
 _GAP_STEPS = 1.6
 _STEADY_SHARE, _JITTERING_SHARE = 0.3, 0.15
@@ -120,47 +121,37 @@ class DropCounter:
     """Counts frames that were lost, from when the others came.
 
     A late frame is followed by one that is not, or by a burst; a lost one leaves all later frames a step later. Which
-    it was shows only afterwards, so that a gap among steady frames is judged a dozen frames later. Where frames jitter,
-    all of them are laid on a steady camera's clock every second or two.
+    it was shows only afterwards: a dozen frames later for a gap among steady frames, else after some seconds.
     """
 
     def __init__(self) -> None:
-        self._times_s: list[float] = []
+        self._numbering = Numbering()
         self._counted = 0
+        self._waiting = 0
 
     def lost_before(self, time_s: float) -> int:
         """Frames that are known to be lost since this was last asked."""
-        self._times_s.append(time_s)
-        new = self._lost_in_gap()
-        self._counted += new
-        if len(self._times_s) % _RECOUNTED_EVERY == 0 and self._jitters():
-            # Those that only just came may be waiting for their burst.
-            missing = lost_frames(np.asarray(self._times_s[:-_NOT_YET])) - self._counted
-            if missing > 0:
-                new += missing
-                self._counted += missing
-        if len(self._times_s) > _MOST_HELD:
-            self._times_s, self._counted = self._times_s[-_RECOUNTED_EVERY:], 0
+        arrived_s = self._numbering.arrived_s
+        arrived_s.append(time_s)
+        self._waiting += 1
+        if self._is_plain_gap(arrived_s[-_RECENT - _NOT_YET - 1 :]):
+            lost = self._numbering.settle(len(arrived_s) - _NOT_YET)
+        elif self._waiting >= _RECOUNTED_EVERY:
+            self._waiting = 0
+            held = len(arrived_s) - bisect_right(arrived_s, time_s - HOLD_S)
+            lost = self._numbering.settle(len(arrived_s) - max(held, _NOT_YET))
+            self._numbering.forget()
+        else:
+            return 0
+        new, self._counted = lost - self._counted, lost
         return new
 
-    def _lost_in_gap(self) -> int:
-        """Frames lost in a gap among steady ones that came a dozen frames ago."""
-        around_s = np.diff(self._times_s[-_RECENT - _NOT_YET - 1 :])
-        before_s, gap_s = around_s[: -_NOT_YET - 1], around_s[-_NOT_YET - 1 :]
+    def _is_plain_gap(self, around_s: list[float]) -> bool:
+        """Whether there was a gap a dozen frames ago, with steady frames of one rate before and after it."""
+        step_s = np.diff(around_s)
+        before_s, gap_s, after_s = step_s[: -_NOT_YET - 1], step_s[-_NOT_YET - 1 : -_NOT_YET], step_s[-_NOT_YET:]
         if before_s.size < _FEWEST_RECENT:
-            return 0
+            return False
         usual_s = float(np.median(before_s))
-        uneven = np.abs(before_s - usual_s) > _STEADY_SHARE * usual_s
-        if gap_s[0] <= _GAP_STEPS * usual_s or uneven.mean() > _JITTERING_SHARE:
-            return 0
-        # A rate that became slower has its own step from here on.
-        if float(np.median(gap_s[1:])) > 1.3 * usual_s:
-            return 0
-        burst = gap_s[1:] < _STEADY_SHARE * usual_s
-        return max(0, round(float(gap_s[0]) / usual_s) - 1 - int(burst.sum()))
-
-    def _jitters(self) -> bool:
-        """Whether frames come unevenly most of the time; a rate that changes once is even before and after."""
-        quarters = np.array_split(np.diff(self._times_s[-_RECOUNTED_EVERY:]), 4)
-        uneven = [np.abs(part - np.median(part)) > _STEADY_SHARE * np.median(part) for part in quarters]
-        return sum(bool(each.mean() > _JITTERING_SHARE) for each in uneven) >= 3
+        uneven = [float(np.mean(np.abs(part - usual_s) > _STEADY_SHARE * usual_s)) for part in (before_s, after_s)]
+        return bool(gap_s[0] > _GAP_STEPS * usual_s and max(uneven) <= _JITTERING_SHARE)

@@ -16,6 +16,7 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
+from dawnbeat.signal.arrivals import mean_step, numbers_of_all
 from dawnbeat.signal.conditioning import running_median
 
 # Stamps that stray less than this from a steady grid are as good as it.
@@ -34,10 +35,6 @@ _STRAIGHTER = 0.3
 # Below this rate four neighbours span more than a beat's edge, and the light can't decide between clocks.
 _DECIDING_HZ = 14.0
 _FEWEST_FRAMES = 24
-# About half a second, which is longer than frames come in one burst.
-_STALL_FRAMES = 15
-# A frame may seem early by this share of a step, since the least delayed ones are delayed a little too.
-_EARLY_STEPS = 0.5
 _MOST_BENDS = 4
 _LEAST_STEP_S = 1e-6
 # How much smoother the light must be on one clock for it to be preferred to the other.
@@ -132,16 +129,6 @@ def steady_grid(stamp_s: FloatArray) -> FloatArray:
     return np.asarray(np.maximum.accumulate(grid_s - rising) + rising)
 
 
-def lost_frames(stamp_s: FloatArray) -> int:
-    """How many frames a camera of a steady rate took between the first and the last of these and never delivered.
-
-    A late frame is none of them. Fewer than 24 frames tell nothing.
-    """
-    if stamp_s.size < _FEWEST_FRAMES:
-        return 0
-    return sum(int(number[-1] - number[0]) + 1 - number.size for number, _ in _stretches(stamp_s))
-
-
 def _stretches(stamp_s: FloatArray) -> list[tuple[IntArray, FloatArray]]:
     """Numbers and steady times of the frames of each stretch of one rate."""
     whole = _numbered(stamp_s)
@@ -154,59 +141,15 @@ def _stretches(stamp_s: FloatArray) -> list[tuple[IntArray, FloatArray]]:
 
 
 def _numbered(stamp_s: FloatArray) -> tuple[IntArray, FloatArray]:
-    """Numbers and steady times of the frames of one rate: those of the step that leaves least."""
-    step_s = np.diff(stamp_s)
-    usual = float(np.median(step_s))
+    """Numbers and steady times of the frames of one rate: lost ones counted."""
+    usual = float(np.median(np.diff(stamp_s)))
     order = np.arange(stamp_s.size)
     plain_s = _line(stamp_s, order, 0)
     # A lost frame would leave all later ones off by a step.
     if np.std(stamp_s - plain_s) < 0.1 * usual:
         return order, plain_s
-    near = step_s[np.abs(step_s - usual) < 0.25 * usual]
-    # Where frames are lost the mean step is too long; where the clock is coarse, or they come in bursts, the usual is
-    # wrong. A finer grid always fits better, at the price of frames that it calls lost.
-    numbers = [order, _numbers(stamp_s, _mean_step(stamp_s))]
-    if near.size:
-        numbers.append(_numbers(stamp_s, float(near.mean())))
-    grids = [_line(stamp_s, number, _MOST_BENDS) for number in numbers]
-    costs = [
-        (float(np.std(stamp_s - grid_s)) + 0.3 * _STEADY_S) * ((number[-1] - number[0] + 1) / number.size) ** 3
-        for grid_s, number in zip(grids, numbers, strict=True)
-    ]
-    # That none was lost is the plainest, and the others must explain much more.
-    costs[0] *= 0.5
-    best = int(np.argmin(costs))
-    return numbers[best], grids[best]
-
-
-def _mean_step(stamp_s: FloatArray) -> float:
-    """The mean step over half a second or so, of the middle one of such stretches."""
-    reach = min(_STALL_FRAMES, stamp_s.size - 1)
-    return float(np.median(stamp_s[reach:] - stamp_s[:-reach])) / reach
-
-
-def _numbers(stamp_s: FloatArray, step_s: float) -> IntArray:
-    """(n,) the number of each frame, lost ones counted.
-
-    A frame that is late by whole steps has the number before the next one's, so that numbers are counted down from
-    later frames. The step gets surer as more frames are laid on it.
-    """
-    order = np.arange(stamp_s.size)
-    size = min(60, stamp_s.size)
-    start_s = float(np.min(stamp_s[:size] - step_s * order[:size])) if size else 0.0
-    number = order
-    for _ in range(12):
-        part = stamp_s[:size]
-        for _ in range(2):
-            due = np.floor((part - start_s) / step_s + _EARLY_STEPS).astype(np.int64) - order[:size]
-            number = np.minimum.accumulate(due[::-1])[::-1] + order[:size]
-            slope = _slope(number, part)
-            step_s = slope if 0.5 * step_s < slope < 2.0 * step_s else step_s
-            start_s = float(np.percentile(part - step_s * number, 1))
-        if size == stamp_s.size:
-            break
-        size = min(2 * size, stamp_s.size)
-    return np.asarray(number, dtype=np.int64)
+    number = numbers_of_all(stamp_s)
+    return number, _line(stamp_s, number, _MOST_BENDS)
 
 
 def _slope(number: IntArray, stamp_s: FloatArray) -> float:
@@ -235,7 +178,7 @@ def _stretches_of_rate(stamp_s: FloatArray) -> list[tuple[int, int]]:
     step_s = np.diff(stamp_s)
     if step_s.size < 2 * _RATE_FRAMES:
         return [(0, stamp_s.size)]
-    usual = _mean_step(stamp_s)
+    usual = mean_step(stamp_s)
     # A hole says nothing about the rate.
     capped = np.minimum(step_s, 2.5 * usual)
     before = uniform_filter1d(capped, _RATE_FRAMES, origin=(_RATE_FRAMES - 1) // 2, mode="nearest")
@@ -249,7 +192,7 @@ def _stretches_of_rate(stamp_s: FloatArray) -> list[tuple[int, int]]:
     edges.append(stamp_s.size)
     # Delays shake the rate of a second and a half, not that of all frames on either side.
     while len(edges) > 2:
-        rates = [_mean_step(stamp_s[first:last]) for first, last in pairwise(edges)]
+        rates = [mean_step(stamp_s[first:last]) for first, last in pairwise(edges)]
         apart = np.abs(np.diff(np.log(rates)))
         least = int(np.argmin(apart))
         if apart[least] >= _SAME_RATE:

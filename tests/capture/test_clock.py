@@ -107,38 +107,81 @@ def test_lost_frames_are_counted_from_the_gaps_they_leave() -> None:
     assert {i: n for i, n in counts.items() if n} == {65: 3, 103: 1, 133: 1}
 
 
-def test_a_rate_that_halves_counts_as_loss_for_a_moment_only() -> None:
-    assert counted([i / 30 for i in range(60)] + [2 + i / 15 for i in range(60)]) <= 6
+FRAMES = 3600
+WAYS = ("steady", "late by chance", "late by a wandering delay")
 
 
-def test_frames_that_arrive_in_bursts_are_no_loss() -> None:
-    assert counted([(i - i % 2) / 30 + 0.0005 * (i % 2) for i in range(200)]) <= 3
-    assert counted([(i - i % 4) / 30 + 0.0005 * (i % 4) for i in range(400)]) <= 4
+def arrivals(taken_s: np.ndarray, way: str, seed: int) -> np.ndarray:
+    """When frames come: with a millisecond of noise, 10 ms late at the mean by chance, or 20 ms by a slow swing."""
+    rng = np.random.default_rng(seed)
+    late_s = {
+        "steady": rng.uniform(0.0, 0.001, taken_s.size),
+        "late by chance": rng.exponential(0.010, taken_s.size),
+        "late by a wandering delay": 0.020 * (1 + np.sin(2 * np.pi * 0.37 * taken_s + seed)),
+    }[way]
+    return np.maximum.accumulate(taken_s + late_s)
 
 
-@pytest.mark.parametrize("late_ms", [3.0, 10.0, 20.0])
-def test_frames_that_are_only_late_are_no_loss(late_ms: float) -> None:
-    late_s = np.random.default_rng(1).uniform(0.0, 2.0 * late_ms / 1000.0, 3600)
-    assert counted(np.maximum.accumulate(np.arange(3600) / 30 + late_s)) <= 3
+def nearly(lost: int, frames: int = FRAMES) -> object:
+    """A count within a hundredth of the frames, or two; what was lost in the last seconds is not known yet."""
+    return pytest.approx(lost, abs=max(2, frames // 100))
 
 
-def test_one_stall_with_its_burst_is_no_loss() -> None:
-    times_s = np.arange(300) / 30
-    times_s[100:109] = times_s[108] + 0.001 * np.arange(9)
-    assert counted(times_s) == 0
+@pytest.mark.parametrize("way", WAYS)
+def test_frames_that_are_only_late_are_no_loss(way: str) -> None:
+    assert counted(arrivals(np.arange(FRAMES) / 30, way, 1)) <= 2
 
 
-def test_what_one_stall_seemed_to_lose_is_taken_off_what_is_lost_later() -> None:
-    times_s = np.arange(1200) / 30 + np.random.default_rng(3).uniform(0.0, 0.02, 1200)
-    times_s[100:108] = times_s[107] + 0.001 * np.arange(8)
-    kept = np.random.default_rng(4).uniform(size=1200) >= 0.05
-    kept[:300] = True
-    assert counted(np.maximum.accumulate(times_s[kept])) == pytest.approx(1200 - kept.sum(), abs=9)
+@pytest.mark.parametrize("size", [2, 4])
+def test_frames_that_arrive_in_bursts_are_no_loss(size: int) -> None:
+    assert counted([(i - i % size) / 30 + 0.0005 * (i % size) for i in range(400)]) <= 2
 
 
-@pytest.mark.parametrize("late_ms", [0.0, 5.0, 10.0])
-def test_what_is_lost_among_late_frames_is_counted_nearly(late_ms: float) -> None:
-    rng = np.random.default_rng(2)
-    times_s = np.arange(3600) / 30 + rng.exponential(max(late_ms, 1e-3) / 1000.0, 3600)
-    kept = rng.uniform(size=3600) >= 0.03
-    assert counted(np.maximum.accumulate(times_s[kept])) == pytest.approx(3600 - kept.sum(), rel=0.25)
+@pytest.mark.parametrize("way", WAYS[:2])
+def test_what_is_lost_by_chance_is_counted(way: str) -> None:
+    kept = np.random.default_rng(2).uniform(size=FRAMES) >= 0.03
+    # Up to five seconds are still open when the last frame has come.
+    assert counted(arrivals(np.arange(FRAMES) / 30, way, 3)[kept]) == pytest.approx(FRAMES - kept.sum(), abs=12)
+
+
+@pytest.mark.parametrize("way", WAYS)
+@pytest.mark.parametrize("seconds", [0.3, 2.0])
+def test_a_stall_whose_frames_come_in_a_burst_is_no_loss(way: str, seconds: float) -> None:
+    times_s = arrivals(np.arange(1200) / 30, way, 4)
+    until = 500 + round(30 * seconds)
+    times_s[500:until] = times_s[until] - 0.0005 * np.arange(until - 500)[::-1]
+    assert counted(np.maximum.accumulate(times_s)) <= 2
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_a_stall_whose_frames_are_lost_is_counted(way: str) -> None:
+    times_s = arrivals(np.arange(1200) / 30, way, 5)
+    assert counted(np.delete(times_s, np.arange(500, 560))) == nearly(60, 200)
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_a_rate_that_halves_and_comes_back_is_no_loss(way: str) -> None:
+    taken_s = np.cumsum(np.repeat([1 / 30, 1 / 15, 1 / 30], [600, 300, 600]))
+    assert counted(arrivals(taken_s, way, 6)) <= 2
+
+
+def test_stalls_of_a_loaded_machine_hide_no_loss_and_add_none() -> None:
+    rng = np.random.default_rng(7)
+    late_s = rng.exponential(0.010, FRAMES)
+    late_s[rng.integers(100, FRAMES - 200, 10)] += rng.uniform(0.1, 1.0, 10)
+    kept = rng.uniform(size=FRAMES) >= 0.03
+    times_s = np.maximum.accumulate(np.arange(FRAMES) / 30 + late_s)
+    assert counted(times_s) <= 2
+    assert counted(times_s[kept]) == nearly(FRAMES - kept.sum())
+
+
+@pytest.mark.parametrize("way", WAYS)
+@pytest.mark.parametrize("seconds", [5, 15, 45])
+def test_a_hole_longer_than_any_window_is_counted(way: str, seconds: int) -> None:
+    times_s = arrivals(np.arange(2400) / 30, way, 8)
+    assert counted(np.delete(times_s, np.arange(600, 600 + 30 * seconds))) == nearly(30 * seconds, 2400)
+
+
+def test_a_long_reading_is_counted_to_its_end() -> None:
+    times_s = np.arange(12_000) / 30
+    assert counted(np.delete(times_s, [*range(300, 310), *range(11_000, 11_040)])) == 50
