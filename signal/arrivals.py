@@ -262,7 +262,8 @@ def _steady_steps(arrived_s: FloatArray) -> list[float]:
     step_s = np.diff(arrived_s)
     usual_s = float(np.median(step_s))
     near = step_s[np.abs(step_s - usual_s) < 0.25 * usual_s]
-    if near.size < 0.6 * step_s.size or step_s.max() < 1.5 * usual_s:
+    # In bursts the usual step is none of the camera's.
+    if near.size < 0.6 * step_s.size or step_s.max() < 1.5 * usual_s or usual_s < 0.7 * mean_step(arrived_s):
         return []
     return [float(near.mean())]
 

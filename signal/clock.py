@@ -45,6 +45,9 @@ _COARSE_STEPS = (1.0, 2.0, 4.0, 10.0, 20.0)
 # Files hold five decimals.
 _EQUAL = 6e-6
 _OFTEN_REPEATED = 0.03
+# Of changes from frame to frame, beside those of frames that plainly moved.
+_PLAINLY_MOVED_PCT, _HARDLY_ANY = 85.0, 0.4
+_BETWEEN = np.geomspace(1e-4, 0.12, 25)
 
 
 @dataclass(frozen=True)
@@ -243,12 +246,32 @@ def _rounding(colour: FloatArray) -> float:
 def _repeats(colour: FloatArray, coarse: float) -> BoolArray:
     """(n,) True for rows that show the frame before once more.
 
-    Means of thousands of noisy pixels are never equal twice; rounded ones often are, and a dead picture always is.
+    Means of thousands of noisy pixels are never equal twice; rounded ones often are, and a dead picture always is. A
+    picture that was coded twice differs by a little: then changes are of two sizes, with nothing between them.
     """
     repeats = np.zeros(colour.shape[0], dtype=np.bool_)
     live = np.ptp(colour, axis=0) > 0 if colour.size else np.zeros(3, dtype=np.bool_)
     if coarse or not live.any():
         return repeats
     change = np.abs(np.diff(colour[:, live], axis=0))
-    repeats[1:] = (change <= _EQUAL).all(axis=1)
+    repeats[1:] = (change <= _EQUAL).all(axis=1) | _of_the_smaller_size(change)
     return repeats
+
+
+def _of_the_smaller_size(change: FloatArray) -> BoolArray:
+    """(n,) True for changes of the smaller of two sizes; none where all are of one.
+
+    change: (n, c). Changes of one size come in all smaller ones too: at least twice as many from a to 3 a as below a.
+    """
+    usual = np.percentile(change, _PLAINLY_MOVED_PCT, axis=0)
+    if change.shape[0] < _FEWEST_FRAMES or not usual.any():
+        return np.zeros(change.shape[0], dtype=np.bool_)
+    size = (change[:, usual > 0] / usual[usual > 0]).max(axis=1)
+    ordered = np.sort(size)
+    first = np.searchsorted(ordered, _BETWEEN)
+    last = np.searchsorted(ordered, 3.0 * _BETWEEN)
+    empty = (first > _OFTEN_REPEATED * size.size) & (last - first < _HARDLY_ANY * first)
+    if not empty.any():
+        return np.zeros(size.size, dtype=np.bool_)
+    at = int(np.argmin(np.where(empty, (last - first) / np.maximum(first, 1), np.inf)))
+    return np.asarray(size < 1.7 * _BETWEEN[at])

@@ -39,6 +39,9 @@ _SLOPE, _INTERCEPT = 0.13, 0.17
 _LEAST_CHANGE, _MOST_CHANGE = 0.06, 0.45
 _LEAST_APART, _MOST_APART = 0.15, 0.60
 _THRESHOLDS_APART = 1.5
+# Of a beat that comes early and is made up for: shares of the interval around.
+_EARLY_BY, _PAUSE_BY, _EARLY_AND_PAUSE, _MADE_UP_TO, _CALM = 0.08, 0.04, 0.2, 0.08, 0.08
+_BEYOND_THE_REST = 6.0
 
 
 def judge(pieces: list[PieceBeats], settings: Settings) -> Intervals:
@@ -140,6 +143,8 @@ def odd_intervals(interval_ms: FloatArray, measured: BoolArray, height: FloatArr
     missed = long & (nn > 1.6 * around)
     extra = short & follows & (np.abs(nn + next_ms - around) < 0.2 * around) & (np.maximum(nn, next_ms) < 0.85 * around)
     up |= _early_and_faint(nn, around, height[rows], np.concatenate([[np.inf], height[rows[1:] - 1]]), height[rows + 1])
+    for k in np.flatnonzero(premature_beats(interval_ms, measured)):
+        found[k] = found[k + 1] = "irregular beat"
     for k in np.flatnonzero(up | down):
         # The turn lies between two intervals, and both are of the odd beat.
         found[rows[k]] = "irregular beat"
@@ -152,6 +157,36 @@ def odd_intervals(interval_ms: FloatArray, measured: BoolArray, height: FloatArr
     for k in np.flatnonzero(missed):
         found[rows[k]] = "missed beat"
     return found
+
+
+def premature_beats(interval_ms: FloatArray, measured: BoolArray) -> BoolArray:
+    """(m,) True for each interval that a premature beat ends: a short one, made up for by the next, among calm ones.
+
+    interval_ms: (m,) in order; measured: (m,) False for those that say nothing. However many there are, they stand out
+    from all other intervals; where breathing lengthens and shortens at one stroke, it does so everywhere.
+    """
+    early = np.zeros(interval_ms.size, dtype=np.bool_)
+    if measured.sum() < 2 * _MEDIAN_WINDOW:
+        return early
+    filled = np.where(measured, interval_ms, np.median(interval_ms[measured]))
+    ratio = np.where(measured, filled / running_median(filled, _MEDIAN_WINDOW), 1.0)
+    jump = np.diff(ratio)
+    likely = (
+        (measured[:-1] & measured[1:])
+        & (jump > _EARLY_AND_PAUSE)
+        & (ratio[:-1] < 1.0 - _EARLY_BY)
+        & (ratio[1:] > 1.0 + _PAUSE_BY)
+        & (np.abs((ratio[:-1] + ratio[1:]) / 2.0 - 1.0) < _MADE_UP_TO)
+    )
+    for k in np.flatnonzero(likely[1:]) + 1:
+        early[k] = abs(ratio[k - 1] - 1.0) < _CALM or (k > 1 and early[k - 2])
+    rest = measured & ~early
+    rest[1:] &= ~early[:-1]
+    if rest.sum() < _MEDIAN_WINDOW:
+        return np.zeros(interval_ms.size, dtype=np.bool_)
+    spread = 1.4826 * float(np.median(np.abs(ratio[rest] - np.median(ratio[rest]))))
+    early[:-1] &= jump > _BEYOND_THE_REST * spread
+    return early
 
 
 def _early_and_faint(

@@ -7,9 +7,9 @@ an interval can be told from those before it or, where a breath lengthens it at 
 stay long; in fibrillation and with scattered extra beats neither tells. So each interval is predicted from the four
 before and from the four after by linear rules that are fitted to the recording (autoregression, with Huber's weights,
 1964, Ann Math Stat 35:73-101, so that a few odd intervals don't bend it), and counts where it lies over a sixth off
-both. Single premature beats, a short interval and its pause among calm ones, only speak when there are many. Extra
-beats in
-a strict order, such as every third, can be predicted; they are known by swinging further than breathing does.
+both, or leaps by more than any breath. Single premature beats, a short interval and its pause among calm ones, only
+speak when there are many. Extra beats in a strict order, such as every third, can be predicted; they are known by
+swinging further than breathing does.
 
 Poor light must not pass for an irregular heart: only intervals take part whose two beats were timed well and look like
 beats, and neither one near a multiple of the usual, in which a beat may have been missed, nor two that make up one.
@@ -32,11 +32,15 @@ from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
 from dawnbeat.signal.beats import PieceBeats
 from dawnbeat.signal.conditioning import running_median
-from dawnbeat.signal.judging import excursion_ratio, local_median
+from dawnbeat.signal.judging import excursion_ratio, local_median, premature_beats
 
 _ORDER = 4
 _UNPREDICTED = 1.0 / 6.0
 _MOST_UNPREDICTED, _MOST_WITH_SINGLE_BEATS, _FEWEST_QUARTERS = 0.07, 0.08, 3
+# No breath makes an interval half as long again as the one before, or shorter by a third.
+_LEAP = float(np.log(1.5))
+# More than single premature beats: this share of all beats.
+_MOST_PREMATURE = 0.06
 # Further from the mean around than breathing takes an interval, which is a fifth and what slow waves add.
 _BEYOND_BREATHING, _MOST_BEYOND = 0.28, 0.1
 _FEWEST_INTERVALS, _LEAST_MEASURED, _ENOUGH_INTERVALS = 25, 0.4, 60
@@ -116,13 +120,26 @@ def irregularity_of(interval_ms: FloatArray, measured: BoolArray) -> tuple[float
     """
     asked, odd, single = unpredicted(interval_ms, measured)
     beyond = _beyond_breathing(interval_ms, measured)
-    share = float(odd.sum()) / max(int(asked.sum()), 1)
+    early = premature_beats(interval_ms, measured)
+    odd |= asked & _leaps(interval_ms, measured, early)
+    count = max(int(asked.sum()), 1)
     irregular = (
-        float((odd & ~single).sum()) > _MOST_UNPREDICTED * asked.sum()
-        or share > _MOST_WITH_SINGLE_BEATS
+        float((odd & ~single).sum()) > _MOST_UNPREDICTED * count
+        or float(odd.sum()) > _MOST_WITH_SINGLE_BEATS * count
         or float(beyond.sum()) > _MOST_BEYOND * measured.sum()
-    ) and _quarters_with(odd | beyond, measured) >= _FEWEST_QUARTERS
-    return share, irregular
+        or float(early.sum()) > _MOST_PREMATURE * measured.sum()
+    ) and _quarters_with(odd | beyond | early, measured) >= _FEWEST_QUARTERS
+    return float((odd | early).sum()) / count, irregular
+
+
+def _leaps(interval_ms: FloatArray, measured: BoolArray, early: BoolArray) -> BoolArray:
+    """(m,) True where an interval is much longer or shorter than the one before, but for a single premature beat's."""
+    leap = np.zeros(interval_ms.size, dtype=np.bool_)
+    both = measured[1:] & measured[:-1]
+    leap[1:][both] = np.abs(np.diff(np.log(np.where(measured, interval_ms, 1.0)))[both]) > _LEAP
+    leap &= ~early
+    leap[1:] &= ~early[:-1]
+    return leap
 
 
 def unpredicted(interval_ms: FloatArray, measured: BoolArray) -> tuple[BoolArray, BoolArray, BoolArray]:

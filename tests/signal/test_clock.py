@@ -86,6 +86,23 @@ def test_frames_that_repeat_the_one_before_are_no_frames() -> None:
     np.testing.assert_array_equal(times.rows, np.flatnonzero(keep))
 
 
+@pytest.mark.parametrize("coded_again", [1e-6, 5e-6, 1e-5])
+def test_a_picture_that_was_coded_twice_is_one_frame(coded_again: float) -> None:
+    trace = finger(seed=81).trace()
+    rng = np.random.default_rng(5)
+    keep = rng.uniform(size=len(trace)) >= 0.3
+    keep[0] = True
+    shown = trace.colour[np.maximum.accumulate(np.where(keep, np.arange(keep.size), 0))]
+    shown = shown * (1.0 + coded_again * rng.standard_normal(shown.shape))
+    assert abs(frame_times(trace.time_s, shown).repeated_share - 0.3) < 0.02
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_frame_of_a_finger_is_a_repeated_one(seed: int) -> None:
+    trace = finger(seed=seed).trace()
+    assert frame_times(trace.time_s, trace.colour).rows.size == len(trace)
+
+
 def test_a_still_picture_and_whole_grey_levels_are_not_called_repeats() -> None:
     colour = np.random.default_rng(6).integers(99, 102, (COUNT, 3)).astype(float)
     assert frame_times(taken_s(), colour).rows.size == COUNT

@@ -12,7 +12,8 @@ from dawnbeat.recordings.invented.heart import Rhythm, Wave, beat_times, blood_v
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.trace import FloatArray, Trace
 from dawnbeat.signal.analysis import analyse
-from dawnbeat.signal.rhythm import latest_dicrotic_s, unpredicted
+from dawnbeat.signal.judging import premature_beats
+from dawnbeat.signal.rhythm import irregularity_of, latest_dicrotic_s, unpredicted
 from tests.signal.fingers import finger
 
 LEAD_S, LENGTH_S = 5.0, 120.0
@@ -229,3 +230,37 @@ def test_a_regular_heart_of_the_generator_is_never_irregular():
         step_ms = np.diff(beat_times(rhythm, 120.0)) * 1000.0
         _, odd, _ = unpredicted(step_ms, np.ones(step_ms.size, dtype=bool))
         assert odd.mean() <= 0.02
+
+
+def with_premature(seed: int, share: float, early: float) -> tuple[FloatArray, FloatArray]:
+    """Intervals of a resting heart with beats early by this share, each made up for; and which intervals end at one."""
+    rng = np.random.default_rng(seed)
+    interval_ms = 1000.0 * np.diff(resting(60.0, seed))
+    comes_early = rng.uniform(size=interval_ms.size) < share
+    comes_early[1:] &= ~comes_early[:-1]
+    comes_early[[0, 1, -2, -1]] = False
+    moved_ms = np.where(comes_early, early * interval_ms, 0.0)
+    return interval_ms - moved_ms + np.roll(moved_ms, 1), comes_early
+
+
+@pytest.mark.parametrize("early", [0.18, 0.22, 0.3])
+@pytest.mark.parametrize("seed", range(3))
+def test_many_beats_that_come_a_little_early_are_irregular_and_left_out(seed, early):
+    interval_ms, comes_early = with_premature(seed, 0.2, early)
+    measured = np.ones(interval_ms.size, dtype=bool)
+    assert irregularity_of(interval_ms, measured)[1]
+    assert premature_beats(interval_ms, measured)[comes_early].mean() > 0.7
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_few_beats_that_come_a_little_early_are_only_left_out(seed):
+    interval_ms, _ = with_premature(seed, 0.03, 0.2)
+    assert not irregularity_of(interval_ms, np.ones(interval_ms.size, dtype=bool))[1]
+
+
+@pytest.mark.parametrize("turns_a_beat", [0.1, 0.2, 0.3, 0.37, 0.45])
+def test_breathing_by_a_fifth_has_no_premature_beats(turns_a_beat):
+    rng = np.random.default_rng(9)
+    turn = np.arange(130) * turns_a_beat + np.cumsum(0.05 * rng.standard_normal(130))
+    interval_ms = 1000.0 * (1.0 + 0.2 * np.sin(2 * np.pi * turn) + 0.02 * rng.standard_normal(130))
+    assert premature_beats(interval_ms, np.ones(130, dtype=bool)).sum() <= 1
