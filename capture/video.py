@@ -19,6 +19,7 @@ from dawnbeat.capture.frames import Frame, Image, SourceAbout
 from dawnbeat.capture.opencv import Capture, load_cv2, three_channels
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.trace import FloatArray, Trace
+from dawnbeat.shared.wording import CLOCKS_APART
 
 _ASSUMED_RATE_HZ = 30.0
 _POS_MSEC = 0  # cv::CAP_PROP_POS_MSEC
@@ -142,7 +143,7 @@ def creation_time(path: Path) -> datetime | None:
         start = file.read(4)
         file.seek(0)
         found = _of_matroska(file) if start == _MATROSKA else _of_boxes(file)
-    plausible = found is not None and _EARLIEST <= found <= datetime.now(UTC) + timedelta(days=1)
+    plausible = found is not None and _EARLIEST <= found <= datetime.now(UTC) + CLOCKS_APART
     return found if plausible else None
 
 

@@ -12,7 +12,7 @@ import math
 import uuid
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +24,7 @@ from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.files import STANDARD_OUTPUT, csv_text, refuse_existing, text_of_csv, unguard, write_export
 from dawnbeat.shared.morning import ORIGINS, Context, StoredReading
 from dawnbeat.shared.reading import Finding, Verdict, findings_from_data
+from dawnbeat.shared.wording import CLOCKS_APART
 
 # A column of exports from before the first release: sentences, where findings are now.
 SENTENCES = "reasons"
@@ -228,6 +229,9 @@ class ImportPlan:
         said = [f"{len(self.new)} new, {self.same} here already, {len(self.conflicts)} different from the journal's"]
         if self.in_bin:
             said.append(f"{self.in_bin} in the bin, which stay there: `dawnbeat bin --back NUMBER` brings one back")
+        ahead = sum(each.began > datetime.now(UTC) + CLOCKS_APART for each in self.new)
+        if ahead:
+            said.append(f"{ahead} of the new still to come by their date: check the clock that dated them")
         for conflict in self.conflicts[:_ERRORS_SHOWN]:
             said.append(
                 f"line {conflict.line}: {conflict.ours.began:%Y-%m-%d %H:%M} differs in {', '.join(conflict.differing)}"

@@ -20,6 +20,7 @@ from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
 from dawnbeat.shared.morning import POSTURES, Circumstances, Context, Posture, StoredReading, posture_from
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.settings import Settings
+from dawnbeat.shared.wording import past_moment
 
 if TYPE_CHECKING:
     from dawnbeat.journal.ranges import RangeSettings
@@ -229,8 +230,9 @@ def _context(said: object) -> Context:
 def _began(path: Path, about: Mapping[str, Any]) -> datetime:
     for text, form in ((str(about.get("began")), None), (f"{path.parent.name} {path.name[:8]}", "%Y-%m-%d %H-%M-%S")):
         try:
-            return (datetime.fromisoformat(text) if form is None else datetime.strptime(text, form)).astimezone()
-        except (ValueError, OverflowError):
+            said = datetime.fromisoformat(text) if form is None else datetime.strptime(text, form)
+            return past_moment(said.astimezone())
+        except (ValueError, OverflowError, DawnbeatError):
             continue
     return datetime.fromtimestamp(path.stat().st_mtime).astimezone()
 

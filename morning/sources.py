@@ -24,6 +24,7 @@ from dawnbeat.capture.recording import (
 )
 from dawnbeat.capture.trace_csv import read_times_csv
 from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.wording import past_moment
 
 if TYPE_CHECKING:
     from dawnbeat.capture.phone.server import PhoneServer
@@ -128,12 +129,16 @@ def taken_at(path: Path) -> datetime | None:
 def _moment(text: object, path: Path) -> datetime:
     try:
         moment = datetime.fromisoformat(str(text))
-        return moment if moment.utcoffset() is not None else moment.astimezone()
+        moment = moment if moment.utcoffset() is not None else moment.astimezone()
     except (ValueError, OverflowError, OSError):
         raise DawnbeatError(
             f"{one_line(path)}: {ABOUT} says that it began {one_line(text)!r}, which is no time: say when with "
             "--taken, or mend it"
         ) from None
+    try:
+        return past_moment(moment)
+    except DawnbeatError as error:
+        raise DawnbeatError(f"{one_line(path)}: by its {ABOUT} it began when it can't have: {error}") from None
 
 
 def _open_camera(index: int, width: int, height: int) -> FrameSource:

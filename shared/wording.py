@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator
-from datetime import date, datetime, timezone
+from datetime import UTC, date, datetime, timedelta, timezone
 from typing import Literal, get_args
 
 from dawnbeat.shared.errors import DawnbeatError, one_line
@@ -21,6 +21,10 @@ MONTHS = (
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 DAY_S = 86_400
 _EPOCH = date(1970, 1, 1).toordinal()
+# The clocks of a device and of this computer may differ by so much.
+CLOCKS_APART = timedelta(minutes=10)
+# Clocks that were never set begin at 1970, 1980 or 1989; none of what is kept here was taken before.
+OLDEST = datetime(1990, 1, 2, tzinfo=UTC)
 Tick = tuple[float, str]
 
 
@@ -202,6 +206,14 @@ def moment_from(text: str) -> datetime:
         return with_fixed_offset(moment if moment.tzinfo is not None else moment.astimezone())
     except (ValueError, OverflowError) as error:
         raise DawnbeatError(f'{one_line(text)[:40]!r} is not a time: write it as "2025-03-01 06:30"') from error
+
+
+def past_moment(moment: datetime, what: str = "the light was taken") -> datetime:
+    """The same moment; raises DawnbeatError, which asks when `what`, where it is still to come or can't be right."""
+    if OLDEST <= moment <= datetime.now(UTC) + CLOCKS_APART:
+        return moment
+    wrong = "can't be right" if moment < OLDEST else "is still to come"
+    raise DawnbeatError(f"{moment.isoformat(' ', 'minutes')[:16]} {wrong}: say when {what}")
 
 
 def with_fixed_offset(moment: datetime) -> datetime:

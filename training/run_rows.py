@@ -19,7 +19,7 @@ import numpy as np
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.files import text_of_csv
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
-from dawnbeat.shared.wording import with_fixed_offset
+from dawnbeat.shared.wording import CLOCKS_APART, OLDEST, with_fixed_offset
 from dawnbeat.training.run import (
     ALTITUDE_HIGH_M,
     ALTITUDE_LOW_M,
@@ -34,8 +34,6 @@ from dawnbeat.training.run import (
 # 55 hours at one sample a second.
 MOST_SAMPLES = 200_000
 LONGEST_WAY_M = 1_000_000.0
-# The clocks of a device and of this computer may differ by so much.
-CLOCKS_APART = timedelta(minutes=10)
 # A sprinter reaches 12.4 m/s, a downhill cyclist over 30 (common knowledge, no source); after tunnels and under trees
 # a device catches up with some way at once.
 _FASTEST_M_PER_S: dict[Sport, float] = {"running": 12.5, "walking": 12.5, "hiking": 12.5, "swimming": 12.5}
@@ -43,7 +41,6 @@ _FASTEST_OTHER_M_PER_S = 45.0
 _CATCHES_UP_M = 100.0
 _STEPS_BACK_M = 50.0
 _HIGHEST_STEPS_PER_MIN = 400.0
-_OLDEST = datetime(1990, 1, 2, tzinfo=UTC)
 # A step rate below this is that of one leg.
 _ONE_LEG_BELOW = 120.0
 _MOSTLY = 0.5
@@ -139,7 +136,7 @@ def parsed(
     time_s = np.array(rows.time_s, dtype=np.float64)[kept]
     start = rows.start + timedelta(seconds=float(time_s[0]))
     end = rows.start + timedelta(seconds=float(time_s[-1]))
-    if start < _OLDEST:
+    if start < OLDEST:
         raise DawnbeatError(f"it is dated {start:%Y-%m-%d}, which can't be right: check the clock of the device")
     if end > datetime.now(UTC) + CLOCKS_APART:
         raise DawnbeatError(

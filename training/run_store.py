@@ -12,7 +12,7 @@ from typing import Any
 from dawnbeat.journal.database import journal_errors, utc_now
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.wording import with_fixed_offset
+from dawnbeat.shared.wording import CLOCKS_APART, with_fixed_offset
 from dawnbeat.training.run import (
     CAN_BE_OVERRULED,
     FASTEST_OVER_M,
@@ -35,7 +35,7 @@ from dawnbeat.training.run import (
     unpacked_pulses,
 )
 from dawnbeat.training.run_figures import figures_by_hand, figures_of
-from dawnbeat.training.run_rows import CLOCKS_APART, LONGEST_WAY_M
+from dawnbeat.training.run_rows import LONGEST_WAY_M
 
 SAME_START_S = 10
 # Two runs of one runner can't overlap; clocks of two devices differ by less than this.

@@ -23,15 +23,17 @@ def main() -> None:
         from dawnbeat.shared.installed import software_version
 
         print(f"dawnbeat {software_version()}")
-        return
-    code = run(arguments)
+        code = 0
+    else:
+        code = run(arguments)
     try:
         sys.stdout.flush()
     except BrokenPipeError:
         let_output_go()
     except OSError as error:
         code = _output_failed(error)
-    sys.exit(code)
+    if code:
+        sys.exit(code)
 
 
 def run(arguments: list[str]) -> int:

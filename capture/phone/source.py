@@ -15,6 +15,7 @@ from dawnbeat.capture.phone.messages import PhoneFrame
 from dawnbeat.capture.phone.server import PhoneServer
 from dawnbeat.capture.video import VideoFileSource, creation_time
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.wording import CLOCKS_APART
 
 # The phone keeps what it could not send; a network that is gone for a minute must not end a reading.
 PATIENCE_S = 100.0
@@ -162,4 +163,8 @@ class ClipSource:
 
 def _plausible(modified_s: float) -> datetime | None:
     """When the phone says that the file was last written, which for a clip just filmed is when it ended."""
-    return datetime.fromtimestamp(modified_s).astimezone() if 0 < modified_s <= time.time() + 86400 else None
+    return (
+        datetime.fromtimestamp(modified_s).astimezone()
+        if 0 < modified_s <= time.time() + CLOCKS_APART.total_seconds()
+        else None
+    )

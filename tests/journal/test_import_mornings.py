@@ -140,6 +140,17 @@ def test_rows_without_a_name_are_recognised_by_their_moment(filled: Journal, tmp
     assert plan_import(filled, path).same == 3
 
 
+def test_mornings_that_are_still_to_come_are_said(journal: Journal, tmp_path: Path) -> None:
+    path = tmp_path / "in.csv"
+    path.write_text(
+        "began,posture,duration_s,usable\r\n"
+        "9999-12-31T06:30:00+01:00,lying,120,no\r\n2025-03-01T06:30:00+01:00,lying,120,no\r\n"
+    )
+    plan = plan_import(journal, path)
+    assert len(plan.new) == 2
+    assert [line for line in plan.lines() if "still to come" in line and line.startswith("1 ")]
+
+
 @pytest.mark.parametrize(
     ("content", "said"),
     [

@@ -200,7 +200,9 @@ def test_discarding_deletes_what_became_no_reading(home: Path, monkeypatch: pyte
     assert broken_off_readings(home) == []
 
 
-@pytest.mark.parametrize("began", ["2026-02-30T06:40:00+01:00", "0001-01-01T00:00:00", 5, None])
+@pytest.mark.parametrize(
+    "began", ["2026-02-30T06:40:00+01:00", "0001-01-01T00:00:00", "9999-12-31T06:40:00+00:00", 5, None]
+)
 def test_an_impossible_date_falls_back_to_the_name_of_the_folder(
     home: Path, monkeypatch: pytest.MonkeyPatch, began: object
 ) -> None:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import (
+    CLOCKS_APART,
     UNKNOWN,
     Units,
     long_clock,
     metres_from,
     pace_of,
+    past_moment,
     rating,
     seconds_from,
     short_day,
@@ -36,6 +38,31 @@ def test_a_long_clock_always_holds_hours(seconds: float | None, said: str) -> No
     assert long_clock(seconds) == said
     if seconds is not None:
         assert seconds_from(said) == seconds
+
+
+@pytest.mark.parametrize(
+    ("moment", "refused"),
+    [
+        ("0001-01-01T00:00:00+14:00", "can't be right"),
+        ("1970-01-01T00:00:00+00:00", "can't be right"),
+        ("2026-03-01T06:40:00+02:00", None),
+        ("9999-12-31T23:59:59-12:00", "still to come"),
+    ],
+)
+def test_what_was_taken_lies_in_the_past(moment: str, refused: str | None) -> None:
+    taken = datetime.fromisoformat(moment)
+    if refused is None:
+        assert past_moment(taken) is taken
+        return
+    with pytest.raises(DawnbeatError, match=refused):
+        past_moment(taken)
+
+
+def test_clocks_may_differ_a_little() -> None:
+    ahead = datetime.now(UTC) + CLOCKS_APART
+    assert past_moment(ahead - timedelta(seconds=1))
+    with pytest.raises(DawnbeatError, match="still to come"):
+        past_moment(ahead + timedelta(minutes=1))
 
 
 def test_a_rating_is_shown_as_it_was_typed() -> None:

@@ -161,7 +161,7 @@ def test_letters_that_the_output_cannot_show_become_question_marks(tmp_path: Pat
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs an output that is always full")
-@pytest.mark.parametrize("words", [("--help",), ("replay", SAMPLE), ("replay", "--json", SAMPLE)])
+@pytest.mark.parametrize("words", [("--help",), ("--version",), ("replay", SAMPLE), ("replay", "--json", SAMPLE)])
 def test_a_full_output_is_said_in_one_line(words: tuple[str, ...]) -> None:
     with open("/dev/full", "w") as full:
         done = as_a_process(*words, stdout=full)

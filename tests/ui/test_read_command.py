@@ -192,6 +192,9 @@ def test_a_clip_is_a_reading_of_when_it_was_filmed(cli: CommandLine, place: Path
         ({"began": "2026-02-30T06:40:00+01:00"}, "which is no time"),
         ({"began": "0001-01-01T00:00:00"}, "which is no time"),
         ({"began": ["then"]}, "which is no time"),
+        ({"began": "0001-01-01T00:00:00+14:00"}, "can't be right"),
+        ({"began": "1980-01-01T00:00:00+00:00"}, "can't be right"),
+        ({"began": "9999-12-31T00:00:00-12:00"}, "still to come"),
     ],
 )
 def test_light_without_a_date_is_asked_for_it(

@@ -159,19 +159,15 @@ def import_intervals(
     The intervals go through the checks of the rhythm; the reading has a usual range of its own, since a strap and a
     camera don't give quite the same RMSSD.
     """
-    from datetime import datetime
-
     from dawnbeat.journal.listing import NOTHING, context_from_line
     from dawnbeat.morning import strap
     from dawnbeat.morning.answer_text import lines
     from dawnbeat.morning.choices import chosen_home, chosen_ranges, reading_settings
     from dawnbeat.shared.morning import posture_from
-    from dawnbeat.shared.wording import moment_from
+    from dawnbeat.shared.wording import moment_from, past_moment
     from dawnbeat.ui.terminal import console, reading
 
-    began = moment_from(taken)
-    if began > datetime.now(began.tzinfo):
-        raise DawnbeatError(f"{taken} is still to come: say when the intervals were taken")
+    began = past_moment(moment_from(taken), "the intervals were taken")
     said = context_from_line(context) if context else NOTHING
     lies, home = posture_from(posture), chosen_home(journal)
     kept = strap.take_in(path, began, lies, home, chosen_ranges(), reading_settings(settings), said)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import sys
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, TextIO, cast
 
@@ -110,7 +110,7 @@ def read(
 def _began(words: str, taken: str | None) -> datetime | None:
     """When the light was taken: now for a camera, else as said, or by the file's own word, or as answered."""
     from dawnbeat.morning.sources import file_named, taken_at
-    from dawnbeat.shared.wording import moment_from
+    from dawnbeat.shared.wording import moment_from, past_moment
 
     path = file_named(words)
     if path is None or not path.exists():
@@ -118,19 +118,13 @@ def _began(words: str, taken: str | None) -> datetime | None:
             raise DawnbeatError("--taken is for a recording or a video: a camera's reading is of now")
         return None
     if taken is not None:
-        return _past(moment_from(taken))
+        return past_moment(moment_from(taken))
     found = taken_at(path)
     if found is not None:
         return found
     if sys.stdin.isatty():
-        return _past(moment_from(input(f"When was {path.name} taken, such as 2026-11-24 06:40? ")))
+        return past_moment(moment_from(input(f"When was {path.name} taken, such as 2026-11-24 06:40? ")))
     raise DawnbeatError(f'{one_line(path)} does not say when it was taken: say it with --taken "2026-11-24 06:40"')
-
-
-def _past(moment: datetime) -> datetime:
-    if moment > datetime.now(UTC):
-        raise DawnbeatError(f"{moment:%Y-%m-%d %H:%M} is still to come: say when the light was taken")
-    return moment
 
 
 def _is_kept(frames: FrameSource, save: bool | None, journal: Path | None, talk: _Talk) -> bool:

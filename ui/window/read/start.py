@@ -27,7 +27,7 @@ from dawnbeat.morning.reading_text import LAMP, NOT_MEDICAL, REHEARSAL, clock, v
 from dawnbeat.morning.sources import is_rehearsal, taken_at
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import POSTURES
-from dawnbeat.shared.wording import count_of, long_day
+from dawnbeat.shared.wording import count_of, long_day, past_moment
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import Armed, DateTimeEdit, Key, label
@@ -346,6 +346,4 @@ class TakenDialog(FormDialog):
 
     def _begin(self) -> None:
         taken = datetime.fromisoformat(str(self.taken.dateTime().toString("yyyy-MM-ddTHH:mm:ss"))).astimezone()
-        if taken > datetime.now().astimezone():
-            raise DawnbeatError(f"{taken:%Y-%m-%d %H:%M} is still to come")
-        self._then(self._path, taken)
+        self._then(self._path, past_moment(taken))
