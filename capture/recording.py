@@ -15,7 +15,7 @@ from typing import Any
 from dawnbeat.capture.frames import Frame, Sample, SourceAbout
 from dawnbeat.capture.trace_csv import read_times_csv, read_trace_csv, trace_csv_text
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.files import FOLDER_MODE, private_folder, sync_folder, write_private
+from dawnbeat.shared.files import FOLDER_MODE, private_folder, refuse_special, sync_folder, write_private
 from dawnbeat.shared.installed import software_version
 from dawnbeat.shared.trace import FloatArray, Trace
 
@@ -154,6 +154,7 @@ def _read_folder(folder: Path) -> Recording:
 
 def _read_about(path: Path) -> dict[str, Any]:
     try:
+        refuse_special(path)
         about = json.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as error:
         raise DawnbeatError(f"can't read {path}: {one_line(error.strerror or error)}") from error

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.files import refuse_special
 from dawnbeat.shared.trace import FloatArray, Trace
 
 COLOUR_COLUMNS = ("time_s", "red", "green", "blue")
@@ -27,6 +28,7 @@ def read_text(path: Path) -> str:
     text.
     """
     try:
+        refuse_special(path)
         with path.open("rb") as file:
             data = file.read(_LARGEST_BYTES + 1)
     except OSError as error:

@@ -18,6 +18,7 @@ from dawnbeat.capture.contact import ContactGauge
 from dawnbeat.capture.frames import Frame, Image, SourceAbout
 from dawnbeat.capture.opencv import Capture, load_cv2, three_channels
 from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.files import refuse_special
 from dawnbeat.shared.trace import FloatArray, Trace
 from dawnbeat.shared.wording import CLOCKS_APART
 
@@ -64,6 +65,7 @@ class VideoFileSource:
     def __init__(self, path: Path, times_s: FloatArray | None = None, invented: bool = False) -> None:
         self._times_s = times_s
         try:
+            refuse_special(path)
             with path.open("rb") as file:
                 empty = not file.read(1)
         except OSError as error:

@@ -31,7 +31,15 @@ from dawnbeat.journal.folder import (
 )
 from dawnbeat.journal.store import BUSY_S, Journal
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.files import FILE_MODE, private_folder, refuse_existing, replacing, sync_file, sync_folder
+from dawnbeat.shared.files import (
+    FILE_MODE,
+    private_folder,
+    refuse_existing,
+    refuse_special,
+    replacing,
+    sync_file,
+    sync_folder,
+)
 from dawnbeat.shared.installed import software_version
 
 FORMAT = 1
@@ -167,6 +175,7 @@ def _summary(database: Path, path: Path, listed: dict[str, dict[str, Any]]) -> B
 def _unpack(path: Path, new: Path, max_bytes: int) -> dict[str, dict[str, Any]]:
     """Unpack a backup into `new`, checking each file's name, size and checksum."""
     try:
+        refuse_special(path)
         with zipfile.ZipFile(path) as archive:
             listed = _manifest(archive, path)
             declared = sum(entry["bytes"] for entry in listed.values())

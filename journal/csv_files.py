@@ -21,7 +21,15 @@ from dawnbeat.journal.columns import BY_NAME, COLUMNS, CONTEXT, WITH_INTERVAL, r
 from dawnbeat.journal.database import copy_aside, journal_errors, utc_now
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.files import STANDARD_OUTPUT, csv_text, refuse_existing, text_of_csv, unguard, write_export
+from dawnbeat.shared.files import (
+    STANDARD_OUTPUT,
+    csv_text,
+    refuse_existing,
+    refuse_special,
+    text_of_csv,
+    unguard,
+    write_export,
+)
 from dawnbeat.shared.morning import ORIGINS, Context, StoredReading
 from dawnbeat.shared.reading import Finding, Verdict, findings_from_data
 from dawnbeat.shared.wording import CLOCKS_APART
@@ -94,6 +102,8 @@ def export_intervals(journal: Journal, out: Path, day: date, overwrite: bool = F
         write_export(out, text, "write the intervals", overwrite)
         return ()
     lines = "".join(f"{interval_ms:.3f}\n" for interval_ms in intervals.kept_ms.tolist())
+    # The names written differ from the one given, which must not be a pipe or folder either.
+    refuse_existing(out, overwrite=True)
     stem = out.with_suffix("") if out.suffix.lower() in (".csv", ".txt") else out
     paths = tuple(stem.with_name(stem.name + suffix) for suffix in (".csv", ".txt"))
     for path in paths:
@@ -252,6 +262,7 @@ def plan_import(journal: Journal, path: Path) -> ImportPlan:
     Raises DawnbeatError when the file can't be read or its header is not that of a mornings CSV.
     """
     with journal_errors("read the mornings", path):
+        refuse_special(path)
         if path.stat().st_size > MAX_BYTES:
             raise DawnbeatError(f"{one_line(path)} is over {MAX_BYTES} bytes: this is no mornings CSV")
         data = path.read_bytes()

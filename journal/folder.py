@@ -132,16 +132,21 @@ def finish_restore(home: Path, step: Callable[[str], None] = lambda name: None) 
 
 
 def _marked(home: Path, marker: Path) -> tuple[Path, Path]:
-    """The two folders that a marker names: real ones of ours inside the journal's folder, or not there."""
+    """The two folders that a marker names: real ones of ours inside the journal's folder, or not there.
+
+    What is to take the journal's place is real too, and no link.
+    """
     try:
-        if marker.is_symlink() or marker.stat().st_size > _LONGEST_MARKER:
+        if marker.is_symlink() or not marker.is_file() or marker.stat().st_size > _LONGEST_MARKER:
             raise ValueError(marker)
         names = json.loads(marker.read_text(encoding="utf-8"))
         new, aside = str(names["new"]), str(names["aside"])
         if not _RESTORE.fullmatch(new) or not _STAMP.fullmatch(aside):
             raise ValueError(marker)
-        for each in (home / new, home / ASIDE, home / ASIDE / aside):
-            if each.is_symlink() or (each.exists() and not each.is_dir()):
+        folders = (home / new, home / new / RECORDINGS, home / ASIDE, home / ASIDE / aside)
+        for each in (*folders, home / new / DATABASE):
+            right = each.is_dir() if each in folders else each.is_file()
+            if each.is_symlink() or (each.exists() and not right):
                 raise ValueError(marker)
     except (ValueError, KeyError, TypeError, RecursionError) as error:
         raise DawnbeatError(

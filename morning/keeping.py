@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import json
 import os
 import time
 from collections.abc import Callable, Mapping
@@ -185,14 +184,12 @@ def _is_written_now(path: Path) -> bool:
 
 
 def _described(path: Path) -> BrokenOff:
-    from dawnbeat.capture.recording import read_recording
+    from dawnbeat.capture.recording import about_beside, read_recording
 
-    about: Mapping[str, Any] = {}
     length_s, why = 0.0, ""
     try:
-        about = json.loads((path / "about.json").read_text(encoding="utf-8"))
-        assert isinstance(about, dict)
-    except (OSError, ValueError, AssertionError, RecursionError):
+        about = about_beside(path)
+    except DawnbeatError:
         about = {}
     try:
         length_s = read_recording(path).trace.duration_s

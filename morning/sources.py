@@ -246,7 +246,7 @@ def _holds_colours(path: Path) -> bool:
     name = path.name.lower()
     if name == BEATS or not name.endswith((".csv", ".csv.gz")):
         return False
-    if name.endswith(".gz"):
+    if name.endswith(".gz") or not path.is_file():
         return True  # only reading it all would tell
     try:
         with path.open("rb") as file:

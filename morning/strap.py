@@ -14,6 +14,7 @@ from dawnbeat.journal.ranges import RangeSettings
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.keeping import Kept, saved
 from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.files import refuse_special
 from dawnbeat.shared.morning import Circumstances, Context, Posture
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import FloatArray
@@ -31,6 +32,7 @@ def load_intervals(path: Path) -> FloatArray:
     interval that ends then. A first line without numbers is a heading. Raises DawnbeatError for anything else.
     """
     try:
+        refuse_special(path)
         if path.stat().st_size > MAX_BYTES:
             raise DawnbeatError(f"{one_line(path)} is larger than any list of intervals: give the one of one reading")
         text = path.read_text(encoding="utf-8-sig")

@@ -95,6 +95,16 @@ def open_private(path: Path) -> int:
     return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), FILE_MODE)
 
 
+def refuse_special(path: Path) -> None:
+    """Raise DawnbeatError for a pipe or a device, before it is opened: it may never end, or wait for ever.
+
+    OSError passes through, as where nothing is there.
+    """
+    mode = path.stat().st_mode
+    if not stat.S_ISREG(mode) and not stat.S_ISDIR(mode):
+        raise DawnbeatError(f"{one_line(path)} is a pipe or device and no file: save it to a file first")
+
+
 def refuse_existing(path: Path, overwrite: bool) -> None:
     """Raise DawnbeatError where a new file would replace one that nobody said may go, or something that is no file."""
     try:

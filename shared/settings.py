@@ -9,6 +9,7 @@ from pathlib import Path
 
 from dawnbeat.shared.checked_fields import check_fields, choice, number
 from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.files import refuse_special
 from dawnbeat.shared.trace import CHANNELS
 
 
@@ -59,6 +60,7 @@ def settings_from_toml(path: Path) -> Settings:
     Raises DawnbeatError when the file is missing, is not TOML, or names an unknown setting or a value out of range.
     """
     try:
+        refuse_special(path)
         values = tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         raise DawnbeatError(f"can't read the settings {path}: {error.strerror}") from error

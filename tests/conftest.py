@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import signal
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
@@ -24,6 +25,20 @@ hypothesis.settings.load_profile("patient")
 for wait in (QtBot.waitUntil, QtBot.waitSignal):
     assert wait.__kwdefaults__["timeout"] < PATIENCE_MS
     wait.__kwdefaults__["timeout"] = PATIENCE_MS
+
+
+@pytest.fixture
+def never_waits() -> Iterator[None]:
+    """Ends what waits for ever, such as the opening of a pipe that nobody writes to, so that the test fails."""
+
+    def waited(number: int, frame: object) -> None:
+        raise RuntimeError("it waits for something that never comes")
+
+    before = signal.signal(signal.SIGALRM, waited)
+    signal.alarm(PATIENCE_MS // 1000)
+    yield
+    signal.alarm(0)
+    signal.signal(signal.SIGALRM, before)
 
 
 @pytest.fixture

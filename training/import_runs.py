@@ -18,6 +18,7 @@ from typing import Literal
 
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
+from dawnbeat.shared.files import refuse_special
 from dawnbeat.shared.processes import Processes
 from dawnbeat.training.device_files import checked_text, parse_fit, parse_gpx, parse_tcx
 from dawnbeat.training.run import (
@@ -154,9 +155,7 @@ def _bytes(file: RunFile, max_bytes: int) -> bytes:
         found = file.path.stat()
         if stat.S_ISDIR(found.st_mode):
             raise DawnbeatError(f"{file} is a folder: name a file")
-        # A pipe or device may never end, or wait for ever.
-        if not stat.S_ISREG(found.st_mode):
-            raise DawnbeatError(f"{file} is a pipe or device and no file: save the run to a file first")
+        refuse_special(file.path)
         if file.member:
             return _unzipped(file, max_bytes)
         if found.st_size > max_bytes:

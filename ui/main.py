@@ -18,14 +18,7 @@ COMPLETION = "_DAWNBEAT_COMPLETE"
 def main() -> None:
     """Run the command line and end the process: 0 when all went well, 2 with one line when the input was bad."""
     _make_outputs_safe()
-    arguments = sys.argv[1:]
-    if arguments == ["--version"]:
-        from dawnbeat.shared.installed import software_version
-
-        print(f"dawnbeat {software_version()}")
-        code = 0
-    else:
-        code = run(arguments)
+    code = run(sys.argv[1:])
     try:
         sys.stdout.flush()
     except BrokenPipeError:
@@ -41,6 +34,11 @@ def run(arguments: list[str]) -> int:
     from dawnbeat.shared.errors import DawnbeatError, one_line
 
     try:
+        if arguments == ["--version"]:
+            from dawnbeat.shared.installed import software_version
+
+            print(f"dawnbeat {software_version()}")
+            return 0
         if not arguments and COMPLETION not in os.environ:
             from dawnbeat.ui.window.shell.main_window import run_window
 

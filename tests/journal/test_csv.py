@@ -202,7 +202,10 @@ def test_an_export_never_waits_for_a_pipe(filled: Journal, tmp_path: Path) -> No
     for overwrite in (False, True):
         with pytest.raises(DawnbeatError, match="no ordinary file"):
             export_mornings(filled, pipe, overwrite=overwrite)
+        with pytest.raises(DawnbeatError, match="no ordinary file"):
+            export_intervals(filled, pipe, date(2025, 3, 1), overwrite=overwrite)
     assert stat.S_ISFIFO(pipe.stat().st_mode)
+    assert sorted(path.name for path in tmp_path.glob("pipe*")) == ["pipe"]
 
 
 def test_a_dash_is_standard_output(filled: Journal, capsys: pytest.CaptureFixture[str]) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import time
 from pathlib import Path
 from typing import Any
@@ -72,6 +73,28 @@ def test_a_marker_does_not_follow_links(sent: Path, linked: str) -> None:
     with pytest.raises(DawnbeatError, match="nothing was touched"):
         Journal.open(sent)
     assert everything(sent.parent) == before
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights on Windows")
+@pytest.mark.parametrize("name", ["recordings", "journal.sqlite3"])
+def test_a_link_does_not_take_the_journals_place(sent: Path, name: str) -> None:
+    new = sent / ".restore-abcdefgh"
+    shutil.copytree(sent, new)
+    (new / name).rename(sent.parent / "letters" / name)
+    (new / name).symlink_to(sent.parent / "letters" / name)
+    (sent / "restore-under-way.json").write_text(json.dumps({"new": new.name, "aside": STAMP}))
+    before = everything(sent.parent)
+    with pytest.raises(DawnbeatError, match="nothing was touched"):
+        Journal.open(sent)
+    assert everything(sent.parent) == before
+    assert not (sent / name).is_symlink()
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="Windows has no such files")
+def test_a_marker_that_is_a_pipe_is_not_waited_for(sent: Path, never_waits: None) -> None:
+    os.mkfifo(sent / "restore-under-way.json")
+    with pytest.raises(DawnbeatError, match="nothing was touched"):
+        Journal.open(sent)
 
 
 @pytest.mark.skipif(os.name == "nt", reason="links need rights on Windows")

@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.files import STANDARD_OUTPUT
+from dawnbeat.shared.files import STANDARD_OUTPUT, refuse_existing
 
 JournalFolder = Annotated[
     Path | None,
@@ -92,14 +92,13 @@ def check_picture(path: Path) -> None:
 
 
 def check_output(path: Path) -> None:
-    """Raise DawnbeatError where a file can't be written: no such folder, or a folder of that name.
+    """Raise DawnbeatError where a file can't be written: no such folder, or a folder or pipe of that name.
 
     `-`, the standard output, can be written to.
     """
     if path == STANDARD_OUTPUT:
         return
-    if path.is_dir():
-        raise DawnbeatError(f"{one_line(path)} is a folder: name a file in it")
+    refuse_existing(path, overwrite=True)
     if not path.parent.is_dir():
         raise DawnbeatError(f"can't write {one_line(path)}: there is no folder {one_line(path.parent)}, make it first")
 
