@@ -88,7 +88,7 @@ def take_in(
 
     Raises DawnbeatError where the file can't be read or the journal refuses.
     """
-    from dawnbeat.signal.heart_series import analyse_intervals
+    from dawnbeat.signal.analysis import analyse_intervals
 
     analysis = analyse_intervals(load_intervals(path), settings)
     taken = Circumstances(began, posture, f"chest strap, {path.name}", context or Context(), origin="strap")

@@ -13,7 +13,7 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.morning.strap import checks, keep_check, load_intervals, take_in
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.settings import Settings
-from dawnbeat.signal.heart_series import analyse_intervals
+from dawnbeat.signal.analysis import analyse_intervals
 
 WHEN = datetime(2026, 11, 20, 6, 30, tzinfo=UTC)
 
