@@ -263,10 +263,15 @@ def _of_the_smaller_size(change: FloatArray) -> BoolArray:
 
     change: (n, c). Changes of one size come in all smaller ones too: at least twice as many from a to 3 a as below a.
     """
-    usual = np.percentile(change, _PLAINLY_MOVED_PCT, axis=0)
-    if change.shape[0] < _FEWEST_FRAMES or not usual.any():
+    if change.shape[0] < _FEWEST_FRAMES:
         return np.zeros(change.shape[0], dtype=np.bool_)
-    size = (change[:, usual > 0] / usual[usual > 0]).max(axis=1)
+    # What is usual is asked anew every two seconds, since a movement is no proof that a still picture was sent twice.
+    parts = np.array_split(change, max(1, change.shape[0] // _RATE_FRAMES))
+    usual = np.concatenate(
+        [np.broadcast_to(np.percentile(part, _PLAINLY_MOVED_PCT, axis=0), part.shape) for part in parts]
+    )
+    size = np.where(usual > 0.0, change / np.where(usual > 0.0, usual, 1.0), 0.0).max(axis=1)
+    size[~usual.any(axis=1)] = 1.0
     ordered = np.sort(size)
     first = np.searchsorted(ordered, _BETWEEN)
     last = np.searchsorted(ordered, 3.0 * _BETWEEN)
