@@ -28,13 +28,10 @@ from dawnbeat.shared.processes import Processes
 from dawnbeat.shared.reading import Analysis, Finding, Intervals, PulseWave, Reason, Verdict
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import FloatArray, Trace
-from dawnbeat.signal.agreement import agreeing_share
-from dawnbeat.signal.analysis import analysis_of, pieces_of
+from dawnbeat.signal.analysis import analysis_of, pieces_of, what_they_say
 from dawnbeat.signal.beats import PieceBeats
 from dawnbeat.signal.figures import intervals_95, metrics_of
-from dawnbeat.signal.origin import origin_of
-from dawnbeat.signal.rhythm import rhythm_of
-from dawnbeat.signal.verdict import Evidence, needed_s, verdict_on
+from dawnbeat.signal.verdict import needed_s
 
 
 @dataclass(frozen=True)
@@ -70,46 +67,14 @@ def figures_with(reading: StoredReading, reviewed: Reviewed | None) -> FiguresOf
     """
 
     def figures_of(intervals: Intervals) -> Figures:
-        error_ms = reading.timing_error_ms
         if reviewed is None:
+            error_ms = reading.timing_error_ms
             verdict = _verdict_without(reading, intervals)
-        else:
-            error_ms = timing_error_ms(reviewed.analysis, intervals)
-            verdict = _verdict_with(reviewed, intervals, error_ms)
-        return Figures(metrics_of(intervals), intervals_95(intervals, error_ms), error_ms, verdict)
+            return Figures(metrics_of(intervals), intervals_95(intervals, error_ms), error_ms, verdict)
+        analysis = reviewed.analysis
+        return Figures(*what_they_say(reviewed.trace, reviewed.pieces, analysis.beats, intervals, analysis.settings))
 
     return figures_of
-
-
-def timing_error_ms(analysis: Analysis, intervals: Intervals) -> float | None:
-    """Root mean square of the errors of the beats that bound an interval that counts."""
-    beats = analysis.beats
-    kept = intervals.kept
-    if not kept.any() or not len(beats):
-        return None
-    bounds_s = np.concatenate((intervals.start_s[kept], intervals.end_s[kept]))
-    nearest = np.unique(np.abs(beats.time_s[None, :] - bounds_s[:, None]).argmin(axis=1))
-    return float(np.sqrt(np.mean(beats.error_ms[nearest] ** 2)))
-
-
-def _verdict_with(reviewed: Reviewed, intervals: Intervals, error_ms: float | None) -> Verdict:
-    analysis = reviewed.analysis
-    repetition, spectrum = agreeing_share(reviewed.pieces, intervals, analysis.settings)
-    metrics = metrics_of(intervals)
-    evidence = Evidence(
-        duration_s=reviewed.trace.duration_s,
-        frame_rate_hz=reviewed.trace.frame_rate_hz,
-        beats=analysis.beats,
-        intervals=intervals,
-        metrics=metrics,
-        intervals95=intervals_95(intervals, error_ms),
-        timing_error_ms=error_ms,
-        repetition_share=repetition,
-        spectrum_share=spectrum,
-        rhythm=rhythm_of(reviewed.pieces, metrics.mean_nn_ms, analysis.settings),
-        origin=origin_of(reviewed.pieces, intervals.bounding[: len(analysis.beats)]),
-    )
-    return verdict_on(evidence, analysis.settings)
 
 
 def _verdict_without(reading: StoredReading, intervals: Intervals) -> Verdict:

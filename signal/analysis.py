@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from typing import NamedTuple
 
 import numpy as np
 
 from dawnbeat.shared.installed import software_version
-from dawnbeat.shared.reading import Analysis, Beats, Finding, Intervals, PulseWave, Reason, Verdict
+from dawnbeat.shared.reading import Analysis, Beats, Finding, Intervals, Metrics, PulseWave, Reason, Verdict
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import BoolArray, FloatArray, Trace
 from dawnbeat.signal.agreement import agreeing_share
@@ -53,11 +54,41 @@ def analysis_of(trace: Trace, pieces: list[PieceBeats], settings: Settings) -> A
         likeness=_joined([piece.likeness for piece in pieces]),
     )
     intervals = _under_a_finger(judge(pieces, settings), trace)
+    said = what_they_say(trace, pieces, beats, intervals, settings)
+    return Analysis(
+        duration_s=trace.duration_s,
+        frame_rate_hz=trace.frame_rate_hz,
+        channel=_main_channel(pieces),
+        beats=beats,
+        intervals=intervals,
+        metrics=said.metrics,
+        intervals95=said.intervals95,
+        timing_error_ms=said.timing_error_ms,
+        verdict=said.verdict,
+        wave=PulseWave(_joined([piece.wave_s for piece in pieces]), _joined([piece.wave for piece in pieces])),
+        settings=settings,
+        version=software_version(),
+    )
+
+
+class Said(NamedTuple):
+    """What intervals say, each as the field of Analysis with its name."""
+
+    metrics: Metrics
+    intervals95: dict[str, tuple[float, float]]
+    timing_error_ms: float | None
+    verdict: Verdict
+
+
+def what_they_say(
+    trace: Trace, pieces: list[PieceBeats], beats: Beats, intervals: Intervals, settings: Settings
+) -> Said:
+    """Figures and verdict of the intervals that were found, or of what a hand or an earlier analysis made of them."""
     metrics = metrics_of(intervals)
-    error_ms = _timing_error(beats, intervals)
+    counting = _counting(beats, intervals)
+    error_ms = float(np.sqrt(np.mean(beats.error_ms[counting] ** 2))) if counting.any() else None
     intervals95 = intervals_95(intervals, error_ms)
     repetition_share, spectrum_share = agreeing_share(pieces, intervals, settings)
-    beats_counting = intervals.bounding if len(intervals) else np.zeros(len(beats), dtype=np.bool_)
     evidence = Evidence(
         trace.duration_s,
         _distinct_rate_hz(trace, pieces),
@@ -69,24 +100,11 @@ def analysis_of(trace: Trace, pieces: list[PieceBeats], settings: Settings) -> A
         repetition_share,
         spectrum_share,
         rhythm_of(pieces, metrics.mean_nn_ms, settings),
-        origin_of(pieces, beats_counting),
+        origin_of(pieces, counting),
         None if trace.covered is None else float(np.mean(trace.covered >= _COVERED)),
-        clock_ms,
+        _clock_error_ms(beats.time_s, pieces[0].times) if pieces else 0.0,
     )
-    return Analysis(
-        duration_s=trace.duration_s,
-        frame_rate_hz=trace.frame_rate_hz,
-        channel=_main_channel(pieces),
-        beats=beats,
-        intervals=intervals,
-        metrics=metrics,
-        intervals95=intervals95,
-        timing_error_ms=error_ms,
-        verdict=verdict_on(evidence, settings),
-        wave=PulseWave(_joined([piece.wave_s for piece in pieces]), _joined([piece.wave for piece in pieces])),
-        settings=settings,
-        version=software_version(),
-    )
+    return Said(metrics, intervals95, error_ms, verdict_on(evidence, settings))
 
 
 def pieces_of(trace: Trace, settings: Settings) -> list[PieceBeats]:
@@ -142,11 +160,14 @@ def _distinct_rate_hz(trace: Trace, pieces: list[PieceBeats]) -> float | None:
     return float(1.0 / np.median(np.diff(pieces[0].times.time_s)))
 
 
-def _timing_error(beats: Beats, intervals: Intervals) -> float | None:
-    """Root mean square of the timing errors of all beats that bound a kept interval."""
-    if not intervals.kept.any():
-        return None
-    return float(np.sqrt(np.mean(beats.error_ms[intervals.bounding] ** 2)))
+def _counting(beats: Beats, intervals: Intervals) -> BoolArray:
+    """(n,) the beats that bound an interval that counts, whichever analysis found the interval."""
+    counting = np.zeros(len(beats), dtype=np.bool_)
+    kept = intervals.kept
+    if len(beats) and kept.any():
+        bounds_s = np.concatenate((intervals.start_s[kept], intervals.end_s[kept]))
+        counting[np.abs(beats.time_s[:, None] - bounds_s).argmin(axis=0)] = True
+    return counting
 
 
 def _main_channel(pieces: list[PieceBeats]) -> str | None:
