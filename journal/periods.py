@@ -20,6 +20,7 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.shared.files import csv_text, write_export
 from dawnbeat.shared.morning import Morning
 from dawnbeat.shared.trace import FloatArray
+from dawnbeat.shared.wording import UNKNOWN, between, number, signed
 
 FEWEST = 5  # a period with fewer comparable mornings is not summed up; common practice, no source
 
@@ -176,9 +177,9 @@ def cells(period: Period) -> tuple[str, ...]:
 
 def _words(found: Interval | None, decimals: int, sign: bool = False) -> str:
     if found is None:
-        return "–"
-    form = f"{'+' if sign else ''}.{decimals}f"
-    return f"{found.value:{form}} ({found.low:{form}} to {found.high:{form}})"
+        return UNKNOWN
+    say = signed if sign else number
+    return f"{say(found.value, decimals)} ({between(found.low, found.high, decimals, sign)})"
 
 
 COLUMNS = (

@@ -13,7 +13,7 @@ from dawnbeat.journal.ranges import DailyRanges, Measure, RangeSettings, daily_r
 from dawnbeat.journal.rows import morning_of, one_a_day
 from dawnbeat.shared.morning import ORIGINS, POSTURES, RATINGS, StoredReading
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
-from dawnbeat.shared.wording import DAY_S, seconds_of
+from dawnbeat.shared.wording import DAY_S, between, seconds_of, signed
 
 _METRIC: dict[Measure, str] = {"ln_rmssd": "ln_rmssd", "resting_pulse_bpm": "mean_hr_bpm"}
 FEWEST = 20  # below so many mornings a pattern is as likely chance; common practice, no source
@@ -227,5 +227,5 @@ def slope_95(x: FloatArray, y: FloatArray) -> tuple[float, float]:
 def _difference(value: float, half: float, unit: str) -> str:
     low, high = value - half, value + half
     if low <= 0 <= high:
-        return f"no clear difference ({low:+.1f} to {high:+.1f} {unit})"
-    return f"{value:+.1f} {unit} ({low:+.1f} to {high:+.1f})"
+        return f"no clear difference ({between(low, high, 1, sign=True)} {unit})"
+    return f"{signed(value, 1)} {unit} ({between(low, high, 1, sign=True)})"

@@ -11,7 +11,7 @@ from datetime import date
 
 from dawnbeat.journal.today import Today, Trend
 from dawnbeat.morning.answer import Answer, Fact, What
-from dawnbeat.shared.wording import short_day, span
+from dawnbeat.shared.wording import short_day, signed, span
 
 HEADLINES: Mapping[What, str] = {
     "keep": "Keep the plan",
@@ -232,8 +232,8 @@ def rests_on(today: Today) -> list[str]:
         if stand.trend is not None:
             trend = stand.trend
             said.append(
-                f"{name}, trend: {_signed(trend.per_week)}{unit} a week (95 % interval {_signed(trend.low)} to "
-                f"{_signed(trend.high)}) from {_span(trend.dates)}."
+                f"{name}, trend: {signed(trend.per_week, 2)}{unit} a week (95 % interval {signed(trend.low, 2)} to "
+                f"{signed(trend.high, 2)}) from {_span(trend.dates)}."
             )
     trend_said = trend_text(today.ln_rmssd.trend)
     said += [trend_said] if trend_said else []
@@ -252,12 +252,6 @@ def trend_text(trend: Trend | None) -> str:
         return ""
     way = "rising" if trend.per_week > 0 else "falling"
     return f"Over the last weeks RMSSD has been {way} by about {100 * abs(math.expm1(trend.per_week)):.0f} % a week."
-
-
-def _signed(value: float) -> str:
-    """With its sign, and none for what rounds to nothing."""
-    shown = f"{value:+.2f}"
-    return "0.00" if shown in ("+0.00", "-0.00") else shown
 
 
 def _span(dates: tuple[date, ...]) -> str:

@@ -7,6 +7,7 @@ from collections import Counter
 from dawnbeat.morning.bench import BenchRun
 from dawnbeat.morning.reading_text import clock
 from dawnbeat.shared.reading import REASONS, Analysis, Reason
+from dawnbeat.shared.wording import between, signed
 from dawnbeat.signal.compare import Comparison
 
 # A shape for each reason, so that colour never has to tell.
@@ -95,13 +96,13 @@ def comparison_rows(found: Comparison) -> list[tuple[str, str]]:
     none = "none"
     return [
         ("Beats met, this and other", f"{share_words(found.matched_a)}, {share_words(found.matched_b)}"),
-        ("Lag of the clocks", f"{found.lag_s:+.3f} s"),
+        ("Lag of the clocks", f"{signed(found.lag_s, 3)} s"),
         ("Intervals that both keep", f"{found.difference_ms.size}"),
         ("Mean absolute difference", figure(found.mean_absolute_ms, "ms", 2)),
         ("95 % of them below", figure(found.p95_ms, "ms", 2)),
         ("Standard deviation", figure(found.spread_ms, "ms", 2)),
-        ("Bias", none if limits is None else f"{limits[0]:+.2f} ms"),
-        ("Limits of agreement", none if limits is None else f"{limits[1]:.1f} to {limits[2]:.1f} ms"),
+        ("Bias", none if limits is None else f"{signed(limits[0], 2)} ms"),
+        ("Limits of agreement", none if limits is None else f"{between(limits[1], limits[2], 1)} ms"),
         ("RMSSD, this and other", none if rmssd is None else f"{rmssd[0]:.1f}, {rmssd[1]:.1f} ms"),
         ("Pulse, this and other", none if rate is None else f"{rate[0]:.1f}, {rate[1]:.1f} bpm"),
     ]

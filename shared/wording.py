@@ -178,12 +178,26 @@ def decimal_from(text: str, what: str) -> float:
 
 def percent(share: float | None) -> str:
     """A share of 0 to 1 in per cent; a dash for None."""
-    return UNKNOWN if share is None else f"{100 * share:.0f} %"
+    return UNKNOWN if share is None else f"{number(100 * share)} %"
 
 
 def number(value: float | None, decimals: int = 0) -> str:
-    """A number; a dash for None."""
-    return UNKNOWN if value is None else f"{value:.{decimals}f}"
+    """A number; a dash for None. What rounds to zero has no sign."""
+    return UNKNOWN if value is None else f"{value:z.{decimals}f}"
+
+
+def signed(value: float | None, decimals: int = 0) -> str:
+    """A difference with its sign; a dash for None. What rounds to zero has no sign."""
+    if value is None:
+        return UNKNOWN
+    said = f"{value:+.{decimals}f}"
+    return said if any(digit in said for digit in "123456789") else said[1:]
+
+
+def between(low: float, high: float, decimals: int = 0, sign: bool = False) -> str:
+    """A range such as "47 to 57", or "-3 to +5" with its signs."""
+    say = signed if sign else number
+    return f"{say(low, decimals)} to {say(high, decimals)}"
 
 
 def rating(value: float | None) -> str:

@@ -17,6 +17,7 @@ from dawnbeat.journal import ranges
 from dawnbeat.journal.ranges import DEFAULT, Measure, RangeSettings, Standing
 from dawnbeat.shared.morning import Morning, Posture
 from dawnbeat.shared.trace import FloatArray
+from dawnbeat.shared.wording import between, signed
 from dawnbeat.training.periods import WEEK_DAYS, JudgedRun, counting, monday_of
 from dawnbeat.training.run_figures import Coefficients
 
@@ -48,8 +49,8 @@ class Association:
     def words(self) -> str:
         """The finding in one line, with what it does not say."""
         said = (
-            f"{self.what}: rank correlation {self.rho:+.2f} (95 % interval {self.low:+.2f} to "
-            f"{self.high:+.2f}, {self.n} pairs)"
+            f"{self.what}: rank correlation {signed(self.rho, 2)} (95 % interval "
+            f"{between(self.low, self.high, 2, sign=True)}, {self.n} pairs)"
         )
         if self.low <= 0 <= self.high:
             return f"{said}; the interval holds 0, so it may be chance."

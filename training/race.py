@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.wording import Units, clock, pace_of, short_day
+from dawnbeat.shared.wording import Units, between, clock, pace_of, short_day, signed
 from dawnbeat.training import estimates
 from dawnbeat.training.estimates import CriticalSpeed, Disagreement, Equivalent, Estimate, Marathon, Race
 from dawnbeat.training.run import FASTEST_RUN_M_PER_S, Run
@@ -217,7 +217,7 @@ class RacePlan:
             )
         if self.drift_pct_per_hour is not None and self.drift_span_pct_per_hour is not None:
             least, most = self.drift_span_pct_per_hour
-            drifted = f"{self.drift_pct_per_hour:+.1f} % an hour ({least:+.1f} to {most:+.1f})"
+            drifted = f"{signed(self.drift_pct_per_hour, 1)} % an hour ({between(least, most, 1, sign=True)})"
             said.append(f"Your longest runs drifted by {drifted}.")
         if self.end_bpm is not None:
             said.append(f"With that drift it would be {self.end_bpm[0]:.0f} to {self.end_bpm[1]:.0f} bpm at the end.")

@@ -11,6 +11,7 @@ import numpy as np
 from dawnbeat.morning.reading_text import verdict_lines
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Analysis
+from dawnbeat.shared.wording import between, signed
 from dawnbeat.signal.compare import Comparison
 from dawnbeat.ui.display import display_problem, drawing_problem
 
@@ -59,7 +60,8 @@ def plot_agreement(comparison: Comparison, names: tuple[str, str], out: Path) ->
     if limits is not None:
         for value, words in zip(limits, ("bias", "-1.96 SD", "+1.96 SD"), strict=True):
             plot.level(Ink("accent", dash=words != "bias"), value)
-        legend += f"    ━ bias {limits[0]:+.2f} ms    ┅ limits of agreement {limits[1]:+.2f} to {limits[2]:+.2f} ms"
+        legend += f"    ━ bias {signed(limits[0], 2)} ms"
+        legend += f"    ┅ limits of agreement {between(limits[1], limits[2], 2, sign=True)} ms"
         low, high = (
             min(limits[1], float(comparison.difference_ms.min())),
             max(limits[2], float(comparison.difference_ms.max())),

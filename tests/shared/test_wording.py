@@ -11,13 +11,17 @@ from dawnbeat.shared.wording import (
     CLOCKS_APART,
     UNKNOWN,
     Units,
+    between,
     long_clock,
     metres_from,
+    number,
     pace_of,
     past_moment,
+    percent,
     rating,
     seconds_from,
     short_day,
+    signed,
     span,
 )
 
@@ -63,6 +67,13 @@ def test_clocks_may_differ_a_little() -> None:
     assert past_moment(ahead - timedelta(seconds=1))
     with pytest.raises(DawnbeatError, match="still to come"):
         past_moment(ahead + timedelta(minutes=1))
+
+
+def test_what_rounds_to_zero_has_no_sign() -> None:
+    assert [signed(value, 1) for value in (-0.04, 0.04, -0.0, -0.06, 3.25, None)] == ["0.0"] * 3 + ["-0.1", "+3.2", "–"]
+    assert (number(-0.4), number(-0.04, 1), percent(-0.004), number(-1.0)) == ("0", "0.0", "0 %", "-1")
+    assert between(-17.2, -0.2, sign=True) == "-17 to 0"
+    assert between(47, 57) == "47 to 57"
 
 
 def test_a_rating_is_shown_as_it_was_typed() -> None:

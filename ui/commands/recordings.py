@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.wording import signed
 from dawnbeat.ui.as_json import line_of
 from dawnbeat.ui.commands.options import JournalFolder, OneObject, SettingsFile, check_picture
 
@@ -293,7 +294,7 @@ def _print(found: Comparison, name_a: str, name_b: str) -> None:
     table = Table(box=box.SIMPLE, show_header=False, title=f"{name_a} against {name_b}", title_justify="left")
     table.add_column("")
     table.add_column("", justify="right")
-    table.add_row("lag of the clocks", f"{found.lag_s:+.3f} s")
+    table.add_row("lag of the clocks", f"{signed(found.lag_s, 3)} s")
     table.add_row("beats matched within 150 ms", f"{found.pairs.shape[0]}")
     table.add_row(f"  share of {name_a}", f"{100 * found.matched_a:.1f} %")
     table.add_row(f"  share of {name_b}", f"{100 * found.matched_b:.1f} %")
@@ -306,10 +307,10 @@ def _print(found: Comparison, name_a: str, name_b: str) -> None:
         table.add_row(title, "unknown" if value is None else f"{value:.2f} ms")
     rmssd, hr = found.rmssd_ms, found.mean_hr_bpm
     if rmssd is not None:
-        bias = rmssd[0] - rmssd[1]
-        table.add_row("RMSSD of both over the same intervals", f"{rmssd[0]:.2f} and {rmssd[1]:.2f} ms ({bias:+.2f} ms)")
+        bias = signed(rmssd[0] - rmssd[1], 2)
+        table.add_row("RMSSD of both over the same intervals", f"{rmssd[0]:.2f} and {rmssd[1]:.2f} ms ({bias} ms)")
     if hr is not None:
-        table.add_row("pulse of both", f"{hr[0]:.2f} and {hr[1]:.2f} bpm ({hr[0] - hr[1]:+.2f} bpm)")
+        table.add_row("pulse of both", f"{hr[0]:.2f} and {hr[1]:.2f} bpm ({signed(hr[0] - hr[1], 2)} bpm)")
     screen = console()
     screen.print(table)
     if doubtful(found):

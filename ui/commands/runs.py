@@ -30,6 +30,7 @@ from dawnbeat.shared.wording import (
     rating,
     seconds_from,
     short_day,
+    signed,
     span,
 )
 from dawnbeat.ui.commands import runs_findings
@@ -224,7 +225,7 @@ def show_command(run_id: RunId, as_json: ObjectsByLine = False, journal: Journal
     elif run.has_pulse:
         screen.print("No zones yet: `dawnbeat zones` says what is missing.", markup=False)
     if figures.drift_pct is not None:
-        screen.print(f"Drift {figures.drift_pct:+.1f} %. {DRIFT_IN_WORDS}", markup=False)
+        screen.print(f"Drift {signed(figures.drift_pct, 1)} %. {DRIFT_IN_WORDS}", markup=False)
     screen.print(
         f"Training impulse {number(each.trimp['men'])} (men), {number(each.trimp['women'])} (women); felt "
         f"{rating(run.felt_effort)}, rating load {number(each.session_load)}",

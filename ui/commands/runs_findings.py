@@ -21,6 +21,7 @@ from dawnbeat.shared.wording import (
     pace_of,
     seconds_from,
     short_day,
+    signed,
 )
 from dawnbeat.training.maximum import ADDED_BEATS, MAXIMAL_TEST
 from dawnbeat.ui.as_json import line_of
@@ -142,7 +143,7 @@ def mornings_command(
     headings = ("Day", "Load", "RMSSD, morning after", "Resting pulse", "Week's lnRMSSD moved")
     table = plain_table(f"Hardest days by {loads.name}, and the morning after", headings)
     for day in mornings_after.hardest_days(judged, loads, mornings, settings=chosen_ranges()):
-        moved = "–" if day.week_moved is None else f"{day.week_moved:+.2f}"
+        moved = signed(day.week_moved, 2)
         said = day.not_compared or str(day.ln_rmssd)
         pulse = "" if day.not_compared else str(day.resting_pulse)
         table.add_row(day.date.isoformat(), number(day.load), said, pulse, moved)
@@ -246,7 +247,7 @@ def race_command(
                 bare_pace(1000.0, each.last_pace_s_per_km, units),
                 number(each.first_bpm),
                 number(each.last_bpm),
-                f"{each.drift_pct_per_hour:+.1f} %",
+                f"{signed(each.drift_pct_per_hour, 1)} %",
             )
         screen.print(table)
     for line in (RACE_CAUTION, *MAXIMAL_TEST):

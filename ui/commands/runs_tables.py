@@ -12,6 +12,7 @@ from dawnbeat.shared.wording import (
     UNKNOWN,
     Units,
     bare_pace,
+    between,
     clock,
     long_clock,
     number,
@@ -185,8 +186,8 @@ def _partly(sum_in_words: str, missing: int) -> str:
 
 
 def _share_span(span: Span | None) -> str:
-    return UNKNOWN if span is None else f"{100 * span[0]:.0f}–{100 * span[1]:.0f} %"
+    return UNKNOWN if span is None else f"{between(100 * span[0], 100 * span[1])} %"
 
 
 def _load_span(span: Span | None) -> str:
-    return UNKNOWN if span is None else f"{span[0]:.0f}–{span[1]:.0f}"
+    return UNKNOWN if span is None else between(*span)

@@ -42,7 +42,7 @@ from dawnbeat.morning.bench_text import comparison_rows
 from dawnbeat.morning.sources import read_with_reference
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import FloatArray
-from dawnbeat.shared.wording import capital
+from dawnbeat.shared.wording import capital, signed
 from dawnbeat.signal.compare import Comparison, Series, compare
 from dawnbeat.ui.window.bench.traces import embedded
 from dawnbeat.ui.window.parts import controls
@@ -402,7 +402,7 @@ class CompareView(QWidget):
         names = ("bias", "lower limit", "upper limit")
         for line, words, name, at in zip(self._lines, self._line_words, names, limits or (0.0,) * 3, strict=True):
             line.setValue(at)
-            words.setText(f"{name} {at:+.1f} ms")
+            words.setText(f"{name} {signed(at, 1)} ms")
         if limits is not None:
             low, high = np.percentile(difference_ms, (0.5, 99.5))
             low, high = min(float(low), limits[1]), max(float(high), limits[2])

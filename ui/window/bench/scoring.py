@@ -30,7 +30,7 @@ from dawnbeat.shared.files import guard
 from dawnbeat.shared.processes import Processes
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.settings import Settings
-from dawnbeat.shared.wording import count_of
+from dawnbeat.shared.wording import count_of, signed
 from dawnbeat.signal.analysis import analyse
 from dawnbeat.ui.window.bench.settings import plain_name, shown_value
 from dawnbeat.ui.window.parts import controls, saving
@@ -76,7 +76,12 @@ COLUMNS: tuple[Column[Score], ...] = (
     _right("Kept", "Share of the time that was kept", "kept_share", share_words),
     _right("Timing, ms", "Timing error of one beat", "timing_error_ms", "{:.1f}".format),
     _right("Interval off, ms", "Mean absolute difference to the reference", "difference_ms", "{:.1f}".format),
-    _right("RMSSD off, ms", "RMSSD less the reference’s over the same intervals", "rmssd_off_ms", "{:+.1f}".format),
+    _right(
+        "RMSSD off, ms",
+        "RMSSD less the reference’s over the same intervals",
+        "rmssd_off_ms",
+        functools.partial(signed, decimals=1),
+    ),
     _right("Pulse, bpm", "Mean pulse", "pulse_bpm", "{:.1f}".format),
     _right("RMSSD, ms", "Over the kept intervals", "rmssd_ms", "{:.1f}".format),
     Column("Why", "First reason of the verdict", lambda s: s.trouble or s.reason, lambda s: s.trouble or s.reason),
@@ -313,7 +318,7 @@ def _change(now: Analysis, then: Analysis, name: str, unit: str) -> str:
     before, after = round(old, 1), round(new, 1)
     if before == after:
         return f"{after:.1f} {unit}, as now"
-    return f"{before:.1f} → {after:.1f} {unit} ({after - before:+.1f})"
+    return f"{before:.1f} → {after:.1f} {unit} ({signed(after - before, 1)})"
 
 
 def _turn(old: str, new: str) -> str:

@@ -25,6 +25,7 @@ from dawnbeat.shared.wording import (
     pace_of,
     percent,
     seconds_of,
+    signed,
     way,
 )
 from dawnbeat.training import mornings_after, zone_store
@@ -253,5 +254,5 @@ def _cells(day: HardDay) -> tuple[str, ...]:
     if day.next_morning is not None:
         said = day.ln_rmssd if day.next_morning.usable else "reading not usable"
         pulse = day.resting_pulse if day.next_morning.usable else ""
-    moved = UNKNOWN if day.week_moved is None else f"{100 * math.expm1(day.week_moved):+.0f} %"
+    moved = UNKNOWN if day.week_moved is None else f"{signed(100 * math.expm1(day.week_moved))} %"
     return f"{long_day(day.date)}{runs}", number(day.load), said, pulse, moved

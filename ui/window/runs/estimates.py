@@ -20,6 +20,7 @@ from dawnbeat.shared.wording import (
     pace_of,
     seconds_from,
     short_day,
+    signed,
     way,
 )
 from dawnbeat.training import estimates, zone_store
@@ -274,7 +275,7 @@ class RaceView(QWidget):
                     *(bare_pace(1000.0, one, self._units) for one in paces),
                     number(each.first_bpm),
                     number(each.last_bpm),
-                    f"{each.drift_pct_per_hour:+.1f} %",
+                    f"{signed(each.drift_pct_per_hour, 1)} %",
                 )
             )
         unit = PACE_UNIT[self._units]

@@ -19,7 +19,7 @@ from PySide6.QtWidgets import (
 )
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.wording import Units, capital, clock, long_day, number, pace, percent, short_day, way
+from dawnbeat.shared.wording import Units, capital, clock, long_day, number, pace, percent, short_day, signed, way
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.maximum import Maximum, MaximumProposal
 from dawnbeat.training.periods import JudgedRun, judge_runs
@@ -317,7 +317,7 @@ def _figures(each: JudgedRun) -> list[str]:
     elif run.has_pulse:
         said.append(NO_ZONES)
     if figures.drift_pct is not None:
-        said.append(f"Drift {figures.drift_pct:+.1f} % from the first half of the steady minutes to the second.")
+        said.append(f"Drift {signed(figures.drift_pct, 1)} % from the first half of the steady minutes to the second.")
     loads = []
     if each.trimp["men"] is not None:
         men, women = number(each.trimp["men"]), number(each.trimp["women"])
