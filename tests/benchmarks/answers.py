@@ -19,7 +19,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from dawnbeat.journal.ranges import trend
+from dawnbeat.journal.today import trend
 from dawnbeat.morning.answer import LoadBehind, What, answer_of
 from dawnbeat.shared.morning import Context, Morning
 
