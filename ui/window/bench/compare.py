@@ -13,12 +13,12 @@ from pathlib import Path
 
 import numpy as np
 from PySide6.QtCore import QSignalBlocker, QTimer
-from PySide6.QtGui import QShowEvent
+from PySide6.QtGui import QResizeEvent, QShowEvent
 from PySide6.QtWidgets import (
+    QBoxLayout,
     QFileDialog,
     QFormLayout,
     QFrame,
-    QHBoxLayout,
     QLabel,
     QSizePolicy,
     QSplitter,
@@ -48,6 +48,7 @@ from dawnbeat.ui.window.bench.traces import embedded
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, Newest, Task
 from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, label
+from dawnbeat.ui.window.parts.layouts import flow_of, scrolled, stack
 from dawnbeat.ui.window.parts.plots import Ink, Plot
 
 REFERENCE, OPINION = "reference", "opinion"
@@ -267,11 +268,7 @@ class CompareView(QWidget):
         self._show_lines(False)
 
     def _lay_out(self) -> None:
-        top = QHBoxLayout()
-        top.addWidget(self.other, 1)
-        top.addWidget(self._lag_words)
-        top.addWidget(self.lag)
-        top.addWidget(self.load)
+        top = flow_of(self.other, self._lag_words, self.lag, self.load)
         self.sheet.setProperty("class", "sheet")
         self.sheet.setLayout(self.rows)
         self.rows.setContentsMargins(12, 10, 12, 10)
@@ -281,20 +278,29 @@ class CompareView(QWidget):
         left = QVBoxLayout()
         left.addWidget(self.sheet)
         left.addStretch(1)
-        middle = QHBoxLayout()
-        middle.addWidget(self.plot, 1)
-        middle.addLayout(left)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 4, 0, 0)
-        layout.addLayout(top)
-        layout.addWidget(self.told)
-        layout.addLayout(middle, 1)
+        self._middle = QBoxLayout(QBoxLayout.Direction.LeftToRight)
+        self._middle.addWidget(self.plot, 1)
+        self._middle.addLayout(left)
+        page = scrolled(top, self.told, (self._middle, 1), margins=(0, 4, 0, 0))
+        stack(self, page)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+        """The figures beside the plot, or below it where that leaves no room."""
+        super().resizeEvent(event)
+        self._turn()
+
+    def _turn(self) -> None:
+        beside = self.width() >= self.plot.minimumWidth() + self.sheet.minimumSizeHint().width() + 12
+        way = QBoxLayout.Direction
+        self._middle.setDirection(way.LeftToRight if beside else way.TopToBottom)
 
     def _fit_text(self, _theme: object = None) -> None:
         """Large text leaves no room for names beside their values."""
         large = self.context.theme.text_percent >= _LARGE_TEXT_PERCENT
         policy = QFormLayout.RowWrapPolicy
         self.rows.setRowWrapPolicy(policy.WrapAllRows if large else policy.DontWrapRows)
+        for value in self.values:
+            value.setWordWrap(large)
 
     # What there is to compare with
 
@@ -426,13 +432,15 @@ class CompareView(QWidget):
         if len(rows) != len(self.values):
             while self.rows.rowCount():
                 self.rows.removeRow(0)
-            self.values = [QLabel() for _ in rows]
+            self.values = [label("", "") for _ in rows]
+            self._fit_text()
             for (name, _), value in zip(rows, self.values, strict=True):
                 self.rows.addRow(label("small", "", name, wraps=False), value)
         for (name, text), value in zip(rows, self.values, strict=True):
             value.setText(text)
             value.setAccessibleName(f"{name}: {text}")
         self.sheet.setVisible(bool(rows))
+        self._turn()
 
     def _place_words(self) -> None:
         right = self.plot.visible_x()[1]

@@ -145,8 +145,7 @@ class ParameterControl(QWidget):
         grid.addWidget(self.back, 2, 2)
         grid.setColumnStretch(0, 3)
         grid.setColumnStretch(1, 2)
-        self.editor.setMinimumWidth(110)
-        self.editor.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+        self.editor.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
         self.show_value(self.default)
 
     @property

@@ -24,11 +24,13 @@ from dawnbeat.shared.wording import MONTHS, short_day
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, label
-from dawnbeat.ui.window.parts.layouts import PAGE_MARGINS, Scrolled, headed, scrolled, stack
+from dawnbeat.ui.window.parts.layouts import flow_of, headed, scrolled, stack
 from dawnbeat.ui.window.parts.plots import Ink, Plot
 from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
 
 WEEKS = 8
+# Heights of a line from one week to the next, with the answers beside the strip and below it.
+_BESIDE_LINES, _BELOW_LINES = 2.5, 4.6
 _WHERE = "Mornings, looking back"
 _NOTE = (
     "In each strip: ● a morning, ○ one that was ill, not comparable or in another posture, ▲ the week's average on its "
@@ -107,7 +109,7 @@ class MonthsView(QWidget):
                 (self.checks, 6, [_check_cells(each) for each in found_checks]),
             ):
                 write_rows(table, found[::-1])
-                fit_rows(table, most, 100_000)
+                fit_rows(table, most)
 
     def save_csv(self) -> None:
         """Ask for a name and write months and years."""
@@ -173,10 +175,33 @@ class WeekStrips(QWidget):
 
     def sizeHint(self) -> QSize:  # noqa: N802, D102  Qt's name
         line = QFontMetricsF(self.font()).height()
-        return QSize(round(40 * line), round(line * (1.6 + 2.5 * len(self.weeks))))
+        return QSize(round(40 * line), self.heightForWidth(round(40 * line)))
 
     def minimumSizeHint(self) -> QSize:  # noqa: N802, D102
-        return QSize(round(24 * QFontMetricsF(self.font()).height()), self.sizeHint().height())
+        line = QFontMetricsF(self.font()).height()
+        return QSize(round(12 * line), round(line * (1.6 + _BESIDE_LINES * len(self.weeks))))
+
+    def hasHeightForWidth(self) -> bool:  # noqa: N802, D102
+        return True
+
+    def heightForWidth(self, width: int) -> int:  # noqa: N802, D102
+        lines = _BESIDE_LINES if self._beside(width) else _BELOW_LINES
+        return round(QFontMetricsF(self.font()).height() * (1.6 + lines * len(self.weeks)))
+
+    def _small(self) -> QFont:
+        small = QFont(self.font())
+        small.setPointSizeF(self.context.theme.pt(0.8))
+        return small
+
+    def _day_width(self) -> float:
+        """What the longest answer needs in one line."""
+        return QFontMetricsF(self._small()).horizontalAdvance("[can't say]") + 0.3 * QFontMetricsF(self.font()).height()
+
+    def _beside(self, width: float) -> bool:
+        """Whether the answers find room at the right of their strip; else they stand below it."""
+        metrics = QFontMetricsF(self.font())
+        names = metrics.horizontalAdvance("from 30 Nov") + metrics.height()
+        return width >= names + 8 * metrics.height() + 7 * self._day_width()
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802, D102
         painter = QPainter(self)
@@ -184,11 +209,11 @@ class WeekStrips(QWidget):
         theme, metrics = self.context.theme, QFontMetricsF(self.font())
         line, width = metrics.height(), float(self.width())
         name_end = metrics.horizontalAdvance("from 30 Nov") + line
-        small = QFont(self.font())
-        small.setPointSizeF(theme.pt(0.8))
-        day_width = QFontMetricsF(small).horizontalAdvance("[can't say]") + 0.3 * line
-        answers_at = max(width - 7 * day_width, name_end + 8 * line)
-        left, right = name_end, answers_at - 1.5 * line
+        small, beside = self._small(), self._beside(width)
+        day_width = self._day_width() if beside else width / 7
+        answers_at = width - 7 * day_width
+        left, right = name_end, answers_at - 1.5 * line if beside else width - line
+        pitch, answers_down = (_BESIDE_LINES, 0.0) if beside else (_BELOW_LINES, 2.6 * line)
         painter.setPen(theme.colour("soft"))
         if not self.weeks:
             painter.drawText(QRectF(0, 0, width, line), Qt.AlignmentFlag.AlignLeft, "No morning in these weeks.")
@@ -202,9 +227,8 @@ class WeekStrips(QWidget):
         def at(value: float) -> float:
             return left + (value - low) / (high - low) * (right - left)
 
-        for place, words in enumerate(("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")):
-            box = QRectF(answers_at + place * day_width, 0, day_width, line)
-            painter.drawText(box, Qt.AlignmentFlag.AlignCenter, words)
+        if beside:
+            self._name_days(painter, answers_at, 0, day_width)
         room = metrics.horizontalAdvance("100 ms") + 0.5 * line
         told = -math.inf
         for ms in (10, 15, 20, 30, 40, 60, 80, 120, 180):
@@ -213,7 +237,7 @@ class WeekStrips(QWidget):
                 box = QRectF(at(math.log(ms)) - 3 * line, 0, 6 * line, line)
                 painter.drawText(box, Qt.AlignmentFlag.AlignCenter, f"{ms} ms")
         for number, week in enumerate(self.weeks):
-            middle = line * (2.6 + 2.5 * number)
+            middle = line * (2.6 + pitch * number)
             painter.setPen(theme.colour("ink"))
             box = QRectF(0, middle - line, name_end, 2 * line)
             begins = f"from {week.monday.day} {MONTHS[week.monday.month - 1][:3]}"
@@ -221,14 +245,23 @@ class WeekStrips(QWidget):
             painter.setPen(QPen(theme.colour("line"), 1))
             painter.drawLine(QPointF(left, middle), QPointF(right, middle))
             self._draw(painter, week, middle, line, at)
-            painter.setPen(theme.colour("ink"))
             painter.setFont(small)
+            if not beside:
+                self._name_days(painter, 0, middle + line, day_width)
+            painter.setPen(theme.colour("ink"))
             for day, (answer, stored) in week.said.items():
                 place = (day - week.monday).days
                 words = SHORT[answer.what] if stored else f"[{SHORT[answer.what]}]"
-                box = QRectF(answers_at + place * day_width, middle - line, day_width, 2 * line)
-                painter.drawText(box, Qt.AlignmentFlag.AlignCenter, words)
+                box = QRectF(answers_at + place * day_width, middle - line + answers_down, day_width, 2 * line)
+                painter.drawText(box, Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap, words)
             painter.setFont(self.font())
+
+    def _name_days(self, painter: QPainter, left: float, top: float, day_width: float) -> None:
+        painter.setPen(self.context.theme.colour("soft"))
+        line = QFontMetricsF(painter.font()).height()
+        for place, words in enumerate(("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")):
+            box = QRectF(left + place * day_width, top, day_width, line)
+            painter.drawText(box, Qt.AlignmentFlag.AlignCenter, words)
 
     def _draw(
         self, painter: QPainter, week: AnsweredWeek, middle: float, line: float, at: Callable[[float], float]
@@ -278,15 +311,8 @@ class ContextView(QWidget):
         self.cells: list[_Cell] = []
         self._grid = QGridLayout()
         self._grid.setSpacing(14)
-        inside = QWidget()
-        inside.setLayout(self._grid)
-        stack(
-            self,
-            headed(back, heading, self.measure),
-            label("soft", "", _EFFECTS_NOTE),
-            (Scrolled(inside), 1),
-            margins=PAGE_MARGINS,
-        )
+        asked = flow_of(back, self.measure)
+        stack(self, scrolled(asked, heading, label("soft", "", _EFFECTS_NOTE), self._grid, None))
 
     def refresh(self) -> None:
         """Draw again from the journal."""

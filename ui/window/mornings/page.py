@@ -245,7 +245,6 @@ class StandingSheet(QFrame):
         self.context = context
         self.setProperty("class", "sheet")
         # The room that is left over belongs to the chart below.
-        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Maximum)
         self.card = AnswerCard("Mornings")
         self.card.well_again.connect(self._well_again)
         self._day: date | None = None

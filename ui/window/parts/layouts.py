@@ -17,7 +17,6 @@ from PySide6.QtWidgets import (
     QFormLayout,
     QGridLayout,
     QGroupBox,
-    QHBoxLayout,
     QLabel,
     QLayout,
     QLayoutItem,
@@ -68,41 +67,45 @@ class Flow(QLayout):
         return True
 
     def heightForWidth(self, width: int) -> int:  # noqa: N802, D102
-        return self._arrange(QRect(0, 0, width, 0), move=False)
+        margins = self.contentsMargins()
+        inside = QRect(0, 0, width - margins.left() - margins.right(), 0)
+        return self._arrange(inside, move=False) + margins.top() + margins.bottom()
 
     def minimumSize(self) -> QSize:  # noqa: N802, D102
         size = QSize(0, 0)
         for item in self._shown():
             size = size.expandedTo(item.minimumSize())
-        return size
+        return size.grownBy(self.contentsMargins())
 
     def sizeHint(self) -> QSize:  # noqa: N802, D102
-        widths = [item.sizeHint().width() + self.spacing() for item in self._shown()]
-        return QSize(sum(widths), self.minimumSize().height())
+        widths = [_one_line(item).width() + self.spacing() for item in self._shown()]
+        margins = self.contentsMargins()
+        return QSize(sum(widths) + margins.left() + margins.right(), self.minimumSize().height())
 
     def setGeometry(self, rect: QRect) -> None:  # noqa: N802, D102
         super().setGeometry(rect)
-        self._arrange(rect, move=True)
+        self._arrange(rect.marginsRemoved(self.contentsMargins()), move=True)
 
     def _shown(self) -> list[QLayoutItem]:
         return [item for item in self._items if not item.isEmpty()]
 
     def _arrange(self, rect: QRect, move: bool) -> int:
         gap, shown = self.spacing(), self._shown()
-        spare = rect.width() - sum(item.sizeHint().width() + gap for item in shown) + gap
+        spare = rect.width() - sum(_one_line(item).width() + gap for item in shown) + gap
         pushed = None if self._pushed is None or spare < 0 else self._items[self._pushed]
         x, y, line = rect.x(), rect.y(), 0
         row: list[tuple[QLayoutItem, int, int, int]] = []
         for item in shown:
-            hint = item.sizeHint()
+            hint = _one_line(item)
             width = min(hint.width(), rect.width())
+            height = item.heightForWidth(width) if item.hasHeightForWidth() else hint.height()
             if item is pushed:
                 x += spare
             if x > rect.x() and x + width > rect.x() + rect.width():
                 self._place(row, y, line, move)
                 x, y, line, row = rect.x(), y + line + gap, 0, []
-            row.append((item, x, width, hint.height()))
-            x, line = x + width + gap, max(line, hint.height())
+            row.append((item, x, width, height))
+            x, line = x + width + gap, max(line, height)
         self._place(row, y, line, move)
         return y + line - rect.y()
 
@@ -112,6 +115,16 @@ class Flow(QLayout):
         if move:
             for item, x, width, height in row:
                 item.setGeometry(QRect(QPoint(x, y + (line - height) // 2), QSize(width, height)))
+
+
+def _one_line(item: QLayoutItem) -> QSize:
+    """What an item would like to have; words that may wrap would rather stand in one line."""
+    hint, widget = item.sizeHint(), item.widget()
+    if isinstance(widget, QLabel) and widget.wordWrap():
+        margins = widget.contentsMargins()
+        words = widget.fontMetrics().size(0, widget.text()).width() + margins.left() + margins.right()
+        return QSize(words + 2 * widget.margin() + 1, hint.height())
+    return hint
 
 
 def flow_of(*widgets: QWidget) -> Flow:
@@ -151,12 +164,12 @@ def scrolled(*parts: _Piece | tuple[_Piece, int] | None, margins: tuple[int, int
     return Scrolled(inside)
 
 
-def headed(back: QWidget, heading: QWidget, *after: QWidget) -> QHBoxLayout:
+def headed(back: QWidget, heading: QLabel, *after: QWidget) -> Flow:
     """The line at the head of a view: the way back, what it is, and what stands at its right end."""
-    line = QHBoxLayout()
+    line = Flow(gap=10)
     line.addWidget(back)
-    line.addSpacing(10)
-    line.addWidget(heading, 1)
+    line.addWidget(heading)
+    line.push()
     for each in after:
         line.addWidget(each)
     return line

@@ -456,9 +456,12 @@ class Plot(QWidget):
         saving.print_picture(self.context, self, self.picture)
 
 
+_LONG_PART = 32  # letters
+
+
 def legend_of(*parts: str) -> str:
-    """What marks and lines mean, in one text that breaks only between the parts."""
-    return "    ".join(part.replace(" ", "\u00a0") for part in parts)
+    """What marks and lines mean, in one text. It breaks only between the parts, and in long ones after the mark."""
+    return "    ".join(part.replace(" ", "\u00a0", 1 if len(part) > _LONG_PART else -1) for part in parts)
 
 
 def rmssd_ticks(low: float, high: float) -> list[Tick]:

@@ -11,8 +11,11 @@ from typing import Any, Generic, TypeVar
 from PySide6.QtCore import (
     QAbstractItemModel,
     QAbstractTableModel,
+    QEvent,
     QModelIndex,
     QPersistentModelIndex,
+    QRect,
+    QSize,
     Qt,
     Signal,
 )
@@ -42,11 +45,116 @@ _RIGHT = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
 _LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
 # Widths come from the first rows only: measuring every cell of ten years takes longer than a page may.
 _MEASURED_ROWS = 200
+# Of a column's texts only the longest are measured, since letters are nearly as wide as one another.
+_LONGEST = 12
+_AROUND_CELL = 1.1  # what a cell has around its words, in heights of a line
 
 
-def plain_table(headings: Sequence[str], name: str, stretch: int | None = None) -> QTableWidget:
+class _Headings(QHeaderView):
+    """Words over columns, in as many lines as they need."""
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(Qt.Orientation.Horizontal, parent)
+        self.setSectionsClickable(True)
+        self.setHighlightSections(False)
+        self.setMinimumSectionSize(8)
+        self.setDefaultAlignment(_LEFT | Qt.TextFlag.TextWordWrap)
+
+    def sectionSizeFromContents(self, section: int) -> QSize:  # noqa: N802  Qt's name
+        size = super().sectionSizeFromContents(section)
+        words = str(self.model().headerData(section, Qt.Orientation.Horizontal) or "")
+        metrics, around = self.fontMetrics(), size.height() - self.fontMetrics().height()
+        room = QRect(0, 0, max(self.sectionSize(section) - size.width() + metrics.horizontalAdvance(words), 1), 10_000)
+        return QSize(size.width(), metrics.boundingRect(room, Qt.TextFlag.TextWordWrap, words).height() + around)
+
+
+class PlainTable(QTableWidget):
+    """A table to read and to select rows in.
+
+    Its columns are as wide as what they hold; where that is too much, the widest wrap. Only where the longest words
+    find no room beside one another does it scroll sideways. most: how many rows it is high, None for as it comes.
+    """
+
+    most: int | None = None
+
+    def __init__(self, columns: int, stretch: int) -> None:
+        """stretch: the column that takes what room is left."""
+        super().__init__(0, columns)
+        self._stretch = stretch
+        self._arranging = False
+        self.setHorizontalHeader(_Headings(self))
+        self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+
+    def arrange(self) -> None:
+        """Share the width out among the columns; call it when words or their size changed."""
+        if self._arranging:
+            return
+        self._arranging = True
+        metrics, header = self.fontMetrics(), self.horizontalHeader()
+        natural, least = zip(*(self._widths_of(column) for column in range(self.columnCount())), strict=True)
+        room = self.viewport().width()
+        widths = list(share_out(natural, least, room))
+        widths[self._stretch] += max(room - sum(widths), 0)
+        for column, width in enumerate(widths):
+            self.setColumnWidth(column, width)
+        self.verticalHeader().setDefaultSectionSize(round(1.6 * metrics.height()))
+        if sum(natural) > room:
+            self.verticalHeader().setMinimumSectionSize(round(1.6 * metrics.height()))
+            self.resizeRowsToContents()
+        if self.most is not None:
+            rows = min(self.rowCount(), self.most)
+            high = sum(self.rowHeight(row) for row in range(rows)) or self.verticalHeader().defaultSectionSize()
+            scrolls = self.horizontalScrollBar().sizeHint().height() if sum(widths) > room else 0
+            self.setFixedHeight(high + header.sizeHint().height() + 2 * self.frameWidth() + scrolls)
+        header.updateGeometry()
+        self.updateGeometries()
+        self._arranging = False
+
+    def _widths_of(self, column: int) -> tuple[int, int]:
+        """What a column would like to have, and what its longest word needs."""
+        metrics = self.fontMetrics()
+        heading = self.horizontalHeaderItem(column)
+        items = [heading, *(self.item(row, column) for row in range(min(self.rowCount(), _MEASURED_ROWS)))]
+        texts = {each.text(): each.font().bold() for each in items if each is not None}
+        around = round(_AROUND_CELL * metrics.height())
+        longest = sorted(texts, key=len)[-_LONGEST:]
+        words = {word for text in longest for word in text.split()}
+        wider = 1.1 if any(texts.values()) else 1.0
+        natural = max((metrics.horizontalAdvance(text) for text in longest), default=0)
+        return round(wider * natural) + around, max(
+            (round(wider * metrics.horizontalAdvance(word)) for word in words), default=0
+        ) + around
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+        """Another width, other columns."""
+        super().resizeEvent(event)
+        if event.size().width() != event.oldSize().width():
+            self.arrange()
+
+    def changeEvent(self, event: QEvent) -> None:  # noqa: N802
+        """Larger words, wider columns."""
+        super().changeEvent(event)
+        if event.type() == QEvent.Type.FontChange:
+            self.arrange()
+
+
+def share_out(natural: Sequence[int], least: Sequence[int], room: int) -> Sequence[int]:
+    """Widths of columns that would like `natural` and need `least`: the widest give way first."""
+    if sum(natural) <= room:
+        return natural
+    low, high = 0, max(natural)
+    while low < high:
+        level = (low + high + 1) // 2
+        if sum(max(low_, min(wish, level)) for wish, low_ in zip(natural, least, strict=True)) <= room:
+            low = level
+        else:
+            high = level - 1
+    return [max(low_, min(wish, low)) for wish, low_ in zip(natural, least, strict=True)]
+
+
+def plain_table(headings: Sequence[str], name: str, stretch: int | None = None) -> PlainTable:
     """A table to read and to select rows in. stretch: the column that takes what room is left, else the last."""
-    table = QTableWidget(0, len(headings))
+    table = PlainTable(len(headings), len(headings) - 1 if stretch is None else stretch)
     table.setHorizontalHeaderLabels(list(headings))
     table.setAccessibleName(name)
     table.verticalHeader().hide()
@@ -55,17 +163,10 @@ def plain_table(headings: Sequence[str], name: str, stretch: int | None = None) 
     table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
     table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
     table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-    header = table.horizontalHeader()
-    header.setHighlightSections(False)
-    header.setStretchLastSection(stretch is None)
-    if stretch is not None:
-        header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-        header.setSectionResizeMode(stretch, QHeaderView.ResizeMode.Stretch)
-    header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
     return table
 
 
-def write_rows(table: QTableWidget, rows: Sequence[Sequence[str]]) -> None:
+def write_rows(table: PlainTable, rows: Sequence[Sequence[str]]) -> None:
     """Fill a table anew."""
     table.setRowCount(len(rows))
     for row, cells in enumerate(rows):
@@ -74,6 +175,7 @@ def write_rows(table: QTableWidget, rows: Sequence[Sequence[str]]) -> None:
             item.setToolTip(text)
             item.setTextAlignment(_RIGHT if _FIGURE.fullmatch(text) else _LEFT)
             table.setItem(row, column, item)
+    table.arrange()
 
 
 def give_tip(table: QTableWidget, row: int, column: int, tip: str) -> None:
@@ -83,13 +185,10 @@ def give_tip(table: QTableWidget, row: int, column: int, tip: str) -> None:
         item.setToolTip(tip)
 
 
-def fit_rows(table: QTableWidget, most: int, room_px: int) -> None:
+def fit_rows(table: PlainTable, most: int) -> None:
     """As high as its rows, at most so many of them; columns as wide as their words."""
-    table.verticalHeader().setDefaultSectionSize(round(1.6 * table.fontMetrics().height()))
-    table.resizeColumnsToContents()
-    shown = min(max(table.rowCount(), 1), most)
-    head = table.horizontalHeader().sizeHint().height()
-    table.setFixedHeight(shown * table.verticalHeader().defaultSectionSize() + head + room_px)
+    table.most = most
+    table.arrange()
 
 
 @dataclass(frozen=True)

@@ -278,10 +278,10 @@ QRadioButton::indicator:checked {{
   fx:0.5, fy:0.5, stop:0 {inks.accent}, stop:0.58 {inks.accent}, stop:0.66 {inks.sheet}, stop:1 {inks.sheet}); }}
 QCheckBox::indicator:disabled, QRadioButton::indicator:disabled {{ border-color: {inks.line}; }}
 QAbstractItemView {{
-  background: {inks.sheet}; alternate-background-color: {inks.paper}; border: 1px solid {inks.line};
+  background: {inks.sheet}; alternate-background-color: {inks.paper}; border: 1px solid {inks.line}; padding: 1px;
   gridline-color: {inks.line}; selection-background-color: {inks.wash}; selection-color: {inks.ink};
   outline: none; }}
-QAbstractItemView:focus {{ border: 2px solid {inks.accent}; }}
+QAbstractItemView:focus {{ border: 2px solid {inks.accent}; padding: 0; }}
 QTableView::item:focus {{ border: 1px solid {inks.accent}; }}
 QHeaderView::section {{
   background: {inks.paper}; color: {inks.soft}; border: none; border-bottom: 1px solid {inks.line};

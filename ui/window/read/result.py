@@ -12,10 +12,7 @@ from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QBoxLayout,
     QFrame,
-    QHBoxLayout,
     QPushButton,
-    QScrollArea,
-    QSizePolicy,
     QVBoxLayout,
     QWidget,
 )
@@ -35,6 +32,7 @@ from dawnbeat.shared.wording import capital, long_day
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import label, restyle
+from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
 from dawnbeat.ui.window.parts.standing import AnswerCard, RangeStrip
 from dawnbeat.ui.window.read.context_form import ContextForm
 
@@ -59,17 +57,14 @@ class Figure(QFrame):
         self.bounds = label("soft", f"{title}: 95 % interval")
         self.standing = label("large", f"{title}: where it stands")
         self.strip = RangeStrip(context, title, unit)
-        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Maximum)
         column = QVBoxLayout(self)
         column.setContentsMargins(18, 12, 18, 12)
         column.setSpacing(2)
         column.addWidget(label("soft", "", title))
-        row = QHBoxLayout()
-        row.setSpacing(14)
         self.value.setWordWrap(False)
-        self.bounds.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
-        row.addWidget(self.value)
-        row.addWidget(self.bounds, 1)
+        self.bounds.setWordWrap(False)
+        row = flow_of(self.value, self.bounds)
+        row.setSpacing(14)
         column.addLayout(row)
         column.addWidget(self.standing)
         column.addStretch(1)
@@ -339,17 +334,12 @@ class ResultView(QWidget):
         self._middle.addWidget(self._beside, 1)
         self._column.addLayout(self._middle)
         self._column.addWidget(self.paragraph)
-        self._area = QScrollArea()
-        self._area.setWidgetResizable(True)
-        self._area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self._area.setWidget(inside)
+        self._area = Scrolled(inside)
         self._area.setAccessibleName("The reading")
-        foot = QHBoxLayout()
+        foot = flow_of(self.main, self.take_again, self.save_again)
         foot.setContentsMargins(36, 8, 36, 14)
         foot.setSpacing(14)
-        for press in (self.main, self.take_again, self.save_again):
-            foot.addWidget(press)
-        foot.addStretch(1)
+        foot.push()
         foot.addWidget(self.pick)
         foot.addWidget(self.bin)
         column = QVBoxLayout(self)

@@ -167,7 +167,7 @@ class MonthsView(QWidget):
 
     def _fit(self) -> None:
         self.plot.setMinimumHeight(self.context.theme.px(180))
-        fit_rows(self.table, 8, self.context.theme.px(6))
+        fit_rows(self.table, 8)
 
 
 class AfterView(QWidget):
@@ -244,8 +244,7 @@ class AfterView(QWidget):
 
     def _fit(self) -> None:
         self.table.setMinimumHeight(self.context.theme.px(200))
-        self.table.verticalHeader().setDefaultSectionSize(round(1.6 * self.table.fontMetrics().height()))
-        self.table.resizeColumnsToContents()
+        self.table.arrange()
 
 
 def _cells(day: HardDay) -> tuple[str, ...]:

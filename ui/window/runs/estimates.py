@@ -131,7 +131,7 @@ class EstimatesView(QWidget):
         self._race_row.setVisible(race is not None)
         rows = [(each.name, clock(each.duration_s), f"{each.away:.1f}") for each in found.equals]
         write_rows(self.equals, rows)
-        fit_rows(self.equals, 8, self.context.theme.px(6))
+        fit_rows(self.equals, 8)
         for widget in (self.equals, self.equals_title, self.equals_error):
             widget.setVisible(bool(rows))
 
@@ -209,7 +209,7 @@ class RaceView(QWidget):
         self.other = QLineEdit()
         self.other.setPlaceholderText("as 15, 16,1 km or 13.1 mi")
         self.goal = QLineEdit()
-        self.goal.setPlaceholderText("as 45:00; empty: what a race of yours is equal to")
+        self.goal.setPlaceholderText("as 45:00, or empty")
         for control, name, tip in (
             (self.distance, "Distance", "The distance of the race"),
             (self.other, "Other distance", "The distance of the race, in km or miles"),
@@ -217,7 +217,7 @@ class RaceView(QWidget):
         ):
             control.setAccessibleName(name)
             control.setToolTip(tip)
-        self.goal.setMinimumWidth(context.theme.px(330))
+        self.goal.setMinimumWidth(context.theme.px(200))
         self.distance.activated.connect(lambda _: self._show())
         self.other.editingFinished.connect(self._show)
         self.goal.editingFinished.connect(self._show)
@@ -288,4 +288,4 @@ class RaceView(QWidget):
         self._fit()
 
     def _fit(self) -> None:
-        fit_rows(self.held, 5, self.context.theme.px(6))
+        fit_rows(self.held, 5)

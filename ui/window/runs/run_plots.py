@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRectF, Qt, Signal
+from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRectF, Signal
 from PySide6.QtGui import QPainter
-from PySide6.QtWidgets import QHeaderView, QStyledItemDelegate, QStyleOptionViewItem, QWidget
+from PySide6.QtWidgets import QStyledItemDelegate, QStyleOptionViewItem, QWidget
 
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.shared.wording import clock, percent, way
@@ -214,9 +214,7 @@ class ZoneBars(QWidget):
         self._fit()
 
     def _fit(self) -> None:
-        self.table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        fit_rows(self.table, 12, self.context.theme.px(6))
-        self.table.horizontalHeader().setSectionResizeMode(_BAR, QHeaderView.ResizeMode.Stretch)
+        fit_rows(self.table, 12)
 
 
 class _Bars(QStyledItemDelegate):

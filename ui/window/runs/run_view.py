@@ -54,7 +54,7 @@ class RunView(QWidget):
         self.samples: Samples | None = None
         self.marks: list[Mark] = []
         self._writing = False
-        self.heading = label("title", "Which run")
+        self.heading = label("title", "Which run", wraps=True)
         self.summary = label("", "The run in short")
         self.figures = label("small", "Figures of this run")
         self.drift_rule = label("small", "What drift means")
@@ -196,7 +196,7 @@ class RunView(QWidget):
         if 0 <= row < len(rows):
             self.marks_table.selectRow(row)
         self.marks_table.blockSignals(False)
-        fit_rows(self.marks_table, 5, self.context.theme.px(4))
+        fit_rows(self.marks_table, 5)
         self.marks_title.setText("Marked, and left out of zones" if rows else "Nothing is marked in this run.")
         self.marks_title.setVisible(self.samples is not None)
         self.marks_table.setVisible(bool(rows))

@@ -32,21 +32,10 @@ _LOADS = (
     ("training impulse, coefficients for women", "women"),
     ("training impulse, coefficients for men", "men"),
 )
-_COLUMNS = (  # with a text that must fit
-    ("Monday", "2025-06-30"),
-    ("Runs", "10"),
-    ("Time", "12:02:30"),
-    ("km", "120.5 *"),
-    ("Easy runs", "10 of 10"),
-    ("Weeks before", "88 to 100 %"),
-    ("Easy time", "100 %"),
-    ("No pulse", "1:02:30"),
-    ("Impulse", "888 *"),
-    ("Rating", "8888 *"),
-    ("Monotony", "1.5"),
-    ("Strain", "8888"),
+_HEADINGS = (
+    *("Monday", "Runs", "Time", "km", "Easy runs", "Weeks before"),
+    *("Easy time", "No pulse", "Impulse", "Rating", "Monotony", "Strain"),
 )
-_HEADINGS = tuple(heading for heading, _ in _COLUMNS)
 _FOOT = (
     f"{EASY_AIM_SOURCE} Training impulse: Banister 1991, summed over the time at each pulse. Rating load, monotony "
     "and strain: Foster 1998; monotony and strain need every run of a whole week rated."
@@ -223,11 +212,7 @@ class WeeksView(QWidget):
 
     def _fit(self) -> None:
         self.views.setMinimumHeight(self.context.theme.px(470))
-        self.table.verticalHeader().setDefaultSectionSize(round(1.6 * self.table.fontMetrics().height()))
-        metrics, px = self.table.fontMetrics(), self.context.theme.px
-        for column, texts in enumerate(_COLUMNS):
-            text = max(texts, key=metrics.horizontalAdvance)
-            self.table.setColumnWidth(column, metrics.horizontalAdvance(text) + px(22))
+        self.table.arrange()
 
 
 def _key(name: str) -> Any:

@@ -14,6 +14,7 @@ from dawnbeat.shared.installed import software_version
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.controls import Key
+from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of, scrolled, stack
 
 # Every key before any page was made: where, key, what it does. Written from what the pages tell, and a test holds the
 # two together.
@@ -141,20 +142,10 @@ class FirstStart(QDialog):
         self.context = context
         self.setWindowTitle("Before the first reading")
         self.setModal(True)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(32, 26, 32, 24)
-        layout.setSpacing(18)
-        heading = QLabel("Before the first reading")
-        heading.setProperty("class", "title")
-        layout.addWidget(heading)
-        for words in FIRST_WORDS:
-            sentence = QLabel(words)
-            sentence.setWordWrap(True)
-            sentence.setMinimumWidth(context.theme.px(520))
-            layout.addWidget(sentence)
-        note = QLabel("You find these words again under Help (F1).")
-        note.setProperty("class", "soft")
-        layout.addWidget(note)
+        heading = controls.label("title", "", "Before the first reading", wraps=True)
+        said = [controls.label("", "", words) for words in FIRST_WORDS]
+        note = controls.label("soft", "", "You find these words again under Help (F1).")
+        page = scrolled(heading, *said, note, None, margins=(32, 26, 32, 8))
         ready = QPushButton("I have read this")
         ready.setProperty("class", "main")
         ready.setDefault(True)
@@ -162,7 +153,20 @@ class FirstStart(QDialog):
         ready.setAccessibleDescription(" ".join(FIRST_WORDS))
         ready.setToolTip("Go on (Enter)")
         ready.clicked.connect(self.accept)
-        layout.addWidget(ready)
+        foot = flow_of(ready)
+        foot.setContentsMargins(32, 8, 32, 24)
+        stack(self, (page, 1), foot)
+        self._fit(page)
+
+    def _fit(self, page: Scrolled) -> None:
+        """As high as its words, and no higher than the window or the screen that it stands on."""
+        parent = self.parentWidget()
+        room = self.screen().availableSize() if parent is None else parent.window().size()
+        width = min(self.context.theme.px(600), room.width())
+        inside = page.widget()
+        assert inside is not None
+        foot = self.sizeHint().height() - page.sizeHint().height()
+        self.resize(width, min(inside.heightForWidth(width) + foot, room.height()))
 
     def accept(self) -> None:
         """Remember that it was read."""

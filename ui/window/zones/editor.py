@@ -9,8 +9,6 @@ from typing import Any
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
     QAbstractItemView,
-    QHeaderView,
-    QTableWidget,
     QTableWidgetItem,
     QWidget,
 )
@@ -24,7 +22,7 @@ from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, Key, SpinBox, label, labelled, on_key
 from dawnbeat.ui.window.parts.layouts import flow_of, stack
-from dawnbeat.ui.window.parts.tables import fit_rows, give_tip, plain_table, write_rows
+from dawnbeat.ui.window.parts.tables import PlainTable, fit_rows, give_tip, plain_table, write_rows
 from dawnbeat.ui.window.zones.entries import change_zones
 
 _NAME, _TOP, _PULSE, _TALK = range(4)
@@ -82,13 +80,12 @@ class ZonesEditor(QWidget):
 
     # Inside
 
-    def _make_table(self) -> QTableWidget:
+    def _make_table(self) -> PlainTable:
         table = plain_table(_ZONE_HEADINGS, "Zones, from the easiest")
         table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectItems)
         table.setAccessibleDescription("F2 edits a name or the boundary at the top of a zone.")
         table.setToolTip("F2 or a double click edits a name or a boundary")
         table.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        table.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         table.setEditTriggers(
             QAbstractItemView.EditTrigger.DoubleClicked | QAbstractItemView.EditTrigger.EditKeyPressed
         )
@@ -182,17 +179,7 @@ class ZonesEditor(QWidget):
 
     def _fit(self) -> None:
         """As high as its rows: the page scrolls, not the table."""
-        metrics, px = self.table.fontMetrics(), self.context.theme.px
-        self.table.verticalHeader().setDefaultSectionSize(round(1.7 * metrics.height()))
-        for column, text in ((_NAME, "zone 10 and wider"), (_TOP, "no top"), (_PULSE, "129 to 142  ◂ easy ends.")):
-            cells = [self.table.item(row, column) for row in range(self.table.rowCount())]
-            widest = max([metrics.horizontalAdvance(each.text()) for each in cells if each is not None] or [0])
-            least = metrics.horizontalAdvance(text)
-            self.table.setColumnWidth(column, min(max(round(1.1 * widest), least), 2 * least) + px(22))
-        self.table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
-        rows = sum(self.table.rowHeight(row) for row in range(self.table.rowCount()))
-        # Room for a scroll bar below, or the last row would be under it where it is narrow.
-        self.table.setFixedHeight(rows + self.table.horizontalHeader().sizeHint().height() + px(18))
+        fit_rows(self.table, self.table.rowCount())
 
 
 class SetsView(QWidget):
@@ -253,6 +240,6 @@ class SetsView(QWidget):
         self.drop.setEnabled(0 <= self.table.currentRow() < len(self._sets))
 
     def _fit(self) -> None:
-        fit_rows(self.table, 6, self.context.theme.px(18))
+        fit_rows(self.table, 6)
         self.table.setVisible(bool(self._sets))
         self.drop.setVisible(bool(self._sets))

@@ -289,4 +289,4 @@ class MethodsView(QWidget):
         self._fit()
 
     def _fit(self) -> None:
-        fit_rows(self.table, 4, self.context.theme.px(18))
+        fit_rows(self.table, 4)

@@ -7,7 +7,7 @@ from datetime import date
 from functools import partial
 from typing import Any
 
-from PySide6.QtWidgets import QFrame, QGroupBox, QLayout, QPushButton, QSizePolicy, QWidget
+from PySide6.QtWidgets import QFrame, QGroupBox, QLayout, QPushButton, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import capital, short_day
@@ -334,6 +334,5 @@ def _same(one: Zones, other: Zones) -> bool:
 
 def _group(title: str, *inside: QWidget | QLayout) -> QGroupBox:
     group = QGroupBox(title)
-    group.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Maximum)
     stack(group, *inside, margins=(0, 6, 0, 0))
     return group

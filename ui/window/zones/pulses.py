@@ -307,5 +307,5 @@ class PulsesPanel(QWidget):
     def _fit(self) -> None:
         self._turn()
         for table in (self.maxima, self.thresholds):
-            fit_rows(table, 4, self.context.theme.px(18))
+            fit_rows(table, 4)
             table.setVisible(table.rowCount() > 0)

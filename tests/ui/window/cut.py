@@ -1,0 +1,114 @@
+"""What is cut, covered or out of sight in a part of the window that stands on the screen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from PySide6.QtCore import QRect, Qt
+from PySide6.QtWidgets import (
+    QAbstractButton,
+    QAbstractScrollArea,
+    QAbstractSpinBox,
+    QComboBox,
+    QGraphicsView,
+    QHeaderView,
+    QLabel,
+    QLineEdit,
+    QTableView,
+    QWidget,
+)
+
+from dawnbeat.ui.window.parts.tables import PlainTable, RowsView
+
+_ROUNDING_PX = 1
+_FRAME_PX = 4  # what the frame of a button may lack before its words do
+_LEAVES = (QAbstractButton, QAbstractSpinBox, QComboBox, QLabel, QLineEdit)
+
+
+def cut_in(root: QWidget) -> list[str]:
+    """A sentence for each widget that has less room than it needs, lies outside of its parent or over another."""
+    found = []
+    for widget in root.findChildren(QWidget):
+        if not widget.isVisibleTo(root) or widget.window() is not root.window():
+            continue
+        found += [f"{_name(widget)}: {what}" for what in _of(widget)]
+    return found
+
+
+def _of(widget: QWidget) -> Iterator[str]:
+    if isinstance(widget, QAbstractScrollArea) and not isinstance(widget, QHeaderView | QGraphicsView):
+        sideways = widget.horizontalScrollBar().maximum()
+        if sideways > 0 and not _is_narrowest(widget):
+            yield f"scrolls sideways by {sideways}"
+    if isinstance(widget, QTableView):
+        yield from _cut_headings(widget)
+    parent = widget.parentWidget()
+    if parent is None or not isinstance(widget, _LEAVES) or _is_part(widget):
+        return
+    if not parent.rect().adjusted(-1, -1, 1, 1).contains(widget.geometry()):
+        yield f"at {_numbers(widget.geometry())} leaves its parent of {parent.width()} x {parent.height()}"
+    width, height = _needed(widget)
+    if width > widget.width() + _ROUNDING_PX:
+        yield f"needs a width of {width} and has {widget.width()}"
+    if height > widget.height() + _ROUNDING_PX:
+        yield f"needs a height of {height} and has {widget.height()}"
+    if isinstance(widget, QLabel) and "…" in widget.text()[-1:]:
+        yield "ends in …"
+    for other in parent.children():
+        if isinstance(other, _LEAVES) and other.isVisible() and id(other) > id(widget) and not _is_part(other):
+            both = widget.geometry() & other.geometry()
+            if both.width() > _ROUNDING_PX and both.height() > _ROUNDING_PX:
+                yield f"lies over {_name(other)}"
+
+
+def _is_narrowest(widget: QWidget) -> bool:
+    """Whether it is a table whose columns can't be narrower, or that was told to show all of them."""
+    if isinstance(widget, PlainTable):
+        columns = range(widget.columnCount())
+        return all(widget.columnWidth(each) <= max(widget._widths_of(each)[1], 1) for each in columns)
+    return isinstance(widget, RowsView) and widget.all_columns
+
+
+def _is_part(widget: QWidget) -> bool:
+    """Whether it belongs to another control, which shares out its room by itself."""
+    parent = widget.parentWidget()
+    return isinstance(parent, QAbstractSpinBox | QComboBox | QLineEdit | QAbstractScrollArea) or (
+        parent is not None and isinstance(parent.parentWidget(), QTableView)
+    )
+
+
+def _needed(widget: QWidget) -> tuple[int, int]:
+    """Pixels across and down."""
+    if isinstance(widget, QLabel):
+        if not widget.text():
+            return 0, 0
+        if widget.wordWrap():
+            return widget.minimumSizeHint().width(), widget.heightForWidth(widget.width())
+        return widget.sizeHint().width(), widget.sizeHint().height()
+    if isinstance(widget, QAbstractButton):
+        return widget.sizeHint().width(), widget.sizeHint().height() - _FRAME_PX
+    return widget.minimumSizeHint().width(), widget.minimumSizeHint().height()
+
+
+def _cut_headings(table: QTableView) -> Iterator[str]:
+    header = table.horizontalHeader()
+    if not header.isVisible() or table.model() is None:
+        return
+    for place in range(header.count()):
+        words = str(table.model().headerData(place, Qt.Orientation.Horizontal) or "")
+        pieces = words.split() if isinstance(table, PlainTable) else [words]
+        needed = max((header.fontMetrics().horizontalAdvance(each) for each in pieces), default=0)
+        if header.sectionSizeFromContents(place).height() > header.height() + _ROUNDING_PX:
+            yield f"the heading {words!r} is higher than its place"
+        if not header.isSectionHidden(place) and needed > header.sectionSize(place):
+            yield f"the heading {words!r} needs {needed} and has {header.sectionSize(place)}"
+
+
+def _name(widget: QWidget) -> str:
+    words = getattr(widget, "text", str)() if isinstance(widget, QLabel | QAbstractButton) else widget.accessibleName()
+    holder = widget.parentWidget()
+    return f"{type(holder).__name__}/{type(widget).__name__} {words[:40]!r}"
+
+
+def _numbers(room: QRect) -> str:
+    return f"{room.x()}, {room.y()}, {room.width()} x {room.height()}"
