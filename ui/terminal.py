@@ -1,4 +1,4 @@
-"""What the command line shows: readings in words, tables that fit, a reading while it is taken, how far work is."""
+"""What the command line shows: readings in words, a reading while it is taken, how far work is."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ import signal
 import sys
 import threading
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import IO, TYPE_CHECKING, Any
 
 from rich import box
@@ -33,6 +33,7 @@ NOT_MEDICAL = (
     "See a doctor about chest pain, fainting, palpitations or a pulse that keeps coming irregularly."
 )
 _REFRESH_EVERY_S = 0.25
+_WITHOUT_WIDTH = 100_000
 
 
 class _PlainConsole(Console):
@@ -43,87 +44,11 @@ class _PlainConsole(Console):
 
 
 def console(output: IO[str] | None = None) -> Console:
-    """The terminal; wide enough where the output goes to a file. Brackets in a name are letters, not a style."""
+    """The terminal; a pipe or a file has no width, and gets everything whole. Brackets in a name are letters."""
     terminal = _PlainConsole(file=output, highlight=False, markup=False, emoji=False)
-    if terminal.is_terminal:
-        return terminal
-    return _PlainConsole(file=output, width=max(terminal.width, 110), highlight=False, markup=False, emoji=False)
-
-
-def plain_table(title: str | None, headings: Sequence[str]) -> Table:
-    """An empty table with these headings."""
-    table = _bare_table(title)
-    for heading in headings:
-        # Where room is short a figure goes on in the next line; cut off it would be a wrong one.
-        table.add_column(heading, overflow="fold")
-    return table
-
-
-def _bare_table(title: str | None = None, lines: bool = True) -> Table:
-    return Table(
-        title=title,
-        title_justify="left",
-        caption_justify="left",
-        box=box.SIMPLE if lines else None,
-        show_edge=False,
-        pad_edge=False,
-        padding=(0, 1, 0, 0),
-    )
-
-
-@dataclass(frozen=True)
-class Words:
-    """The last column of a table, of words. least: columns of the terminal below which it has no room.
-
-    gone: what is said then; the words are cut at the end of their line. Empty where they always stay, line below line.
-    """
-
-    heading: str
-    words: Sequence[str]
-    least: int
-    gone: str = ""
-
-
-def fitted_table(
-    headings: Sequence[str],
-    rows: Sequence[Sequence[str]],
-    width: int,
-    go_first: Sequence[int],
-    last: Words,
-    title: str | None = None,
-) -> Table:
-    """A table of which no figure is cut or folded, whatever the width: what has no room is left out and named.
-
-    go_first: the columns that a narrow terminal loses, first to last.
-    """
-    widths = [max(len(row[column]) for row in [headings, *rows]) for column in range(len(headings))]
-    for_figures = width if last.gone else width - last.least
-    shown, gone = list(range(len(headings))), []
-    for column in go_first:
-        if sum(widths[each] + 1 for each in shown) > for_figures:
-            shown.remove(column)
-            gone.append(headings[column])
-    fits = sum(widths[each] + 1 for each in shown) <= for_figures
-    # Where two blanks between the columns are too many, one must do.
-    loose = sum(widths[each] + 2 for each in shown) <= for_figures
-    room = width - sum(widths[each] + 2 for each in shown)
-    table = _bare_table(title, loose)
-    for column in shown:
-        if fits:
-            table.add_column(headings[column], no_wrap=True, width=widths[column])
-        else:
-            table.add_column(headings[column], overflow="fold")
-    has_words = not last.gone or room >= last.least
-    if has_words:
-        table.add_column(last.heading, no_wrap=bool(last.gone), max_width=room if last.gone else None)
-    elif any(last.words):
-        gone.append(last.gone)
-    for row, words in zip(rows, last.words, strict=True):
-        cut = words if not last.gone or len(words) <= room else words[: max(room - 1, 0)] + "…"
-        table.add_row(*(row[column] for column in shown), *([cut] if has_words else []))
-    if gone:
-        table.caption = f"Too narrow here for {', '.join(gone)}."
-    return table
+    if not terminal.is_terminal:
+        terminal.width = _WITHOUT_WIDTH
+    return terminal
 
 
 @contextmanager
@@ -150,7 +75,7 @@ def reading(name: str, analysis: Analysis) -> RenderableType:
         if not usable:
             which = "The figures of variability" if analysis.verdict.pulse_usable else "The figures"
             parts.append(Text(f"  {which} below are for looking into it, not to be relied on.", style="italic"))
-        parts.append(Padding(_figures(analysis), (0, 0, 0, 2)))
+        parts.append(Padding(_figures(analysis), (0, 0, 0, 2), expand=False))
     parts.append(Text(f"  {_left_out(analysis)}"))
     if analysis.channel:
         parts.append(Text(f"  colour: {analysis.channel}"))

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
@@ -55,6 +56,31 @@ def test_each_reading_is_one_line_however_wide_the_terminal(
         assert ("slept" in row or "…" in row) == (columns > 80)
     # What a narrow terminal has no room for is named, and nothing else is cut.
     assert ("Too narrow here for" in out) == (columns <= 80)
+
+
+@pytest.mark.parametrize("columns", [45, 60, 80])
+@pytest.mark.parametrize("words", [("mornings", "--weeks", 2), ("mornings", "--months")])
+def test_no_day_month_or_heading_is_broken_however_narrow(
+    cli: CommandLine, filled: Path, monkeypatch: pytest.MonkeyPatch, columns: int, words: tuple[object, ...]
+) -> None:
+    for name, value in {"FORCE_COLOR": "1", "NO_COLOR": "1", "TERM": "xterm", "COLUMNS": str(columns)}.items():
+        monkeypatch.setenv(name, value)
+    lines = re.sub(r"\x1b\[[0-9;]*m", "", cli(*words).fine()).splitlines()
+    assert max(map(len, lines)) <= columns
+    assert not [line for line in lines if re.match(r"\d{4}-(\d?|\d\d-\d?)( |$)", line)]
+    begins = f"{date.today():%Y-%m}" if "--months" in words else f"{date.today()}"
+    assert [line for line in lines if line.startswith(f"{begins} ")]
+    headings = {"RMSSD,", "Period"} if "--months" in words else {"RMSSD,", "Verdict"}
+    assert headings <= {word for line in lines for word in line.split()}
+
+
+def test_a_pipe_gets_a_long_note_whole(cli: CommandLine, filled: Path) -> None:
+    note = " ".join(f"word{n}" for n in range(60))
+    with Journal.open(filled) as journal:
+        newest = journal.readings()[-1]
+        journal.edit_context(newest.id, replace(newest.context, note=note))
+    (row,) = [line for line in cli("mornings").fine().splitlines() if note in line]
+    assert row.startswith(str(newest.local_date))
 
 
 def test_the_paragraph_and_what_it_rests_on_are_those_of_the_journal(cli: CommandLine, filled: Path) -> None:

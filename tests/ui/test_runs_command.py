@@ -14,9 +14,9 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from dawnbeat.recordings.invented.runs import fill_with_invented_runs
 from dawnbeat.training import run_store, zone_store
-from dawnbeat.training.periods import judge_runs, monday_of, weeks_of
+from dawnbeat.training.periods import judge_runs, monday_of, periods_of, weeks_of
 from dawnbeat.training.resting import add_hand_count
-from dawnbeat.ui.commands.runs_tables import loads_table, runs_table, weeks_table
+from dawnbeat.ui.commands.runs_tables import loads_table, periods_table, runs_table, weeks_table
 from dawnbeat.ui.main import run
 from tests.training.invented import run as invented_run
 from tests.training.invented import zone_set
@@ -261,7 +261,7 @@ def test_units_are_chosen_once_and_hold_in_every_table(capsys: pytest.CaptureFix
     assert "not both" in refused(capsys, "add", "50:00", "--km", "8", "--miles", "5")
 
 
-@pytest.mark.parametrize("width", [80, 60])
+@pytest.mark.parametrize("width", [80, 60, 45])
 def test_tables_of_runs_and_weeks_keep_every_figure_on_a_narrow_screen(width: int) -> None:
     monday = monday_of(TODAY) - timedelta(weeks=1)
     runs = [
@@ -272,14 +272,23 @@ def test_tables_of_runs_and_weeks_keep_every_figure_on_a_narrow_screen(width: in
     weeks = weeks_of(judged, monday, TODAY)
     out = io.StringIO()
     screen = Console(file=out, width=width)
-    for table in (runs_table(judged, width=width), weeks_table(weeks), loads_table(weeks)):
+    months = periods_of(judged, [], None, monday, monday)
+    tables = [
+        *(runs_table(judged), weeks_table(weeks), loads_table(weeks), loads_table(weeks, "men")),
+        periods_table(months, None, "km", years=False),
+    ]
+    for table in tables:
         screen.print(table)
     lines = out.getvalue().splitlines()
     assert "…" not in out.getvalue()
     assert max(map(len, lines)) <= width
     felt = "7.5, race" if width == 80 else "7.5,"
     assert sum("9004" in line and "42.20" in line and felt in line for line in lines) == 1
-    assert ("Too narrow here for Above" in out.getvalue()) == (width == 60)
+    assert ("Above." in out.getvalue().split()) == (width < 80)
+    # No day and no time goes on in the next line, however narrow.
+    assert sum(line.startswith(f"{monday.isoformat()} ") for line in lines) == 3
+    assert any(line.startswith(f"{monday:%Y-%m} ") for line in lines)
+    assert "15:27:30" in out.getvalue()
     if width == 80:
         assert sum(monday.isoformat() in line and "15:27:30" in line for line in lines) == 1
         assert "Monotony" in out.getvalue()

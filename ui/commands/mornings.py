@@ -12,17 +12,18 @@ from dawnbeat.ui.commands.options import JournalFolder, day_of
 
 if TYPE_CHECKING:
     from rich.console import Console
-    from rich.table import Table
 
     from dawnbeat.journal.ranges import RangeSettings
     from dawnbeat.journal.store import Journal
     from dawnbeat.shared.morning import Context, StoredReading
+    from dawnbeat.ui.tables import FittedTable
 
 _NUMBER, _LN_RMSSD, _VERDICT = 2, 5, 6
-# Columns that a narrow terminal loses, first to last: lnRMSSD, posture, time.
-_GO_FIRST = (6, 3, 1)
 # A narrower terminal has no room for what was noted beside the figures.
 _LEAST_NOTED = 16
+# What a narrow terminal loses of the readings, after what was noted, and of the months.
+_GO_FIRST = {"lnRMSSD": 2, "Posture": 3, "Time": 4}
+_GOES = {"Variation, %": 1, "Pulse changed, bpm": 2, "RMSSD changed, %": 3}
 
 
 def mornings(
@@ -71,14 +72,17 @@ def mornings(
 
 def _print_periods(screen: Console, journal: Journal) -> None:
     from dawnbeat.journal.periods import HEADINGS, by_month, by_year, cells
-    from dawnbeat.ui.terminal import plain_table
+    from dawnbeat.ui.tables import Column, FittedTable
 
     found = journal.mornings()
     if not found:
         screen.print("No mornings yet: `dawnbeat read` takes one.")
         return
     for periods in (by_month(found), by_year(found)):
-        shown = plain_table(None, HEADINGS)
+        shown = FittedTable(
+            None,
+            [Column(heading, words=n > 1, least=8, goes=_GOES.get(heading, 0)) for n, heading in enumerate(HEADINGS)],
+        )
         for each in periods:
             shown.add_row(*cells(each))
         screen.print(shown)
@@ -113,11 +117,13 @@ def print_mornings(
     first = today - timedelta(days=7 * weeks - 1)
     readings = journal.readings(first, today)
     if readings:
-        screen.print(_table(readings, screen.width))
+        screen.print(_table(readings))
         for each in readings:
             if not each.verdict.usable:
                 why = "; ".join(verdict_lines(each.verdict))
-                screen.print(Padding(f"{each.local_date} {each.began:%H:%M} not usable: {why}", (0, 0, 0, 2)))
+                screen.print(
+                    Padding(f"{each.local_date} {each.began:%H:%M} not usable: {why}", (0, 0, 0, 2), expand=False)
+                )
         screen.print()
         by_day = {morning.date: morning.ln_rmssd for morning in journal.mornings(first, today) if morning.usable}
         days = [by_day.get(first + timedelta(days=day)) for day in range(7 * weeks)]
@@ -126,19 +132,26 @@ def print_mornings(
         screen.print(f"No reading since {short_day(first)}: `dawnbeat read` takes one.")
     screen.print()
     for line in rests_on(drawn_from.today):
-        screen.print(Padding(line, (0, 0, 0, 2)))
+        screen.print(Padding(line, (0, 0, 0, 2), expand=False))
 
 
-def _table(readings: list[StoredReading], width: int) -> Table:
-    """One line a reading, whatever the width."""
+def _table(readings: list[StoredReading]) -> FittedTable:
+    """One line a reading, unless the terminal is narrower than its figures."""
     from dawnbeat.journal.listing import HEADINGS, table
-    from dawnbeat.ui.terminal import Words, fitted_table
+    from dawnbeat.ui.tables import Column, FittedTable
 
-    rows = [_in_terminal(row, each.id) for row, each in zip(table(readings), readings, strict=True)]
     headings = [*HEADINGS[:_NUMBER], "No.", *HEADINGS[_NUMBER : _VERDICT + 1]]
-    noted = [_noted(each.context) for each in readings]
-    last = Words("Noted", noted, _LEAST_NOTED, "what was noted (`dawnbeat note DAY` shows it)")
-    return fitted_table(headings, rows, width, _GO_FIRST, last)
+    noted = "what was noted (`dawnbeat note DAY` shows it)"
+    shown = FittedTable(
+        None,
+        [
+            *(Column(heading, goes=_GO_FIRST.get(heading, 0)) for heading in headings),
+            Column("Noted", least=_LEAST_NOTED, cut=True, goes=1, called=noted),
+        ],
+    )
+    for row, each in zip(table(readings), readings, strict=True):
+        shown.add_row(*_in_terminal(row, each.id), _noted(each.context))
+    return shown
 
 
 def _in_terminal(row: tuple[str, ...], number: int) -> list[str]:

@@ -135,7 +135,8 @@ def list_command(
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.maximum import KIND_WORDS, maximum_on, maximum_proposal
-    from dawnbeat.ui.terminal import console, plain_table
+    from dawnbeat.ui.tables import plain_table
+    from dawnbeat.ui.terminal import console
 
     today = date.today()
     with open_journal(journal) as opened:
@@ -183,7 +184,8 @@ def ages_command(
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
     from dawnbeat.training.maximum import maxima_by_age
-    from dawnbeat.ui.terminal import console, plain_table
+    from dawnbeat.ui.tables import plain_table
+    from dawnbeat.ui.terminal import console
 
     found = maxima_by_age(age)
     with open_journal(journal) as opened:

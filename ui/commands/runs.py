@@ -172,7 +172,7 @@ def list_command(
             typer.echo(line_of(run_json(each)))
     elif judged:
         screen = console()
-        screen.print(runs_table(judged, units, screen.width))
+        screen.print(runs_table(judged, units))
     else:
         typer.echo(f"No run from {span(start, end)}: bring some in with `dawnbeat runs import`.")
 

@@ -131,7 +131,8 @@ def mornings_command(
     from dawnbeat.morning.choices import chosen_ranges, open_journal
     from dawnbeat.training import mornings_after
     from dawnbeat.training.periods import judged_runs
-    from dawnbeat.ui.terminal import console, plain_table
+    from dawnbeat.ui.tables import plain_table
+    from dawnbeat.ui.terminal import console
 
     with open_journal(journal) as opened:
         judged = judged_runs(opened, date.today())
@@ -219,7 +220,8 @@ def race_command(
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.race import RACE_CAUTION, race_plan
-    from dawnbeat.ui.terminal import console, plain_table
+    from dawnbeat.ui.tables import plain_table
+    from dawnbeat.ui.terminal import console
 
     today = date.today()
     with open_journal(journal) as opened:

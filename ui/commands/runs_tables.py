@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from rich.table import Table
-
 from dawnbeat.shared.wording import (
     PACE_UNIT,
     UNKNOWN,
@@ -24,44 +22,40 @@ from dawnbeat.shared.wording import (
 from dawnbeat.training.periods import EASY_AIM, EASY_TIME_AIM, Fixed, JudgedRun, PeriodSummary, Span, Week
 from dawnbeat.training.run import CAN_BE_OVERRULED, MARK_WORDS, Mark
 from dawnbeat.training.run_figures import COEFFICIENTS, Coefficients
-from dawnbeat.ui.terminal import Words, fitted_table, plain_table
+from dawnbeat.ui.tables import Column, FittedTable, plain_table
 
 _NOT_ALL = "* some runs of the week are not in this sum"
 
 
-# Columns of the list of runs that a narrow terminal loses, first to last: time above easy, pulse, pace.
-_GO_FIRST = (7, 5, 4)
-
-
-def runs_table(judged: Sequence[JudgedRun], units: Units = "km", width: int = 80) -> Table:
-    """One line a run, which what was said of it may continue in the next; width: of the terminal."""
-    headings = ("No.", "Began", "Time", units, "Pace", "Pulse", "Easy", "Above")
-    rows, felt = [], []
+def runs_table(judged: Sequence[JudgedRun], units: Units = "km") -> FittedTable:
+    """One line a run, which what was said of it may continue in the next."""
+    table = FittedTable(
+        f"Runs; pace in {PACE_UNIT[units]}, pulse in bpm, time above easy, felt 0 to 10",
+        (
+            *(Column("No."), Column("Began"), Column("Time"), Column(units), Column("Pace", goes=3)),
+            *(Column("Pulse", goes=2), Column("Easy", goes=4), Column("Above", goes=1), Column("Felt", words=True)),
+        ),
+    )
     for each in judged:
         run, figures = each.run, each.run.figures
         what = ", race" if run.race else ""
         if not run.counts:
             what += f", {'not a run' if run.sport == 'running' else run.sport}: does not count"
-        felt.append(rating(run.felt_effort) + what)
-        rows.append(
-            (
-                str(run.id),
-                f"{run.began:%Y-%m-%d %H:%M}",
-                long_clock(figures.duration_s),
-                way(figures.distance_m, units),
-                bare_pace(figures.distance_m, figures.duration_s, units),
-                number(figures.mean_bpm),
-                percent(None if each.judged is None else each.judged.easy_share),
-                long_clock(None if each.judged is None else each.judged.above_s),
-            )
+        table.add_row(
+            str(run.id),
+            f"{run.began:%Y-%m-%d %H:%M}",
+            long_clock(figures.duration_s),
+            way(figures.distance_m, units),
+            bare_pace(figures.distance_m, figures.duration_s, units),
+            number(figures.mean_bpm),
+            percent(None if each.judged is None else each.judged.easy_share),
+            long_clock(None if each.judged is None else each.judged.above_s),
+            rating(run.felt_effort) + what,
         )
-    longest = max((len(word) for words in felt for word in words.split()), default=0)
-    last = Words("Felt", felt, max(len("Felt"), longest))
-    title = f"Runs; pace in {PACE_UNIT[units]}, pulse in bpm, time above easy, felt 0 to 10"
-    return fitted_table(headings, rows, width, _GO_FIRST, last, title)
+    return table
 
 
-def zones_table(each: JudgedRun) -> Table:
+def zones_table(each: JudgedRun) -> FittedTable:
     """Time in zones of one run."""
     table = plain_table("Measured time in zones", ("Zone", "Pulse, bpm", "Time", "Share"))
     if each.judged is None or each.zone_set is None:
@@ -74,7 +68,7 @@ def zones_table(each: JudgedRun) -> Table:
     return table
 
 
-def marks_table(marks: Sequence[Mark]) -> Table:
+def marks_table(marks: Sequence[Mark]) -> FittedTable:
     """What is marked in one run."""
     table = plain_table("Marked", ("Mark", "From", "To", "What", ""))
     for n, mark in enumerate(marks, start=1):
@@ -98,11 +92,15 @@ WEEK_MEANINGS = (
 )
 
 
-def weeks_table(weeks: Sequence[Week], units: Units = "km") -> Table:
-    """How much was run and how easy, one row a week, within 80 columns."""
-    table = plain_table(
+def weeks_table(weeks: Sequence[Week], units: Units = "km") -> FittedTable:
+    """How much was run and how easy, one row a week."""
+    table = FittedTable(
         f"Weeks; easy runs aim at {percent(EASY_AIM)}, easy time at {percent(EASY_TIME_AIM)}",
-        ("Monday", "Runs", "Time", units, "Easy runs", "Before", "Easy time", "Before"),
+        (
+            *(Column("Monday"), Column("Runs"), Column("Time"), Column(units)),
+            *(Column("Easy runs"), Column("Before", goes=1, called="the easy runs before")),
+            *(Column("Easy time"), Column("Before", goes=2, called="the easy time before")),
+        ),
     )
     for week in weeks:
         easy = UNKNOWN if not week.judged_runs else f"{week.easy_runs} of {week.judged_runs}"
@@ -121,11 +119,17 @@ def weeks_table(weeks: Sequence[Week], units: Units = "km") -> Table:
     return table
 
 
-def periods_table(periods: Sequence[PeriodSummary], fixed: Fixed | None, units: Units, years: bool) -> Table:
-    """What was run and how fast at the same pulse, one row a month or year, within 80 columns."""
+def periods_table(periods: Sequence[PeriodSummary], fixed: Fixed | None, units: Units, years: bool) -> FittedTable:
+    """What was run and how fast at the same pulse, one row a month or year."""
     at = "" if fixed is None else f"; pace at {fixed.pulse_bpm:.0f} bpm, pulse at {pace_of(fixed.pace_s_per_km, units)}"
-    headings = ("Runs", "Time", units, "Easy runs", "Easy time", "Pace", "Pulse", "Rest", "RMSSD")
-    table = plain_table(f"{'Years' if years else 'Months'}{at}", ("Year" if years else "Month", *headings))
+    table = FittedTable(
+        f"{'Years' if years else 'Months'}{at}",
+        (
+            *(Column("Year" if years else "Month"), Column("Runs", goes=4), Column("Time"), Column(units)),
+            *(Column("Easy runs"), Column("Easy time", goes=3), Column("Pace"), Column("Pulse")),
+            *(Column("Rest", goes=2), Column("RMSSD", goes=1)),
+        ),
+    )
     for each in periods:
         table.add_row(
             f"{each.first:%Y}" if years else f"{each.first:%Y-%m}",
@@ -152,13 +156,20 @@ PERIOD_MEANINGS = (
 )
 
 
-def loads_table(weeks: Sequence[Week], coefficients: Coefficients | None = None) -> Table:
+def loads_table(weeks: Sequence[Week], coefficients: Coefficients | None = None) -> FittedTable:
     """The training load, one row a week, beside its eight weeks before; without coefficients both impulses, alone."""
     names = COEFFICIENTS if coefficients is None else (coefficients,)
     # Both impulses with their spans would be wider than a terminal.
-    beside = ("Before",) if coefficients is not None else ()
-    headings = [each for name in names for each in (f"Impulse, {name}", *beside)]
-    table = plain_table("Load", ("Monday", *headings, "Rating load", "Before", "Monotony", "Strain"))
+    beside = () if coefficients is None else (Column("Before", goes=2, called="the impulse before"),)
+    table = FittedTable(
+        "Load",
+        (
+            Column("Monday"),
+            *(column for name in names for column in (Column(f"Impulse, {name}"), *beside)),
+            *(Column("Rating load"), Column("Before", goes=1, called="the rating load before")),
+            *(Column("Monotony", goes=4), Column("Strain", goes=3)),
+        ),
+    )
     for week in weeks:
         impulses = [
             cell
