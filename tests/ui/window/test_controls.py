@@ -8,6 +8,7 @@ from PySide6.QtGui import QKeySequence, QShortcut, QWheelEvent
 from PySide6.QtWidgets import QApplication, QLineEdit, QPushButton, QVBoxLayout, QWidget
 from pytestqt.qtbot import QtBot
 
+from dawnbeat.shared.wording import UNKNOWN
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.controls import (
     Armed,
@@ -18,6 +19,7 @@ from dawnbeat.ui.window.parts.controls import (
     Slider,
     SpinBox,
 )
+from dawnbeat.ui.window.parts.tables import plain_table, share_out, write_rows
 
 
 def turn(widget: QWidget, notches: int = -1, modifiers: Qt.KeyboardModifier = Qt.KeyboardModifier.NoModifier) -> bool:
@@ -140,3 +142,18 @@ def test_a_focus_that_comes_back_finds_the_button_disarmed(window: QWidget) -> N
     button.click()
     QApplication.sendEvent(button, QEvent(QEvent.Type.FocusOut))
     assert not armed.sure
+
+
+@pytest.mark.usefixtures("qapp")
+def test_headings_stand_over_their_figures_and_the_widest_columns_give_way_first() -> None:
+    table = plain_table(("Day", "What was noted on it", "RMSSD, ms"), "Mornings")
+    write_rows(table, [("2025-06-01", "slept badly, and late", "53"), ("2025-06-02", "", UNKNOWN)])
+    sides = []
+    for column in range(3):
+        heading = table.horizontalHeaderItem(column)
+        assert heading is not None
+        sides.append(bool(int(heading.data(Qt.ItemDataRole.TextAlignmentRole)) & Qt.AlignmentFlag.AlignRight.value))
+    assert sides == [False, False, True]
+    assert list(share_out((80, 300, 90), (70, 60, 50), 500)) == [80, 300, 90]
+    assert list(share_out((80, 300, 90), (70, 60, 50), 300)) == [80, 130, 90]
+    assert list(share_out((80, 300, 90), (70, 60, 50), 100)) == [70, 60, 50]

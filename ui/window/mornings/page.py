@@ -244,7 +244,6 @@ class StandingSheet(QFrame):
         super().__init__()
         self.context = context
         self.setProperty("class", "sheet")
-        # The room that is left over belongs to the chart below.
         self.card = AnswerCard("Mornings")
         self.card.well_again.connect(self._well_again)
         self._day: date | None = None
@@ -269,7 +268,7 @@ class StandingSheet(QFrame):
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
         """The strips stand beside the headline where there is room."""
         super().resizeEvent(event)
-        beside = self.width() >= self.context.theme.px(820)
+        beside = self.width() >= self.context.theme.px(700)
         ways = QBoxLayout.Direction
         self._row.setDirection(ways.LeftToRight if beside else ways.TopToBottom)
 

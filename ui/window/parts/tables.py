@@ -33,6 +33,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from dawnbeat.shared.wording import UNKNOWN
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox
 
@@ -175,7 +176,17 @@ def write_rows(table: PlainTable, rows: Sequence[Sequence[str]]) -> None:
             item.setToolTip(text)
             item.setTextAlignment(_RIGHT if _FIGURE.fullmatch(text) else _LEFT)
             table.setItem(row, column, item)
+    for column in range(table.columnCount()):
+        heading, texts = table.horizontalHeaderItem(column), [cells[column] for cells in rows if column < len(cells)]
+        if heading is not None:
+            figures = any(map(_FIGURE.fullmatch, texts)) and all(map(_FIGURE.fullmatch, filter(_is_said, texts)))
+            side = _RIGHT if figures else _LEFT
+            heading.setData(Qt.ItemDataRole.TextAlignmentRole, (side | Qt.TextFlag.TextWordWrap).value)
     table.arrange()
+
+
+def _is_said(text: str) -> bool:
+    return text not in ("", UNKNOWN)
 
 
 def give_tip(table: QTableWidget, row: int, column: int, tip: str) -> None:

@@ -63,7 +63,10 @@ class ImportStrip(QFrame):
             "They were runs", "Ctrl+Shift+S", "Count the files that don't say their sport as runs", self._were_runs
         )
         self.replace_button = give(
-            "Take the fuller ones", "Ctrl+Shift+U", "Fuller files take the place of the runs here", self._replace
+            "Replace with the fuller ones",
+            "Ctrl+Shift+U",
+            "Fuller files take the place of the runs here",
+            self._replace,
         )
         self.began_button = give(
             "Say when it began…", "Ctrl+Shift+B", "For a CSV whose times count from the start", self.ask_beginning
@@ -145,7 +148,7 @@ class ImportStrip(QFrame):
         self.result = result
         # The command line's options have buttons here.
         lines = [
-            line.replace("import it again with --replace to take it instead", "“Take the fuller ones” takes it instead")
+            line.replace("import it again with --replace to take it instead", "“Use the fuller ones” does so")
             .replace(f", with {_NEEDS_BEGINNING}", " (“Say when it began…”)")
             .replace("with `dawnbeat runs bin --back NUMBER`", "in the list of the bin below")
             for line in result.lines()

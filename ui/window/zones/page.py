@@ -69,14 +69,14 @@ class ZonesPage(JournalPage):
         self.sets = SetsView(context)
         self.moved = ProposalSheet(
             "The mornings propose new zones",
-            [("Take them from today", "Ctrl+T", "Begin new zones today; earlier runs keep theirs", self.take_proposal)],
+            [("Use them from today", "Ctrl+T", "Begin new zones today; earlier runs keep theirs", self.take_proposal)],
             "Ctrl+Shift+N",
         )
         self.higher = ProposalSheet(
             "A run proposes a higher maximum",
             [
                 ("Look at the run", "Ctrl+L", "Open the run to judge its curve", self.look_at_run),
-                ("Take it…", "Ctrl+Shift+A", "Keep its highest pulse as a maximum", self.take_maximum),
+                ("Use it as maximum…", "Ctrl+Shift+A", "Keep its highest pulse as a maximum", self.take_maximum),
             ],
             "Ctrl+Shift+L",
         )
