@@ -1,6 +1,6 @@
-"""Which heart this is: whether the pulse keeps coming irregularly, and whether half or twice its rate fits as well.
+"""Which heart this is: whether the pulse keeps coming irregularly.
 
-**Irregular.** Breathing swings the interval by a fifth either way in young and trained hearts. That alone is more than
+Breathing swings the interval by a fifth either way in young and trained hearts. That alone is more than
 the share of RMSSD in the mean interval by which fibrillation is known in older ones (0.1; Dash et al. 2009, Ann Biomed
 Eng 37:1701-1709, and McManus et al. 2013, Heart Rhythm 10:315-319, both from memory). But breathing comes in waves, so
 an interval can be told from those before it or, where a breath lengthens it at one stroke, from those after it, which
@@ -13,12 +13,6 @@ swinging further than breathing does.
 
 Poor light must not pass for an irregular heart: only intervals take part whose two beats were timed well and look like
 beats, and neither one near a multiple of the usual, in which a beat may have been missed, nor two that make up one.
-
-**Half or double.** A beat's second, dicrotic wave follows the closing of the aortic valve, and the ejection before it
-takes 0.413 s less 1.7 ms for each beat a minute (Weissler et al. 1968, Circulation 37:149-159). A wave that rises later
-and looks like a beat may be one: a premature beat that is too weak to be counted, or the weaker of two that alternate.
-Where a dicrotic wave ends, the fall bends up once more; after that blood only runs off, so that even a small wave
-that keeps a place there speaks of a beat.
 """
 
 from __future__ import annotations
@@ -26,13 +20,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
 from dawnbeat.shared.settings import Settings
-from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
+from dawnbeat.shared.trace import BoolArray, FloatArray
 from dawnbeat.signal.beats import PieceBeats
 from dawnbeat.signal.conditioning import running_median
 from dawnbeat.signal.judging import excursion_ratio, local_median, premature_beats
+from dawnbeat.signal.second_beats import PLAIN_HEIGHT, LateWaves, high, late_waves, two_rates
 
 _ORDER = 4
 _UNPREDICTED = 1.0 / 6.0
@@ -50,18 +44,8 @@ _MEASURED_LIKENESS, _MEASURED_MISFIT, _LEAST_MISFIT, _LEAST_FRAMES = 0.8, 5.0, 0
 _MULTIPLE = 0.15
 _OVERLONG = 1.5
 _WINDOW = 11
-# Of the waves between beats: the edge compared, in seconds around its steepest point, and what makes one a beat's.
-_EDGE_BEFORE_S, _EDGE_AFTER_S = 0.15, 0.10
-_EJECTION_S, _EJECTION_S_PER_BPM, _LATEST_AFTER_EJECTION_S = 0.413, 0.0017, 0.11
-_EARLIEST_DICROTIC_S = 0.2
-_BEFORE_NEXT_S = 0.25
-_LIKE_A_BEAT, _LEAST_HEIGHT, _PLAIN_HEIGHT, _SHARE_OF_DICROTIC = 0.8, 0.12, 0.25, 0.15
-_OFTEN, _SELDOM = 0.5, 0.05
-# Where even a small wave speaks of a beat: this long after the latest dicrotic wave, above these heights.
-_RUNNING_OFF_S, _LEAST_LONE_HEIGHT, _LONE_SHARE_OF_DICROTIC = 0.3, 0.05, 0.08
-_PLACE_S, _PLACE_SHARE = 0.1, 0.08
-# Of beats that alternate: the swing either way of intervals, and the height of the weaker beside the stronger.
-_ALTERNATING_INTERVAL, _ALTERNATING_HEIGHT = 0.12, 0.7
+# Of all intervals that hold a plain wave of a beat: with more, the mean pulse is not known.
+_SELDOM = 0.05
 
 
 @dataclass(frozen=True)
@@ -91,10 +75,10 @@ def rhythm_of(pieces: list[PieceBeats], kept_mean_ms: float | None, settings: Se
     pieces = [piece for piece in pieces if piece.time_s.size >= 5]
     if not pieces:
         return HeartRhythm()
-    waves = [_late_waves(piece) for piece in pieces]
+    waves = [late_waves(piece) for piece in pieces]
     interval_ms = np.concatenate([np.append(np.diff(piece.time_s) * 1000.0, np.nan) for piece in pieces])[:-1]
     sure = np.concatenate([np.append(_well_measured(piece, settings), False) for piece in pieces])[:-1]
-    half, double = _two_rates(pieces, waves, interval_ms, sure)
+    half, double = two_rates(pieces, waves, interval_ms, sure)
     interval_ms, sure = _with_missed_beats(interval_ms, sure, waves)
     measured = sure & ~_doubtful_count(interval_ms, sure)
     count = int(measured.sum())
@@ -103,7 +87,7 @@ def rhythm_of(pieces: list[PieceBeats], kept_mean_ms: float | None, settings: Se
         return HeartRhythm(count, half_bpm=half, double_bpm=double)
     share, irregular = irregularity_of(interval_ms, measured)
     mean_ms = float(np.nanmean(interval_ms))
-    plain = sum(int(_high(wave, _PLAIN_HEIGHT).sum()) for wave in waves)
+    plain = sum(int(high(wave, PLAIN_HEIGHT).sum()) for wave in waves)
     countable = (
         plain <= _SELDOM * there
         and count >= 0.9 * there
@@ -236,7 +220,7 @@ def _well_measured(piece: PieceBeats, settings: Settings) -> BoolArray:
 
 
 def _with_missed_beats(
-    interval_ms: FloatArray, sure: BoolArray, waves: list[_LateWaves]
+    interval_ms: FloatArray, sure: BoolArray, waves: list[LateWaves]
 ) -> tuple[FloatArray, BoolArray]:
     """The intervals with each overlong one parted where a late wave looks like a beat.
 
@@ -248,12 +232,12 @@ def _with_missed_beats(
     overlong = sure & (filled > _OVERLONG * running_median(filled, _WINDOW))
     parts, first = [], 0
     for wave in waves:
-        high = np.flatnonzero(_high(wave, _PLAIN_HEIGHT))
-        high = high[overlong[first + wave.beat[high]]]
+        plain = np.flatnonzero(high(wave, PLAIN_HEIGHT))
+        plain = plain[overlong[first + wave.beat[plain]]]
         # The highest of each interval.
-        high = high[np.argsort(-wave.height[high], kind="stable")]
-        beat, highest = np.unique(wave.beat[high], return_index=True)
-        parts.append(np.stack([first + beat, 1000.0 * wave.delay_s[high[highest]]]))
+        plain = plain[np.argsort(-wave.height[plain], kind="stable")]
+        beat, highest = np.unique(wave.beat[plain], return_index=True)
+        parts.append(np.stack([first + beat, 1000.0 * wave.delay_s[plain[highest]]]))
         first += wave.intervals + 1
     row, early_ms = np.concatenate(parts, axis=1)
     row = row.astype(np.int64)
@@ -276,120 +260,3 @@ def _doubtful_count(interval_ms: FloatArray, sure: BoolArray) -> BoolArray:
     doubtful[1:] |= one
     doubtful[:-1] |= one
     return doubtful
-
-
-@dataclass(frozen=True)
-class _LateWaves:
-    """Rises between the beats of a piece that come too late for a dicrotic wave and have the shape of a beat's edge.
-
-    beat: (w,) number of the beat before. delay_s, height: (w,) each, after that beat and beside the usual beat's edge.
-    dicrotic: height of what usually rises earlier. intervals: how many there are to look into.
-    """
-
-    beat: IntArray
-    delay_s: FloatArray
-    height: FloatArray
-    dicrotic: float
-    intervals: int
-
-
-def _late_waves(piece: PieceBeats) -> _LateWaves:
-    rate_hz = (piece.wave.size - 1) / float(piece.wave_s[-1] - piece.wave_s[0])
-    beat_s = piece.time_s - piece.wave_s[0]
-    first, last = -round(_EDGE_BEFORE_S * rate_hz), round(_EDGE_AFTER_S * rate_hz)
-    offset = np.arange(first, last + 1)
-    windows = sliding_window_view(piece.wave, offset.size)
-    at = np.rint(beat_s * rate_hz).astype(np.int64) + first
-    own = windows[at[(at >= 0) & (at < windows.shape[0])]]
-    edge = np.median(own - own.mean(axis=1, keepdims=True), axis=0) if own.size else np.zeros(offset.size)
-    # A fall that flattens, as blood runs off, bends upward like the foot of an edge: level, slope and bend come off.
-    run = offset / offset.size
-    bent = np.stack([np.ones(offset.size), run, run**2], axis=1)
-    off = np.eye(offset.size) - bent @ np.linalg.pinv(bent)
-    edge = off @ edge
-    norm = float(np.linalg.norm(edge))
-    if norm < 1e-12:
-        return _LateWaves(np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0), 0.0, beat_s.size - 1)
-    along = np.convolve(piece.wave, edge[::-1] / norm, "valid")
-    top = np.flatnonzero((along[1:-1] > along[:-2]) & (along[1:-1] >= along[2:])) + 1
-    top_s = (top - first) / rate_hz
-    beat = np.searchsorted(beat_s, top_s) - 1
-    between = (beat >= 0) & (beat < beat_s.size - 1)
-    top, top_s, beat = top[between], top_s[between], beat[between]
-    delay_s = top_s - beat_s[beat]
-    height = along[top] / norm
-    ample = beat_s[beat + 1] - top_s > _BEFORE_NEXT_S
-    latest_s = latest_dicrotic_s(float(np.median(np.diff(beat_s))))
-    early = ample & (delay_s > _EARLIEST_DICROTIC_S) & (delay_s < latest_s)
-    dicrotic = np.zeros(beat_s.size - 1)
-    np.maximum.at(dicrotic, beat[early], height[early])
-    late = np.flatnonzero(ample & (delay_s >= latest_s))
-    alike = along[top[late]] / np.maximum(np.linalg.norm(windows[top[late]] @ off, axis=1), 1e-12)
-    late = late[alike > _LIKE_A_BEAT]
-    return _LateWaves(beat[late], delay_s[late], height[late], float(np.median(dicrotic)), beat_s.size - 1)
-
-
-def latest_dicrotic_s(interval_s: float) -> float:
-    """How long after a beat's steepest moment its dicrotic wave may rise at the latest, at this interval."""
-    ejection_s = _EJECTION_S - _EJECTION_S_PER_BPM * 60.0 / max(interval_s, 0.45)
-    return max(ejection_s + _LATEST_AFTER_EJECTION_S, interval_s / 4.0)
-
-
-def _two_rates(
-    pieces: list[PieceBeats], waves: list[_LateWaves], interval_ms: FloatArray, sure: BoolArray
-) -> tuple[float | None, float | None]:
-    """The lower and the higher of two rates between which the light can't decide, or twice None."""
-    if sure.sum() < 10:
-        return None, None
-    usual_s = float(np.median(interval_ms[sure])) / 1000.0
-    often = _OFTEN * sum(wave.intervals for wave in waves)
-    delay_s = np.concatenate([wave.delay_s[_high(wave, _LEAST_HEIGHT)] for wave in waves])
-    running_off_s = np.concatenate(
-        [wave.delay_s[_high(wave, _LEAST_LONE_HEIGHT, _LONE_SHARE_OF_DICROTIC)] for wave in waves]
-    )
-    running_off_s = running_off_s[running_off_s > latest_dicrotic_s(usual_s) + _RUNNING_OFF_S]
-    together = _in_one_place(delay_s, max(_PLACE_S, _PLACE_SHARE * usual_s))
-    if together >= often or _in_one_place(running_off_s, _PLACE_S) >= often:
-        return 60.0 / usual_s, 120.0 / usual_s
-    if _alternates(pieces, interval_ms, sure):
-        bpm = 60000.0 / float(np.mean(interval_ms[sure]))
-        return bpm / 2.0, bpm
-    return None, None
-
-
-def _in_one_place(delay_s: FloatArray, width_s: float) -> int:
-    """The most waves that rise within this width; a beat keeps a place after the one before, and nothing else does."""
-    delay_s = np.sort(delay_s)
-    together = np.searchsorted(delay_s, delay_s + width_s) - np.arange(delay_s.size)
-    return int(together.max(initial=0))
-
-
-def _high(wave: _LateWaves, least: float, share_of_dicrotic: float = _SHARE_OF_DICROTIC) -> BoolArray:
-    """Which late waves are high: the fall after a strong dicrotic wave makes small ones."""
-    return np.asarray(wave.height > max(least, share_of_dicrotic * wave.dicrotic))
-
-
-def _alternates(pieces: list[PieceBeats], interval_ms: FloatArray, sure: BoolArray) -> bool:
-    """Whether every second interval is short, or every second beat weak, all through the recording.
-
-    A heart that breathes in every second beat does so for a while, and then the other beat is the early one.
-    """
-    middle = np.flatnonzero(sure[1:-1] & sure[:-2] & sure[2:]) + 1
-    if middle.size >= 10:
-        around = (interval_ms[middle - 1] + interval_ms[middle + 1]) / 2.0
-        swing = np.where(middle % 2, 1.0, -1.0) * (interval_ms[middle] - around) / (interval_ms[middle] + around)
-        if _steady_sign(swing, _ALTERNATING_INTERVAL):
-            return True
-    height = max(pieces, key=lambda piece: piece.time_s.size).height
-    if height.size < 10 or height.min() <= 0.0:
-        return False
-    weaker = (1.0 - _ALTERNATING_HEIGHT) / (1.0 + _ALTERNATING_HEIGHT)
-    around = (height[:-2] + height[2:]) / 2.0
-    swing = np.where(np.arange(around.size) % 2, 1.0, -1.0) * (height[1:-1] - around) / (height[1:-1] + around)
-    return _steady_sign(swing, weaker)
-
-
-def _steady_sign(swing: FloatArray, least: float) -> bool:
-    """Whether the swing is at least this large on the whole, and has its sign in nine of ten places."""
-    whole = float(np.median(swing))
-    return abs(whole) >= least and float(np.mean(swing * np.sign(whole) > 0)) >= 0.9

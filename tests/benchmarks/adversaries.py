@@ -542,6 +542,23 @@ def bigeminy(rng: np.random.Generator) -> Reading:
     return _with(rng, beats_s, strength)
 
 
+def bigeminy_hardly_felt(rng: np.random.Generator) -> Reading:
+    """Every second beat early by a quarter or a third of the interval, and too weak for most fingers."""
+    sinus_s = heart(rng, mean_hr_bpm=float(rng.uniform(56, 84)), rmssd_ms=float(rng.uniform(12, 40)))
+    step_s = np.diff(sinus_s, prepend=sinus_s[0] - 1.0)
+    early = np.arange(sinus_s.size) % 2 == 1
+    moved_s = (rng.uniform(0.2, 0.38) + 0.03 * rng.standard_normal(sinus_s.size)) * step_s
+    strength = float(np.exp(rng.uniform(np.log(0.08), np.log(0.3))))
+    return _with(rng, np.where(early, sinus_s - moved_s, sinus_s), np.where(early, strength, 1.0))
+
+
+def alternating_hardly_felt(rng: np.random.Generator) -> Reading:
+    """Every second beat too weak for most fingers, in time."""
+    beats_s = heart(rng, mean_hr_bpm=float(rng.uniform(72, 100)), rmssd_ms=float(rng.uniform(8, 30)))
+    strength = float(np.exp(rng.uniform(np.log(0.08), np.log(0.25))))
+    return _with(rng, beats_s, np.where(np.arange(beats_s.size) % 2 == 1, strength, 1.0))
+
+
 def trigeminy(rng: np.random.Generator) -> Reading:
     """Every third beat early and weaker."""
     beats_s = heart(rng, mean_hr_bpm=float(rng.uniform(55, 80)))
@@ -601,6 +618,50 @@ def strongly_dicrotic(rng: np.random.Generator) -> Reading:
     """A slow heart whose second wave is nearly as high as the first."""
     beats_s = heart(rng, mean_hr_bpm=float(rng.uniform(40, 58)))
     return camera(rng, finger(rng, beats_s, Wave(float(rng.uniform(100, 160)), float(rng.uniform(0.8, 1.2)))))
+
+
+def _of_parts(rng: np.random.Generator, beats_s: FloatArray, dicrotic: tuple[float, float], soft: float) -> Reading:
+    """A wave of parts that end at once, where an inflow that drains ends slowly: so the fall bends at the end of each.
+
+    A rising half wave and its fall, a bell for what is reflected, one for the dicrotic wave, and a straight run-off.
+    dicrotic: bounds of its height. soft: how many times as long all parts are.
+    """
+    usual_s = float(np.median(np.diff(beats_s)))
+    rise_s, fall_s = soft * rng.uniform(0.14, 0.18), soft * rng.uniform(0.09, 0.13)
+    late_s = 0.413 - 0.0017 * 60.0 / usual_s + rng.uniform(0.08, 0.14)
+    bells = (
+        (rng.uniform(0.1, 0.4), rise_s + rng.uniform(0.08, 0.14), soft * 0.09),
+        (rng.uniform(*dicrotic), late_s, rng.uniform(0.06, 0.1)),
+    )
+    off, off_s = rng.uniform(0.3, 0.8), rng.uniform(0.8, 1.4) * usual_s
+    filling = rng.uniform(0.3, 0.9) * (np.diff(beats_s, prepend=beats_s[0] - usual_s) / usual_s - 1.0)
+    strength = (1.0 + filling) * (1.0 + 0.05 * np.sin(2 * np.pi * rng.uniform(0.15, 0.3) * beats_s))
+
+    def volume(time_s: FloatArray) -> FloatArray:
+        total = np.zeros(time_s.size)
+        for at_s, high in zip(beats_s, strength, strict=True):
+            first, last = np.searchsorted(time_s, [at_s, at_s + off_s + rise_s])
+            since_s = time_s[first:last] - at_s
+            up = 0.5 - 0.5 * np.cos(np.pi * np.minimum(since_s / rise_s, 1.0))
+            one = up * np.exp(-0.5 * (np.maximum(since_s - rise_s, 0.0) / fall_s) ** 2)
+            for size, centre_s, width_s in bells:
+                one += size * up * np.exp(-0.5 * ((since_s - centre_s) / width_s) ** 2)
+            one += off * up * (1.0 - np.maximum(since_s - rise_s, 0.0) / off_s)
+            total[first:last] += high * one
+        return total
+
+    return camera(rng, replace(finger(rng, beats_s), volume=volume))
+
+
+def dicrotic_of_parts(rng: np.random.Generator) -> Reading:
+    """A slow heart with a strong dicrotic wave, in another model of the wave."""
+    return _of_parts(rng, heart(rng, mean_hr_bpm=float(rng.uniform(40, 52))), (0.4, 0.8), 1.0)
+
+
+def stiff_vessels(rng: np.random.Generator) -> Reading:
+    """An old pulse: long edges, hardly a second wave."""
+    beats_s = heart(rng, mean_hr_bpm=float(rng.uniform(50, 76)), rmssd_ms=float(rng.uniform(12, 35)))
+    return _of_parts(rng, beats_s, (0.05, 0.25), 1.25)
 
 
 def gaps(rng: np.random.Generator) -> Reading:
@@ -710,6 +771,8 @@ FAMILIES: tuple[Family, ...] = (
     Family("faint", "disturbed", faint),
     Family("light that wanders", "disturbed", wandering_light),
     Family("bigeminy", "disturbed", bigeminy),
+    Family("bigeminy, hardly felt", "disturbed", bigeminy_hardly_felt),
+    Family("every second beat hardly felt", "disturbed", alternating_hardly_felt),
     Family("trigeminy", "disturbed", trigeminy),
     Family("every second beat weak", "disturbed", alternating),
     Family("fibrillation", "disturbed", fibrillation),
@@ -719,6 +782,8 @@ FAMILIES: tuple[Family, ...] = (
     Family("clean", "sane", clean),
     Family("tone curve", "sane", tone_curve),
     Family("strongly dicrotic", "sane", strongly_dicrotic),
+    Family("dicrotic, of parts", "sane", dicrotic_of_parts),
+    Family("stiff vessels", "sane", stiff_vessels),
     Family("gaps", "sane", gaps),
     Family("one colour", "sane", one_colour),
     Family("red clipped", "sane", red_clipped),

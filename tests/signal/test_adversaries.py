@@ -51,6 +51,22 @@ def test_sane_readings_are_mostly_usable_and_right() -> None:
     assert sum(each.usable for each in found) >= 0.85 * len(found)
 
 
+@pytest.mark.parametrize("name", ["dicrotic, of parts", "stiff vessels"])
+def test_a_fall_that_only_bends_is_no_second_beat(name: str) -> None:
+    for number in range(1, 5):
+        found = outcome(reading := draw(BY_NAME[name], SEED, number), analyse(reading.trace))
+        assert found.usable, found
+        assert not found.wrong
+
+
+@pytest.mark.parametrize("name", ["bigeminy, hardly felt", "every second beat hardly felt"])
+def test_a_weak_beat_after_each_beat_is_one_however_weak(name: str) -> None:
+    for number in range(1, 4):
+        verdict = analyse(draw(BY_NAME[name], SEED, number).trace).verdict
+        assert not verdict.pulse_usable
+        assert "half_or_double" in {finding.code for finding in verdict.findings}
+
+
 def test_one_living_colour_is_used_and_said_to_be_unchecked() -> None:
     verdict = analyse(draw(BY_NAME["one colour"], SEED, 0).trace).verdict
     assert verdict.usable
