@@ -31,6 +31,11 @@ def absorbance(colour: FloatArray) -> FloatArray:
     return np.asarray(-PER_MILLE * np.log(np.maximum(colour, _DARKEST)))
 
 
+def level_of(absorbed: FloatArray) -> FloatArray:
+    """Brightness, 0 to 255, of what `absorbance` made."""
+    return np.asarray(np.exp(-absorbed / PER_MILLE))
+
+
 def single(channel: str) -> FloatArray:
     """(3,) the weights that take one colour alone."""
     return np.array([1.0 if name == channel else 0.0 for name in CHANNELS])

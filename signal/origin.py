@@ -1,9 +1,10 @@
 """What moved the light: blood, or something else.
 
-Three witnesses that know nothing of the rhythm. Colours: a lamp, a shadow or the exposure moves all colours by the same
+Witnesses that know nothing of the rhythm. Colours: a lamp, a shadow or the exposure moves all colours by the same
 share, and blood moves green more than red. Shape: blood comes in faster than it drains, within a tenth or two of a
-second whatever the rate; a swinging lamp does not. And what is left once the beats are taken out: a second pulse, a tap
-or a lamp beside the pulse keeps a time of its own.
+second whatever the rate; a swinging lamp does not. Height: breathing and filling make each pulse a little higher or
+lower than the one before, and a lamp that is switched repeats itself. And what is left once the beats are taken out: a
+second pulse, a tap or a lamp beside the pulse keeps a time of its own.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dawnbeat.shared.trace import BoolArray, FloatArray
-from dawnbeat.signal.beats import PieceBeats
+from dawnbeat.signal.beats import PieceBeats, level_of
 from dawnbeat.signal.detection import windows_at
 from dawnbeat.signal.timing import unexplained
 
@@ -23,15 +24,20 @@ _STEP_S = 1.0 / 60.0
 _KNOWN_TO = 0.08
 _LEAST_SHARE = 0.02
 _MEDIAN_TO_SD = 1.4826
+# Brighter than this a colour is clipped in part, which takes away from what it moves. Darker than this, what a sensor
+# adds to black, or stray light, takes away as much.
+_CLIPPED_LEVEL, _DARK_LEVEL = 245.0, 20.0
 
 
 @dataclass(frozen=True)
 class Origin:
     """What the light says of where it came from; None where that could not be asked.
 
-    red_share, blue_share: how much these move with each beat beside green. colours: how many colours live. rise_ms: the
-    usual beat's rise, 10 to 90 %. edge_ms: its whole swing over its steepest rise. steepness: that over its steepest
-    fall. other_share: what no beat explains, of the power of the wave from beat to beat.
+    red_share, blue_share: how much these move with each beat beside green; None too where a colour is clipped, or so
+    dark that its share can't be known. colours: how many colours live. rise_ms: the usual beat's rise, 10 to 90 %.
+    edge_ms: its whole swing over its steepest rise. steepness: that over its steepest fall. height_spread: standard
+    deviation of the beats' heights, relative. other_share: what no beat explains, of the power of the wave from beat
+    to beat.
     """
 
     red_share: float | None = None
@@ -40,6 +46,7 @@ class Origin:
     rise_ms: float | None = None
     edge_ms: float | None = None
     steepness: float | None = None
+    height_spread: float | None = None
     other_share: float | None = None
 
 
@@ -64,7 +71,8 @@ def origin_of(pieces: list[PieceBeats], counting: BoolArray) -> Origin:
     red, blue, colours = _colours(piece, beat_s, rate_hz)
     rise_ms, edge_ms, steepness = _shape(piece.wave, beat_s, rate_hz)
     other = _other_share(piece.wave, piece.time_s - piece.wave_s[0], rate_hz)
-    return Origin(red, blue, colours, rise_ms, edge_ms, steepness, other)
+    spread = _height_spread(piece.height[chosen])
+    return Origin(red, blue, colours, rise_ms, edge_ms, steepness, spread, other)
 
 
 def _colours(piece: PieceBeats, beat_s: FloatArray, rate_hz: float) -> tuple[float | None, float | None, int]:
@@ -79,7 +87,15 @@ def _colours(piece: PieceBeats, beat_s: FloatArray, rate_hz: float) -> tuple[flo
     spread = _spread(height) / np.sqrt(beat_s.size)
     lives = (usual > _LEAST_SHARE * usual.max()) & (spread < _KNOWN_TO * np.abs(usual))
     red = float(usual[0] / usual[1]) if lives[0] and lives[1] else None
-    blue = float(usual[2] / usual[1]) if lives[2] and lives[1] else None
+    # That a lit colour hardly moves is known too.
+    blue = float(usual[2] / usual[1]) if lives[1] and spread[2] < _KNOWN_TO * abs(usual[1]) else None
+    level = level_of(np.median(piece.colours, axis=0))
+    if level[1] > _CLIPPED_LEVEL or (level[1] < _DARK_LEVEL and red is not None and red > 1.0):
+        return None, None, int(lives.sum())
+    if level[0] > _CLIPPED_LEVEL:
+        red = None
+    if level[2] > _CLIPPED_LEVEL or level[2] < _DARK_LEVEL:
+        blue = None
     return red, blue, int(lives.sum())
 
 
@@ -88,6 +104,14 @@ def _spread(rows: FloatArray) -> FloatArray:
     return np.asarray(
         _MEDIAN_TO_SD * np.median(np.abs(rows - np.median(rows, axis=1, keepdims=True)), axis=1), dtype=np.float64
     )
+
+
+def _height_spread(height: FloatArray) -> float | None:
+    """Spread of the beats' heights as a share, from the median absolute deviation of their logarithms."""
+    height = height[height > 0.0]
+    if height.size < _FEWEST_BEATS:
+        return None
+    return float(_spread(np.log(height)[None, :])[0])
 
 
 def _shape(wave: FloatArray, beat_s: FloatArray, rate_hz: float) -> tuple[float, float, float]:

@@ -9,8 +9,9 @@ the usual beat at most falls a little less steeply for a moment.
 
 While a dicrotic wave may still come, a beat is told from it only by its place: the closing valve holds it to within
 three hundredths of a second, and the coupling of premature beats may wander further. **What can't be told:** a
-weak premature beat that always follows after 0.35 to 0.5 s, by the same time to within these hundredths, looks like a
-dicrotic wave or hides behind it; so does one under a twentieth of a beat anywhere.
+weak premature beat that always follows after 0.35 to 0.45 s, by the same time to within these hundredths, looks like a
+dicrotic wave; one of less than a fifth within 0.6 s may hide on the steep fall of such a wave, and one of less than a
+fifteenth anywhere.
 """
 
 from __future__ import annotations

@@ -40,6 +40,13 @@ _LEAST_COVERED_SHARE = 0.5
 # far steeper than it falls; but not quite so near as a lamp.
 _JUST_ALIKE_SHARE, _ALIKE_SHARE = 0.03, 0.07
 _PLAINLY_BLOOD_SHARE, _MOST_SHARE = 0.93, 1.15
+# Haemoglobin takes up green ten to fifty times as well as red. A finger that nods with its beats may still move red
+# more than green, but then it moves blue as well; an amber lamp doesn't.
+_MOST_RED_SHARE = 1.07
+# A glowing wire moves colours as one over their wavelength (Wien): red 0.87 to 0.92 of green, blue 1.14 to 1.2.
+_GLOWING_RED_SHARE, _GLOWING_BLUE_SHARE = 0.8, 1.1
+# Of fingers blue moves 0.55 to 0.9 times as much as green; what moves it far less is said to be blood by nothing.
+_LEAST_BLUE_SHARE = 0.4
 _PLAINLY_A_PULSE, _MAYBE_A_PULSE = 3.3, 2.0
 # In recordings of fingers by cameras and oximeters (Hoffman et al. 2022, npj Digit Med 5:146, and PhysioNet's BIDMC and
 # 2015 challenge) the least steep wave rises 1.45 times as steep as it falls, at any rate up to 128 a minute. Where the
@@ -53,6 +60,11 @@ _BLUNT_EDGE_MS, _BLUNTEST_EDGE_MS = 165.0, 195.0
 _BLUNT_SHARE, _BLUNTEST_SHARE = 0.5, 0.6
 # A light that swings at the rate of a pulse has edges longer than this.
 _SWINGING_EDGE_MS, _FAST_SWINGING_EDGE_MS = 142.0, 125.0
+# What is switched on nears its level ever more slowly, so that its rise is long beside its swing over its steepest
+# slope; theirs is 0.9 to 1.15 times as long, or 1.3 where the edge has a dent. And a machine's heights hardly spread,
+# theirs by 0.028 or more. Where the colours don't speak for blood, the longer the rise, the more of a spread is asked.
+_LEAST_HEIGHT_SPREAD, _SPREAD_PER_LONG_RISE, _MOST_SPREAD_ASKED = 0.012, 0.25, 0.05
+_LEAST_HEIGHT_SPREAD_OF_BLOOD = 0.004
 # They leave at most 0.04 of a beat's power unexplained, a fifth of its height.
 _MOST_OTHER_SHARE = 0.055
 # Half a minute of good intervals names the pulse to a beat or two a minute.
@@ -94,7 +106,10 @@ def verdict_on(evidence: Evidence, settings: Settings) -> Verdict:
     doubts = [*_of_the_heart(rhythm), *doubts]
     kept_s = float(evidence.intervals.kept_ms.sum()) / 1000.0
     if doubts:
-        of_pulse = any(doubt.code not in _OF_VARIABILITY_ONLY for doubt in doubts)
+        codes = {doubt.code for doubt in doubts}
+        unchecked = evidence.origin.red_share is None and evidence.origin.blue_share is None
+        # Of one colour only the shape speaks for blood, and noise hides that.
+        of_pulse = not codes <= _OF_VARIABILITY_ONLY or (unchecked and "faint_timing" in codes)
         pulse_usable = not of_pulse and bool(rhythm.countable) and kept_s >= _KEPT_FOR_PULSE_S
         if rhythm.irregular:
             doubts = [doubt for doubt in doubts if doubt.code not in _OF_IRREGULAR_HEARTS]
@@ -196,6 +211,7 @@ def _doubts_of_origin(evidence: Evidence) -> list[Finding]:
             origin.rise_ms < _SHARPEST_RISE_MS
             or origin.edge_ms > max(_BLUNTEST_EDGE_MS, _BLUNTEST_SHARE * swing_ms)
             or steepness < (max(least, _LEAST_OF_BLUNT) if blunt else least)
+            or _like_a_machine(origin, blood)
         ):
             doubts.append(Finding("not_a_pulse_wave", {"rise_ms": origin.rise_ms, "steepness": origin.steepness}))
     if origin.other_share is not None and origin.other_share > _MOST_OTHER_SHARE:
@@ -212,16 +228,29 @@ def _moved_by_blood(origin: Origin, steepness: float) -> bool | None:
     apart = max(abs(share - 1.0) for share in shares)
     if apart < _JUST_ALIKE_SHARE or (apart < _ALIKE_SHARE and steepness < _PLAINLY_A_PULSE):
         return False
+    if red is not None and blue is not None:
+        amber = red > _MOST_RED_SHARE and blue < _PLAINLY_BLOOD_SHARE
+        if amber or (_GLOWING_RED_SHARE < red < 1.0 and blue > _GLOWING_BLUE_SHARE):
+            return False
     # Light through a thick finger can move red more than green, but hardly blue.
-    coloured = blue is not None and (
-        blue > _MOST_SHARE or (red is not None and red > _MOST_SHARE and blue > _PLAINLY_BLOOD_SHARE)
-    )
+    coloured = any(share > _MOST_SHARE for share in shares)
     if coloured and steepness < _MAYBE_A_PULSE:
         return False
-    if red is not None and red < _PLAINLY_BLOOD_SHARE:
-        return True
-    plain = blue is not None and blue < _PLAINLY_BLOOD_SHARE and (red is None or red > _MOST_SHARE)
-    return True if plain else None
+    if blue is not None and blue < _LEAST_BLUE_SHARE:
+        return None
+    if red is not None:
+        return True if red < _PLAINLY_BLOOD_SHARE else None
+    return True if blue is not None and blue < _PLAINLY_BLOOD_SHARE else None
+
+
+def _like_a_machine(origin: Origin, blood: bool | None) -> bool:
+    """Whether beats are all of one height, or nearly so with the edge of something that was switched on."""
+    if origin.height_spread is None or origin.rise_ms is None or origin.edge_ms is None:
+        return False
+    if blood:
+        return origin.height_spread < _LEAST_HEIGHT_SPREAD_OF_BLOOD
+    long = max(origin.rise_ms / max(origin.edge_ms, 1.0) - 1.0, 0.0)
+    return origin.height_spread < min(_LEAST_HEIGHT_SPREAD + _SPREAD_PER_LONG_RISE * long, _MOST_SPREAD_ASKED)
 
 
 def _main_reason(intervals: Intervals) -> list[Finding]:

@@ -204,6 +204,21 @@ def beat_like_lamp(rng: np.random.Generator, time_s: FloatArray) -> FloatArray:
     return -blood_volume(beats_s, Wave(130.0, 0.4), time_s)
 
 
+def fading_lamp(rng: np.random.Generator, time_s: FloatArray) -> FloatArray:
+    """A lamp that is switched at intervals that wander, and nears each level at its own pace, up and down."""
+    at_s = _events(rng, time_s, _rate(rng), float(np.exp(rng.uniform(np.log(0.01), np.log(0.1)))))
+    on_s = at_s[-1] - at_s[-2]
+    on_s *= rng.uniform(0.15, 0.6)
+    up_s, down_s = np.exp(rng.uniform(np.log(0.03), np.log(0.3), 2))
+    step_s = float(np.median(np.diff(time_s)))
+    lit = np.searchsorted(at_s, time_s) > np.searchsorted(at_s + on_s, time_s)
+    value = np.zeros(time_s.size)
+    for row in range(1, time_s.size):
+        pace_s = up_s if lit[row] else down_s
+        value[row] = value[row - 1] + (lit[row] - value[row - 1]) * (1.0 - np.exp(-step_s / pace_s))
+    return np.asarray(rng.choice([-1, 1]) * value)
+
+
 def passing_shadows(rng: np.random.Generator, time_s: FloatArray) -> FloatArray:
     """A fan's blade, a curtain, leaves before the window: dips of their own width."""
     return -_bumps(rng, time_s, _rate(rng), rng.uniform(0.02, 0.25), rng.uniform(0.05, 0.15))
@@ -269,6 +284,7 @@ LAMPS = {
     "swinging lamp": swinging_lamp,
     "hunting exposure": hunting_exposure,
     "light shaped like a pulse": beat_like_lamp,
+    "fading lamp": fading_lamp,
     "passing shadows": passing_shadows,
     "film on a screen": screen,
 }
@@ -352,6 +368,20 @@ def coloured_lamp(rng: np.random.Generator) -> Reading:
     size = np.exp(rng.uniform(np.log(0.005), np.log(0.1)))
     wobble = rng.choice([pulsing_lamp, blinking, swinging_lamp, hunting_exposure])
     return camera(rng, still(body), size * wobble(rng, _times())[:, None] * share)
+
+
+def amber_lamp(rng: np.random.Generator) -> Reading:
+    """A lamp of its own colour, from red over amber to orange, that fades up and down: red moves most, blue hardly."""
+    share = np.array([rng.uniform(1.1, 1.8), 1.0, rng.uniform(0.0, 0.4)])
+    size = np.exp(rng.uniform(np.log(0.005), np.log(0.1)))
+    return camera(rng, still(finger(rng)), size * fading_lamp(rng, _times())[:, None] * share)
+
+
+def glowing_wire(rng: np.random.Generator) -> Reading:
+    """A dimmed filament: by Wien's law colours move as one over their wavelength."""
+    share = np.array([540 / rng.uniform(590, 620), 1.0, 540 / rng.uniform(450, 475)])
+    size = np.exp(rng.uniform(np.log(0.005), np.log(0.1)))
+    return camera(rng, still(finger(rng)), size * fading_lamp(rng, _times())[:, None] * share)
 
 
 def noise_only(rng: np.random.Generator) -> Reading:
@@ -542,20 +572,33 @@ def bigeminy(rng: np.random.Generator) -> Reading:
     return _with(rng, beats_s, strength)
 
 
+def _hardly_felt(rng: np.random.Generator, after_s: tuple[float, float], strength: tuple[float, float]) -> Reading:
+    """Every second beat early and too weak for most fingers; bounds of how long after the beat before, and of how weak.
+
+    Its place wanders by three hundredths of a second.
+    """
+    pair_s = heart(rng, mean_hr_bpm=float(rng.uniform(28, 42)), rmssd_ms=float(rng.uniform(20, 80)))
+    early_s = pair_s + rng.uniform(*after_s) + 0.03 * rng.standard_normal(pair_s.size)
+    weak = float(np.exp(rng.uniform(*np.log(strength))))
+    beats_s = np.concatenate([pair_s, early_s])
+    order = np.argsort(beats_s)
+    return _with(rng, beats_s[order], np.where(order < pair_s.size, 1.0, weak))
+
+
 def bigeminy_hardly_felt(rng: np.random.Generator) -> Reading:
-    """Every second beat early by a quarter or a third of the interval, and too weak for most fingers."""
-    sinus_s = heart(rng, mean_hr_bpm=float(rng.uniform(56, 84)), rmssd_ms=float(rng.uniform(12, 40)))
-    step_s = np.diff(sinus_s, prepend=sinus_s[0] - 1.0)
-    early = np.arange(sinus_s.size) % 2 == 1
-    moved_s = (rng.uniform(0.2, 0.38) + 0.03 * rng.standard_normal(sinus_s.size)) * step_s
-    strength = float(np.exp(rng.uniform(np.log(0.08), np.log(0.3))))
-    return _with(rng, np.where(early, sinus_s - moved_s, sinus_s), np.where(early, strength, 1.0))
+    """Beats of 8 to 30 % after each beat, in the quiet part of the wave."""
+    return _hardly_felt(rng, (0.62, 0.9), (0.08, 0.3))
+
+
+def bigeminy_hidden(rng: np.random.Generator) -> Reading:
+    """Beats of 6 to 20 % on the steep fall of the dicrotic wave, which can hide them."""
+    return _hardly_felt(rng, (0.4, 0.6), (0.06, 0.2))
 
 
 def alternating_hardly_felt(rng: np.random.Generator) -> Reading:
     """Every second beat too weak for most fingers, in time."""
     beats_s = heart(rng, mean_hr_bpm=float(rng.uniform(72, 100)), rmssd_ms=float(rng.uniform(8, 30)))
-    strength = float(np.exp(rng.uniform(np.log(0.08), np.log(0.25))))
+    strength = float(np.exp(rng.uniform(np.log(0.1), np.log(0.25))))
     return _with(rng, beats_s, np.where(np.arange(beats_s.size) % 2 == 1, strength, 1.0))
 
 
@@ -751,7 +794,10 @@ FAMILIES: tuple[Family, ...] = (
     *(Family(f"{name} over a pulse", "disturbed", _move_over(wobble)) for name, wobble in MOVES.items()),
     Family("one colour: a lamp, no pulse", "disturbed", _grey(_lamp_alone(pulsing_lamp))),
     Family("one colour: a lamp over a pulse", "disturbed", _grey(_lamp_over(pulsing_lamp))),
+    Family("one colour: a fading lamp, no pulse", "disturbed", _grey(_lamp_alone(fading_lamp))),
     Family("coloured lamp, no pulse", "disturbed", coloured_lamp),
+    Family("amber lamp, no pulse", "disturbed", amber_lamp),
+    Family("glowing wire, no pulse", "disturbed", glowing_wire),
     Family("noise", "disturbed", noise_only),
     Family("a second person's pulse", "disturbed", second_pulse),
     Family("stamps that wander", "disturbed", wandering_stamps),
@@ -772,6 +818,7 @@ FAMILIES: tuple[Family, ...] = (
     Family("light that wanders", "disturbed", wandering_light),
     Family("bigeminy", "disturbed", bigeminy),
     Family("bigeminy, hardly felt", "disturbed", bigeminy_hardly_felt),
+    Family("bigeminy behind a dicrotic wave", "untold", bigeminy_hidden),
     Family("every second beat hardly felt", "disturbed", alternating_hardly_felt),
     Family("trigeminy", "disturbed", trigeminy),
     Family("every second beat weak", "disturbed", alternating),
