@@ -194,7 +194,7 @@ def _doubts_of_origin(evidence: Evidence) -> list[Finding]:
         doubts.append(Finding("no_finger", {"covered_pct": 100.0 * evidence.covered_share}))
     origin, bpm = evidence.origin, evidence.metrics.mean_hr_bpm or 0.0
     steepness = np.inf if origin.steepness is None else origin.steepness
-    blood = _moved_by_blood(origin, steepness)
+    blood = moved_by_blood(origin, steepness)
     if blood is False:
         values = {"red_pct": origin.red_share, "blue_pct": origin.blue_share}
         doubts.append(
@@ -219,7 +219,7 @@ def _doubts_of_origin(evidence: Evidence) -> list[Finding]:
     return doubts
 
 
-def _moved_by_blood(origin: Origin, steepness: float) -> bool | None:
+def moved_by_blood(origin: Origin, steepness: float) -> bool | None:
     """Whether the colours moved as blood moves them; None where they don't say."""
     red, blue = origin.red_share, origin.blue_share
     shares = [share for share in (red, blue) if share is not None]

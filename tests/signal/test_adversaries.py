@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 
 from dawnbeat.signal.analysis import analyse
+from dawnbeat.signal.origin import Origin
+from dawnbeat.signal.verdict import moved_by_blood
 from tests.benchmarks.adversaries import FAMILIES, Family, draw, outcome
 
 SEED = 7
@@ -65,6 +67,32 @@ def test_a_weak_beat_after_each_beat_is_one_however_weak(name: str) -> None:
         verdict = analyse(draw(BY_NAME[name], SEED, number).trace).verdict
         assert not verdict.pulse_usable
         assert "half_or_double" in {finding.code for finding in verdict.findings}
+
+
+@pytest.mark.parametrize("name", ["amber lamp, no pulse", "one colour: a fading lamp, no pulse"])
+def test_a_lamp_that_fades_as_steeply_as_a_pulse_is_a_lamp(name: str) -> None:
+    for number in range(3, 11):
+        verdict = analyse(draw(BY_NAME[name], SEED, number).trace).verdict
+        assert not verdict.usable
+        assert not verdict.pulse_usable
+
+
+@pytest.mark.parametrize(
+    ("red", "blue", "blood"),
+    [
+        (0.6, 0.7, True),
+        (None, 0.7, True),
+        (1.28, 1.03, None),  # seen of a finger that nods with its beats
+        (1.28, 0.3, False),
+        (1.28, 0.0, False),
+        (0.9, 1.17, False),  # a glowing wire
+        (0.8, 0.1, None),
+        (1.01, 0.99, False),
+        (None, None, None),
+    ],
+)
+def test_what_the_colours_say(red: float | None, blue: float | None, blood: bool | None) -> None:
+    assert moved_by_blood(Origin(red_share=red, blue_share=blue), 3.0) is blood
 
 
 def test_one_living_colour_is_used_and_said_to_be_unchecked() -> None:
