@@ -40,13 +40,13 @@ _LEAST_COVERED_SHARE = 0.5
 # far steeper than it falls; but not quite so near as a lamp.
 _JUST_ALIKE_SHARE, _ALIKE_SHARE = 0.03, 0.07
 _PLAINLY_BLOOD_SHARE, _MOST_SHARE = 0.93, 1.15
-# Haemoglobin takes up green ten to fifty times as well as red. A finger that nods with its beats may still move red
-# more than green, but then it moves blue as well; an amber lamp doesn't.
+# Blood takes up green and blue far more than red. A finger that nods with its beats, or one in dim light, may still
+# move red more than green, but then it moves blue as well; an amber lamp doesn't.
 _MOST_RED_SHARE = 1.07
 # A glowing wire moves colours as one over their wavelength (Wien): red 0.87 to 0.92 of green, blue 1.14 to 1.2.
 _GLOWING_RED_SHARE, _GLOWING_BLUE_SHARE = 0.8, 1.1
 # Of fingers blue moves 0.55 to 0.9 times as much as green; what moves it far less is said to be blood by nothing.
-_LEAST_BLUE_SHARE = 0.4
+_LEAST_BLUE_SHARE = 0.45
 _PLAINLY_A_PULSE, _MAYBE_A_PULSE = 3.3, 2.0
 # In recordings of fingers by cameras and oximeters (Hoffman et al. 2022, npj Digit Med 5:146, and PhysioNet's BIDMC and
 # 2015 challenge) the least steep wave rises 1.45 times as steep as it falls, at any rate up to 128 a minute. Where the
@@ -229,11 +229,13 @@ def moved_by_blood(origin: Origin, steepness: float) -> bool | None:
     if apart < _JUST_ALIKE_SHARE or (apart < _ALIKE_SHARE and steepness < _PLAINLY_A_PULSE):
         return False
     if red is not None and blue is not None:
-        amber = red > _MOST_RED_SHARE and blue < _PLAINLY_BLOOD_SHARE
+        amber = red > _MOST_RED_SHARE and blue < _LEAST_BLUE_SHARE
         if amber or (_GLOWING_RED_SHARE < red < 1.0 and blue > _GLOWING_BLUE_SHARE):
             return False
     # Light through a thick finger can move red more than green, but hardly blue.
-    coloured = any(share > _MOST_SHARE for share in shares)
+    coloured = blue is not None and (
+        blue > _MOST_SHARE or (red is not None and red > _MOST_SHARE and blue > _PLAINLY_BLOOD_SHARE)
+    )
     if coloured and steepness < _MAYBE_A_PULSE:
         return False
     if blue is not None and blue < _LEAST_BLUE_SHARE:

@@ -83,6 +83,7 @@ def test_a_lamp_that_fades_as_steeply_as_a_pulse_is_a_lamp(name: str) -> None:
         (0.6, 0.7, True),
         (None, 0.7, True),
         (1.28, 1.03, None),  # seen of a finger that nods with its beats
+        (1.8, 0.6, None),
         (1.28, 0.3, False),
         (1.28, 0.0, False),
         (0.9, 1.17, False),  # a glowing wire
