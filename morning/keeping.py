@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import os
+import shutil
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 
 # A recording that was written to so recently may belong to a program that is still running.
 _STILL_WRITTEN_S = 5.0
+_SAME_LENGTH_S = 0.001
 INVENTED = (
     "the light is invented, and your own journal holds only your own mornings: name another journal with --journal to "
     "keep it there"
@@ -41,7 +43,7 @@ class Kept:
 
     stored, grounds: None where it was not saved; the day's answer is drawn from the grounds. folder: its recording,
     None where none was made. trouble: why it could not be saved, one line, else empty. notice: something to know
-    although it was saved, or empty.
+    although it was saved, or empty. known: the journal had this very reading already, and nothing was added.
     """
 
     analysis: Analysis
@@ -51,6 +53,7 @@ class Kept:
     folder: Path | None = None
     trouble: str = ""
     notice: str = ""
+    known: bool = False
 
 
 def analysed(trace: Trace, taken: Circumstances, settings: Settings, folder: Path | None = None) -> Kept:
@@ -61,11 +64,18 @@ def analysed(trace: Trace, taken: Circumstances, settings: Settings, folder: Pat
 
 
 def saved(kept: Kept, home: Path, ranges: RangeSettings) -> Kept:
-    """Save an analysed reading with its recording; a refusal is told in `trouble`, and the recording stays."""
+    """Save an analysed reading with its recording; a refusal is told in `trouble`, and the recording stays.
+
+    The same light or intervals, read a second time, are the reading that they became: that one stays as it is.
+    """
     from dawnbeat.morning.answering import grounds, keep_answer
 
     try:
         with Journal.open(home) as journal:
+            if (here := _here_already(journal, kept)) is not None:
+                notice = f"It is in the journal already, as reading {here.id}: nothing was added."
+                drawn_from = grounds(journal, here.local_date, ranges)
+                return replace(kept, stored=here, grounds=drawn_from, notice=notice, known=True)
             notice = journal.clock_notice(kept.taken.began) or ""
             stored = journal.save(kept.taken, kept.analysis, kept.folder)
             kept = replace(kept, stored=stored, trouble="", notice=notice)
@@ -75,6 +85,22 @@ def saved(kept: Kept, home: Path, ranges: RangeSettings) -> Kept:
         return replace(kept, trouble=str(error)) if kept.stored is None else replace(kept, notice=str(error))
 
 
+def _here_already(journal: Journal, kept: Kept) -> StoredReading | None:
+    """The reading that began at this moment, is as long to the millisecond and has the same frames, if there is one.
+
+    One without intervals, as from a CSV file, knows less than what was measured and is no such reading.
+    """
+    taken, analysis = kept.taken, kept.analysis
+    for each in journal.day(taken.began.date()):
+        if (
+            (each.began, each.origin, each.frame_rate_hz) == (taken.began, taken.origin, analysis.frame_rate_hz)
+            and abs(each.duration_s - analysis.duration_s) < _SAME_LENGTH_S
+            and len(journal.intervals(each.id)) == len(analysis.intervals)
+        ):
+            return each
+    return None
+
+
 def keep_taken(taken: Taken, order: Order, home: Path | None, ranges: RangeSettings) -> Kept:
     """Analyse what was taken and save it in the journal in `home`; None only analyses, and so does invented light.
 
@@ -82,7 +108,13 @@ def keep_taken(taken: Taken, order: Order, home: Path | None, ranges: RangeSetti
     """
     try:
         kept = analysed(taken.trace, taken.circumstances, order.settings, taken.folder)
-        return kept if home is None or (taken.invented and not order.keep_invented) else saved(kept, home, ranges)
+        if home is None or (taken.invented and not order.keep_invented):
+            return kept
+        kept = saved(kept, home, ranges)
+        if kept.known and taken.folder is not None:
+            taken.let_go()
+            shutil.rmtree(taken.folder, ignore_errors=True)  # the copy just made; the reading has its own
+        return kept
     finally:
         taken.let_go()
 

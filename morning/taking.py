@@ -41,6 +41,8 @@ _log = logging.getLogger(__name__)
 STOPPED = "it was stopped"
 SILENT = "the camera has sent nothing for {:g} seconds: check that it is connected"
 _SLEPT_S = 5.0
+# What is shorter holds no beat, and is no reading: as of a camera that breaks off at its first frames.
+_SHORTEST_S = 0.5
 _PICTURE_EVERY_S = 0.045
 _PICTURE_WIDTH = 360
 
@@ -217,7 +219,7 @@ class Taking:
             except BaseException:
                 loop.close(discard=not loop.rows)
                 raise
-            loop.close(discard=self._wish == "discard")
+            loop.close(discard=self._wish == "discard" or loop.length_s < _SHORTEST_S)
             loop.tell_end(ended)
         finally:
             source.close()
@@ -289,6 +291,11 @@ class _Loop:
         if discard:
             self._delete()
         self._feed.stop()
+
+    @property
+    def length_s(self) -> float:
+        """Seconds from the first frame that counts to the last; 0 before there are two."""
+        return self.rows[-6] if self.rows else 0.0
 
     def tell_end(self, ended: Ended) -> None:
         """Put how it ended on the source's own screen, where it has one."""

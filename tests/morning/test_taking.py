@@ -143,6 +143,17 @@ def test_a_source_that_is_silent_from_the_start_leaves_no_reading() -> None:
     assert got.ended.why == SILENT.format(5.0)
 
 
+@pytest.mark.parametrize("length_s", [0.03, 0.3, 2.0])
+def test_what_breaks_off_at_its_first_frames_leaves_no_reading_and_no_recording(
+    tmp_path: Path, length_s: float
+) -> None:
+    got = taken(Scripted(breaks_at_s=length_s), plan_without_buttons(30.0, 0.0), new_folder=folder_in(tmp_path))
+    got.let_go()
+    assert got.ended.broken
+    assert (len(got.trace) > 0) == (got.folder is not None) == (length_s > 1)
+    assert bool(list(tmp_path.iterdir())) == (length_s > 1)
+
+
 @pytest.mark.parametrize("by_the_wall_clock", [False, True])
 def test_a_sleep_of_the_computer_keeps_what_came_before(by_the_wall_clock: bool) -> None:
     clocks = Clocks()

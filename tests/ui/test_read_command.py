@@ -143,6 +143,22 @@ def test_json_is_one_object_with_everything(cli: CommandLine, place: Path, sampl
     assert found["beats_s"]
 
 
+def test_the_same_recording_read_twice_is_one_reading_with_one_recording(
+    cli: CommandLine, place: Path, samples: Path
+) -> None:
+    words = ("read", "--source", samples / "calm", "--settle", 0, "--no-ask", *TAKEN_THEN)
+    cli(*words).fine()
+    before = sorted((place / "journal" / "recordings").rglob("*"))
+    out = cli(*words).fine()
+    (kept,) = _kept(place)
+    assert f"already, as reading {kept.id}" in out
+    assert "Saved as" not in out
+    assert sorted((place / "journal" / "recordings").rglob("*")) == before
+    cli(*words[:-1], "2024-03-01 06:40").fine()
+    cli("read", "--source", samples / "other", *words[3:]).fine()
+    assert len(_kept(place)) == 3
+
+
 def test_quiet_says_nothing_and_keeps_the_reading(cli: CommandLine, place: Path, samples: Path) -> None:
     assert cli("read", "--source", samples / "calm", "--settle", 0, "--quiet", *TAKEN_THEN).fine() == ""
     assert len(_kept(place)) == 1

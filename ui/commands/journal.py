@@ -178,7 +178,7 @@ def import_intervals(
         screen.print()
     screen.print(reading("these intervals", kept.analysis))
     assert kept.stored is not None
-    screen.print(f"Saved as reading {kept.stored.id}.")
+    screen.print(kept.notice if kept.known else f"Saved as reading {kept.stored.id}.")
 
 
 def restore(
@@ -277,7 +277,7 @@ def keep(
     kept = keep_broken_off(wanted[0], home, reading_settings(None), chosen_ranges())
     console().print(reading(folder.name, kept.analysis))
     if kept.stored is not None:
-        print(f"Saved as reading {kept.stored.id}.")
+        print(kept.notice if kept.known else f"Saved as reading {kept.stored.id}.")
 
 
 def bin_command(

@@ -160,7 +160,7 @@ def _take(order: Order, home: Path | None, silently: bool) -> tuple[Taken, Kept]
 
     got = take_in_terminal(order, silently)
     if not len(got.trace):
-        raise DawnbeatError(f"no frame was captured, nothing is saved: {got.ended.why}")
+        raise DawnbeatError(f"no frame was captured that counts, nothing is saved: {got.ended.why}")
     return got, keep_taken(got, order, home, chosen_ranges())
 
 
@@ -202,7 +202,8 @@ class _Talk:
             self.screen.print(NOT_MEDICAL, style="italic")
         if kept.stored is not None:
             self.say()
-            self.say(f"Saved as reading {kept.stored.id}.{self._other(kept.stored)}")
+            if not kept.known:
+                self.say(f"Saved as reading {kept.stored.id}.{self._other(kept.stored)}")
             if kept.notice:
                 self.say(kept.notice)
 
