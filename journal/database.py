@@ -199,7 +199,7 @@ def _strange(connection: sqlite3.Connection, steps: Sequence[tuple[str, ...]]) -
             # SQLite's own: nobody else can give such a name.
             continue
         if (kind, name) not in known or "VIRTUAL" in (sql or "").upper().split()[:2]:
-            return f"a {kind} {one_line(name)!r}"
+            return f"{'an' if kind == 'index' else 'a'} {kind} {one_line(name)!r}"
     return None
 
 

@@ -124,8 +124,9 @@ class ChoiceStore:
         except FileNotFoundError:
             return Choices()
         except (OSError, ValueError, RecursionError, DawnbeatError) as error:
+            why = one_line(error.strerror if isinstance(error, OSError) and error.strerror else error)
             raise DawnbeatError(
-                f"the choices in {one_line(self.path)} can't be used ({one_line(error)}): mend the file, or move it "
+                f"the choices in {one_line(self.path)} can't be used ({why}): mend the file, or move it "
                 "away to go on with the usual choices"
             ) from error
 

@@ -55,7 +55,9 @@ def console(output: IO[str] | None = None) -> Console:
 def progress(title: str, hidden: bool = False) -> Iterator[Callable[[int, int | None], None]]:
     """A bar on standard error where that is a terminal, as a function of how many are done and of how many."""
     screen = Console(stderr=True)
-    with Progress(console=screen, transient=True, disable=hidden or not screen.is_terminal) as bar:
+    off = hidden or not screen.is_terminal
+    # What goes to standard output meanwhile stays there, and isn't drawn beside the bar.
+    with Progress(console=screen, transient=True, disable=off, redirect_stdout=False) as bar:
         task = bar.add_task(title, total=None)
         yield lambda done, of: bar.update(task, completed=done, total=of)
 

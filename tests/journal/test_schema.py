@@ -145,6 +145,7 @@ def test_what_no_journal_has_is_refused_and_left_as_it_is(home: Path, taken: Any
     with pytest.raises(DawnbeatError, match="which no journal has") as caught:
         Journal.open(home)
     assert "\n" not in str(caught.value)
+    assert " a index" not in str(caught.value)
     assert database.read_bytes() == before
 
 

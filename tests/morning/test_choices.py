@@ -146,3 +146,15 @@ def test_a_home_that_nobody_has_is_one_line(monkeypatch: pytest.MonkeyPatch, whe
 def test_the_windows_of_the_range_are_those_on_disk() -> None:
     ChoiceStore().save(Choices(ranges={"week_days": 5}))
     assert chosen_ranges().week_days == 5
+
+
+def test_a_file_that_the_system_refuses_is_named_in_plain_words(
+    store: ChoiceStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(path: Path, *_: object, **__: object) -> str:
+        raise PermissionError(13, "Permission denied", str(path))
+
+    monkeypatch.setattr(Path, "read_text", refuse)
+    with pytest.raises(DawnbeatError, match=r"\(Permission denied\)") as caught:
+        store.load()
+    assert "Errno" not in str(caught.value)

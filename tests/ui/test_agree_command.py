@@ -14,7 +14,7 @@ KEYS = {
     *("lag_s", "matched_beats", "matched_share_a", "matched_share_b", "intervals", "interval_mean_absolute_ms"),
     *("interval_sd_ms", "interval_p95_ms", "interval_bias_ms", "limits_of_agreement_ms", "rmssd_a_ms", "rmssd_b_ms"),
     *("mean_hr_a_bpm", "mean_hr_b_bpm"),
-    "doubtful",
+    *("doubtful", "verdict", "verdict_words"),
 }
 LITTLE = "They have little in common"
 
@@ -39,6 +39,7 @@ def test_two_cameras_on_one_heart_agree_whichever_starts_first(cli: CommandLine,
     (found,) = cli("agree", "--json", hands / a, hands / b).objects()
     assert set(found) == KEYS
     assert found["doubtful"] is False
+    assert found["verdict"] == "one_heart"
     assert found["lag_s"] == pytest.approx(float(a) - float(b), abs=0.01)
     assert min(found["matched_share_a"], found["matched_share_b"]) > 0.97
     assert found["interval_mean_absolute_ms"] < 3.0
@@ -77,6 +78,9 @@ def test_two_hearts_are_told_to_have_little_in_common(cli: CommandLine, place: P
         _list(place / name, beats_s)
     for a, b in (("a", "b"), ("b", "c"), ("c", "a")):
         assert LITTLE in cli("agree", a, b).fine()
+    (found,) = cli("agree", "--json", "a", "b").objects()
+    assert (found["doubtful"], found["verdict"]) == (True, "doubtful")
+    assert found["verdict_words"].startswith(LITTLE)
 
 
 def test_a_picture_of_the_differences_is_written(cli: CommandLine, hands: Path, place: Path) -> None:

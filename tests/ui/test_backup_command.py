@@ -49,6 +49,11 @@ def test_a_file_is_overwritten_only_on_request(cli: CommandLine, place: Path, mo
     assert (place / "all.zip").read_bytes().startswith(b"PK")
 
 
+def test_quiet_writes_and_says_nothing(cli: CommandLine, place: Path, morning: None) -> None:
+    assert cli("backup", "--quiet", "all.zip").fine() == ""
+    assert (place / "all.zip").read_bytes().startswith(b"PK")
+
+
 def test_nothing_is_replaced_without_a_yes(
     cli: CommandLine, place: Path, morning: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -30,6 +30,8 @@ def test_an_export_comes_back_without_loss(cli: CommandLine, place: Path, export
     assert f"{len(before)} new" in dry
     assert "Nothing was changed; add --apply" in dry
     assert _readings(place / "new") == []
+    assert cli("import", "mornings", exported, "--journal", "quiet", "--apply", "--quiet").fine() == ""
+    assert len(_readings(place / "quiet")) == len(before)
     applied = cli("import", "mornings", exported, "--journal", "new", "--apply").fine()
     assert f"{len(before)} readings imported" in applied
     after = _readings(place / "new")

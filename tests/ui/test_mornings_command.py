@@ -169,3 +169,13 @@ def test_noting_an_illness_of_today_answers_at_once_and_is_kept(cli: CommandLine
         answer = journal.reading(number).answer
     assert answer is not None
     assert answer["what"] == "none"
+
+
+def test_who_never_took_a_reading_hears_no_date(cli: CommandLine, place: Path) -> None:
+    assert "No reading yet: " in cli("mornings").fine()
+
+
+def test_the_last_reading_is_named_where_the_weeks_hold_none(cli: CommandLine, place: Path) -> None:
+    with Journal.open(place / "journal") as journal:
+        fill_with_invented_mornings(journal, date(2024, 3, 10), days=2)
+    assert "No reading since 10 March 2024: " in cli("mornings").fine()

@@ -41,6 +41,17 @@ def test_todays_detection_is_shown_and_stored_once_accepted(
     assert "1 analysed again, 0 of them differ" in cli("reanalyse", "--yes").fine()
 
 
+def test_quiet_stores_in_silence_and_shows_what_it_asks_about(
+    cli: CommandLine, place: Path, morning: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))
+    said = cli("reanalyse", "--quiet")
+    assert "say --yes" in said.refused()
+    assert "1 of them differ" in said.out
+    assert cli("reanalyse", "--quiet", "--yes").fine() == ""
+    assert _settings(place) != morning
+
+
 def test_bad_settings_get_one_line(cli: CommandLine, place: Path, morning: str) -> None:
     (place / "bad.toml").write_text("max_gap_s = 50")
     assert "max_gap_s is 50" in cli("reanalyse", "--yes", "--settings", "bad.toml").refused()

@@ -1,12 +1,14 @@
 from __future__ import annotations
 
+import contextlib
 import json
+import os
 import signal
 import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
-from subprocess import Popen, run
+from subprocess import DEVNULL, PIPE, Popen, run
 from typing import Any
 
 import numpy as np
@@ -243,6 +245,37 @@ def test_as_a_process_several_recordings_come_in_order(process: Callable[..., Po
     assert started.returncode == 2
     assert len(err.splitlines()) == 1
     assert [json.loads(line)["recording"] for line in out.splitlines()] == [str(names[i]) for i in (0, 1, 3)]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a POSIX terminal")
+@pytest.mark.parametrize("quiet", [False, True])
+def test_progress_is_shown_on_standard_error_where_the_readings_go_elsewhere(samples: Path, quiet: bool) -> None:
+    ours, theirs = os.openpty()
+    words = ["replay", "--json", *(["--quiet"] if quiet else []), str(samples / "calm"), str(samples / "other")]
+    with Popen(
+        [sys.executable, "-c", "from dawnbeat.ui.main import main; main()", *words],
+        stdin=DEVNULL,
+        stdout=PIPE,
+        stderr=theirs,
+        text=True,
+        env={**os.environ, "TERM": "xterm", "COLUMNS": "80"},
+    ) as started:
+        os.close(theirs)
+        shown = b""
+        with contextlib.suppress(OSError):  # how a terminal says that nobody writes to it any more
+            while part := os.read(ours, 4096):
+                shown += part
+        out = started.communicate(timeout=120)[0]
+    os.close(ours)
+    assert started.returncode == 0
+    assert [json.loads(line)["recording"] for line in out.splitlines()] == words[-2:]
+    assert (b"recordings" in shown, b"100%" in shown) == (not quiet, not quiet)
+
+
+def test_quiet_says_only_what_went_wrong(cli: CommandLine, samples: Path, place: Path) -> None:
+    assert cli("replay", "--quiet", "--plot", "calm.png", samples / "calm").fine() == ""
+    assert (place / "calm.png").stat().st_size > 0
+    assert "can't read" in cli("replay", "--quiet", "missing.csv").refused()
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="sends a POSIX signal")

@@ -342,6 +342,24 @@ def test_the_hardest_days_are_listed_and_correlations_stay_silent(
     text = said(capsys, "mornings")
     assert "no reading" in text
     assert "correlation" not in text
+    found = json.loads(said(capsys, "mornings", "--json"))
+    assert found["load"] == "minutes run"
+    assert found["associations"] == []
+    (day,) = found["days"]
+    assert (day["runs"], day["rmssd_ms"], day["not_compared"]) == (1, None, "no reading")
+    assert day["load"] > 0
+
+
+def test_an_empty_journal_has_no_hard_day(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert json.loads(said(capsys, "mornings", "--json")) == {"load": "minutes run", "days": [], "associations": []}
+
+
+def test_quiet_imports_and_says_nothing_but_faults(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], one_run: Path
+) -> None:
+    assert run(["runs", "import", "--quiet", str(one_run)]) == 0
+    assert capsys.readouterr() == ("", "")
+    assert "does not exist" in refused(capsys, "import", "--quiet", "nowhere.fit")
 
 
 @pytest.mark.parametrize(

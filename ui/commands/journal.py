@@ -16,6 +16,7 @@ from dawnbeat.ui.commands.options import (
     JournalFolder,
     Last,
     Overwrite,
+    Quiet,
     SettingsFile,
     UnaskedBin,
     ask_first,
@@ -98,6 +99,7 @@ def import_mornings(
     replace_different: bool = typer.Option(
         False, "--replace-different", help="Let the file win where it differs from the journal."
     ),
+    quiet: Quiet = False,
     journal: JournalFolder = None,
 ) -> None:
     """Show what a file would add; --apply adds it.
@@ -109,14 +111,17 @@ def import_mornings(
 
     with open_journal(journal, new=True) as opened:
         plan = plan_import(opened, path)
-        print("\n".join(plan.lines()))
+        if plan.errors or not quiet:
+            print("\n".join(plan.lines()))
         if plan.errors:
             raise DawnbeatError(
                 f"{path} has {_counted(len(plan.errors), 'bad line')}: mend the file, nothing was imported"
             )
         if apply:
-            print(f"{_counted(apply_import(opened, plan, replace_different), 'reading')} imported")
-        else:
+            imported = apply_import(opened, plan, replace_different)
+            if not quiet:
+                print(f"{_counted(imported, 'reading')} imported")
+        elif not quiet:
             print("Nothing was changed; add --apply to do it.")
 
 
@@ -128,6 +133,7 @@ def _import() -> None:
 def backup(
     out: Path = typer.Argument(..., help="Zip file to write."),
     overwrite: Overwrite = False,
+    quiet: Quiet = False,
     journal: JournalFolder = None,
 ) -> None:
     """Write the whole journal into one zip.
@@ -139,10 +145,11 @@ def backup(
     from dawnbeat.ui.terminal import progress
 
     check_output(out)
-    with open_journal(journal) as opened, progress("backing up") as show:
+    with open_journal(journal) as opened, progress("backing up", hidden=quiet) as show:
         made = write(opened, out, overwrite, show)
     what = f"{_counted(made.readings, 'reading')}, {_counted(made.recordings, 'recording')}"
-    print(f"{out}: {what}, {made.bytes / 1e6:.1f} MB before packing")
+    if not quiet:
+        print(f"{out}: {what}, {made.bytes / 1e6:.1f} MB before packing")
 
 
 @import_app.command("intervals")
@@ -152,6 +159,7 @@ def import_intervals(
     posture: str = typer.Option("lying", help="lying, sitting or standing."),
     context: str | None = typer.Option(None, metavar="WORDS", help="Your morning, as for `dawnbeat note`."),
     settings: SettingsFile = None,
+    quiet: Quiet = False,
     journal: JournalFolder = None,
 ) -> None:
     """Make a reading of a chest strap's beat intervals.
@@ -171,6 +179,8 @@ def import_intervals(
     said = context_from_line(context) if context else NOTHING
     lies, home = posture_from(posture), chosen_home(journal)
     kept = strap.take_in(path, began, lies, home, chosen_ranges(), reading_settings(settings), said)
+    if quiet:
+        return
     screen = console()
     if kept.grounds is not None:
         for line in lines(kept.grounds.answer()):
@@ -205,6 +215,7 @@ def restore(
 def reanalyse(
     yes: bool = typer.Option(False, "--yes", help="Accept the changes without being asked."),
     settings: SettingsFile = None,
+    quiet: Quiet = False,
     journal: JournalFolder = None,
 ) -> None:
     """Analyse every reading again.
@@ -222,11 +233,14 @@ def reanalyse(
 
     chosen = reading_settings(settings)
     with open_journal(journal) as opened:
-        with progress("analysing") as show:
+        with progress("analysing", hidden=quiet) as show:
             outcome = analyse_again(opened, read_recording, analyse, chosen, show)
-        print("\n".join(outcome.lines()))
+        # What is asked about is shown first.
+        told = not quiet or (bool(outcome.changes) and not yes)
+        if told:
+            print("\n".join(outcome.lines()))
         others = other_answers(opened, chosen_ranges(), {each.before.id: each.after for each in outcome.changes})
-        for each, said, now in others:
+        for each, said, now in others if told else ():
             print(
                 f'{each.began:%Y-%m-%d %H:%M}: was told "{HEADLINES[said.what]}", would be told '
                 f'"{HEADLINES[now.what]}" now; what was said stays with the reading'
@@ -234,8 +248,11 @@ def reanalyse(
         if not outcome.changes:
             return
         ask_first("Store these analyses?", yes)
-        print(f"{_counted(accept(opened, outcome), 'reading')} stored")
-        if edited := edit_again(opened, outcome, chosen):
+        stored = _counted(accept(opened, outcome), "reading")
+        edited = edit_again(opened, outcome, chosen)
+        if not quiet:
+            print(f"{stored} stored")
+        if edited and not quiet:
             print(f"{_counted(edited, 'reading')} left out by hand in places as before")
 
 

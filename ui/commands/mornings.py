@@ -129,7 +129,9 @@ def print_mornings(
         days = [by_day.get(first + timedelta(days=day)) for day in range(7 * weeks)]
         screen.print(f"lnRMSSD by day  {sparkline(days)}")
     else:
-        screen.print(f"No reading since {short_day(first)}: `dawnbeat read` takes one.")
+        last = max((each.local_date for each in journal.readings()), default=None)
+        said = "No reading yet" if last is None else f"No reading since {short_day(last)}"
+        screen.print(f"{said}: `dawnbeat read` takes one.")
     screen.print()
     for line in rests_on(drawn_from.today):
         screen.print(Padding(line, (0, 0, 0, 2), expand=False))

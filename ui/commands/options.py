@@ -21,6 +21,7 @@ JournalFolder = Annotated[
 SettingsFile = Annotated[
     Path | None, typer.Option("--settings", metavar="TOML", help="File of detection settings, as name = value.")
 ]
+Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print nothing unless something goes wrong.")]
 OneObject = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 ObjectsByLine = Annotated[bool, typer.Option("--json", help="Print JSON, one object a line.")]
 BinAsJson = Annotated[bool, typer.Option("--json", help="List the bin as JSON, one object a line.")]

@@ -17,6 +17,7 @@ from dawnbeat.ui.commands.options import (
     VIDEO_HELP,
     JournalFolder,
     Network,
+    Quiet,
     SettingsFile,
     Settle,
     check_seconds,
@@ -53,7 +54,7 @@ def read(
     ),
     video: bool | None = typer.Option(None, "--video/--no-video", help=f"{VIDEO_HELP.rstrip('.')}{_CHOSEN}."),
     as_json: bool = typer.Option(False, "--json", help="Print one JSON object and nothing else."),
-    quiet: bool = typer.Option(False, "--quiet", "-q", help="Print nothing unless something goes wrong."),
+    quiet: Quiet = False,
     settings: SettingsFile = None,
     journal: JournalFolder = None,
 ) -> None:

@@ -13,7 +13,7 @@ import typer
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.wording import signed
 from dawnbeat.ui.as_json import line_of
-from dawnbeat.ui.commands.options import JournalFolder, OneObject, SettingsFile, check_picture
+from dawnbeat.ui.commands.options import JournalFolder, OneObject, Quiet, SettingsFile, check_picture
 
 if TYPE_CHECKING:
     from collections.abc import Generator
@@ -40,6 +40,7 @@ def replay(
     to_s: float | None = typer.Option(None, "--to", help="Only up to this second of the recording's clock."),
     channel: str | None = typer.Option(None, help="auto, red, green or blue, instead of what the settings say."),
     json: bool = typer.Option(False, "--json", help="One JSON object a line and a recording, in the order given."),
+    quiet: Quiet = False,
 ) -> None:
     """Analyse recordings and print their readings.
 
@@ -61,7 +62,7 @@ def replay(
     with (
         contextlib.closing(_outcomes(recordings, chosen, from_s, to_s)) as outcomes,
         # Where the readings themselves go elsewhere.
-        progress("recordings", hidden=sys.stdout.isatty()) as show,
+        progress("recordings", hidden=quiet or sys.stdout.isatty()) as show,
     ):
         each_one = zip(recordings, pictures, outcomes, strict=True)
         for done, (path, picture, outcome) in enumerate(each_one, start=1):
@@ -74,7 +75,7 @@ def replay(
                 from dawnbeat.ui.as_json import json_line
 
                 print(json_line(str(path), outcome), flush=True)
-            else:
+            elif not quiet:
                 from dawnbeat.ui.terminal import console, reading
 
                 console().print(reading(str(path), outcome))
@@ -174,7 +175,8 @@ def agree(
     chosen = chosen_settings(settings)
     found = compare(read_series(a, chosen), read_series(b, chosen), max_lag_s, lag_s)
     if json:
-        print(line_of(_as_dict(found)))
+        name, words = _verdict(found)
+        print(line_of({**_as_dict(found), "verdict": name, "verdict_words": words}))
     else:
         _print(found, a.name, b.name)
     if keep:
@@ -263,6 +265,13 @@ def doubtful(found: Comparison) -> bool:
     return found.spread_ms > max(_GREATEST_SPREAD * own_ms, _SMALL_SPREAD_MS)
 
 
+def _verdict(found: Comparison) -> tuple[str, str]:
+    """By its name for programs, and in words."""
+    if doubtful(found):
+        return "doubtful", "They have little in common: perhaps not one heart, or not the same minutes."
+    return "one_heart", "They fit one heart, seen by both in the same minutes."
+
+
 def _as_dict(found: Comparison) -> dict[str, object]:
     rmssd, hr = found.rmssd_ms, found.mean_hr_bpm
     limits = found.limits_of_agreement_ms
@@ -313,5 +322,4 @@ def _print(found: Comparison, name_a: str, name_b: str) -> None:
         table.add_row("pulse of both", f"{hr[0]:.2f} and {hr[1]:.2f} bpm ({signed(hr[0] - hr[1], 2)} bpm)")
     screen = console()
     screen.print(table)
-    if doubtful(found):
-        screen.print("They have little in common: perhaps not one heart, or not the same minutes.")
+    screen.print(_verdict(found)[1])

@@ -41,6 +41,7 @@ from dawnbeat.ui.commands.options import (
     JournalFolder,
     Last,
     ObjectsByLine,
+    Quiet,
     RunId,
     UnaskedBin,
     ask_first,
@@ -70,6 +71,7 @@ def import_command(
     replace: Annotated[
         bool, typer.Option("--replace", help="A file that tells more than the run of its time takes its place.")
     ] = False,
+    quiet: Quiet = False,
     journal: JournalFolder = None,
 ) -> None:
     """Bring runs of files into the journal.
@@ -88,7 +90,7 @@ def import_command(
     moment = None if began is None else moment_from(began)
     said = None if sport is None else one_of("sport", sport, SPORTS)
     screen = Console(stderr=True)
-    bar = Progress(console=screen, transient=True, disable=not screen.is_terminal)
+    bar = Progress(console=screen, transient=True, disable=quiet or not screen.is_terminal)
     with open_journal(journal, new=True) as opened, _stop_between_files() as stop, bar:
         task = bar.add_task("Reading runs", total=None)
 
@@ -97,7 +99,7 @@ def import_command(
 
         result = import_runs(opened, paths, moment, said, replace, progress=show, cancelled=stop.is_set)
         unsaid = result.unsaid_ids
-        if unsaid and sys.stdin.isatty() and sys.stderr.isatty():
+        if unsaid and not quiet and sys.stdin.isatty() and sys.stderr.isatty():
             bar.stop()
             found = [run_store.run(opened, each) for each in unsaid]
             if typer.confirm(_sport_question(found, chosen_units(opened)), err=True):
@@ -107,8 +109,9 @@ def import_command(
     lines = result.lines()
     if result.files == 1 and result.count("not taken"):
         raise DawnbeatError(result.outcomes[0].message)
-    for line in lines:
-        typer.echo(line)
+    if not quiet or result.count("not taken"):
+        for line in lines:
+            typer.echo(line)
     if result.count("not taken"):
         raise typer.Exit(2)
     if result.cancelled:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+import math
 from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -38,6 +40,7 @@ from dawnbeat.ui.commands.options import (
 
 if TYPE_CHECKING:
     from dawnbeat.training.estimates import Race
+    from dawnbeat.training.mornings_after import HardDay
 
 
 def week_command(
@@ -122,6 +125,7 @@ def _say_written(count: int, what: str, out: Path) -> None:
 
 def mornings_command(
     women: Annotated[bool, typer.Option("--women", help="Training impulse with the coefficients for women.")] = False,
+    as_json: OneObject = False,
     journal: JournalFolder = None,
 ) -> None:
     """Show the hardest days with the morning after.
@@ -137,25 +141,50 @@ def mornings_command(
     with open_journal(journal) as opened:
         judged = judged_runs(opened, date.today())
         mornings = opened.mornings()
-    if not judged:
+    if not judged and not as_json:
         typer.echo("No runs yet: bring some in with `dawnbeat runs import`.")
         return
     loads = mornings_after.daily_load(judged, "women" if women else "men")
+    days = mornings_after.hardest_days(judged, loads, mornings, settings=chosen_ranges())
+    associations = [
+        found
+        for found in (
+            mornings_after.next_morning_association(loads, mornings),
+            mornings_after.week_association(loads, mornings),
+        )
+        if found is not None
+    ]
+    if as_json:
+        found_in = [{**dataclasses.asdict(each), "words": each.words} for each in associations]
+        print(line_of({"load": loads.name, "days": [_hard_day(each) for each in days], "associations": found_in}))
+        return
     headings = ("Day", "Load", "RMSSD, morning after", "Resting pulse", "Week's lnRMSSD moved")
     table = plain_table(f"Hardest days by {loads.name}, and the morning after", headings)
-    for day in mornings_after.hardest_days(judged, loads, mornings, settings=chosen_ranges()):
+    for day in days:
         moved = signed(day.week_moved, 2)
         said = day.not_compared or str(day.ln_rmssd)
         pulse = "" if day.not_compared else str(day.resting_pulse)
         table.add_row(day.date.isoformat(), number(day.load), said, pulse, moved)
     screen = console()
     screen.print(table)
-    for found in (
-        mornings_after.next_morning_association(loads, mornings),
-        mornings_after.week_association(loads, mornings),
-    ):
-        if found is not None:
-            screen.print(found.words, markup=False)
+    for found in associations:
+        screen.print(found.words, markup=False)
+
+
+def _hard_day(day: HardDay) -> dict[str, object]:
+    after = day.next_morning
+    compared = after is not None and not day.not_compared
+    return {
+        "date": day.date.isoformat(),
+        "load": day.load,
+        "runs": day.runs,
+        "not_compared": day.not_compared or None,
+        "rmssd_ms": math.exp(after.ln_rmssd) if after is not None and after.usable else None,
+        "rmssd_words": str(day.ln_rmssd) if compared else None,
+        "resting_pulse_bpm": after.resting_pulse_bpm if after is not None and after.usable else None,
+        "resting_pulse_words": str(day.resting_pulse) if compared else None,
+        "week_ln_rmssd_moved": day.week_moved,
+    }
 
 
 def month_command(

@@ -70,6 +70,9 @@ def type_into(qtbot: QtBot, page: MorningsPage, title: str, text: str) -> None:
 def test_an_empty_journal_says_what_to_do(page: MorningsPage) -> None:
     page.shown()
     assert "No mornings yet" in page.sheet.card.headline.text()
+    page.sheet.resize(1100, 300)
+    page.sheet.layout().activate()
+    assert page.sheet.card.width() > 1000, "the words have the whole width"
     assert page.table.model.rowCount() == 0
     assert not page.table.open_button.isEnabled()
     page.open_context()

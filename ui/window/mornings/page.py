@@ -286,6 +286,8 @@ class StandingSheet(QFrame):
         self._show_strips(today.ln_rmssd, today.resting_pulse)
 
     def _show_strips(self, *stands: Stand | None) -> None:
+        # Without a usual range there is no strip, and the words have the whole width.
+        self._row.setStretch(1, 5 if any(each is not None and each.usual is not None for each in stands) else 0)
         for stand, name, strip in zip(stands, self._names, (self.variability, self.pulse), strict=True):
             known = stand is not None and stand.usual is not None
             name.setVisible(known)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QImage, QPainter, QPaintEvent, QPen, QResizeEvent
+from PySide6.QtGui import QFontMetrics, QImage, QPainter, QPaintEvent, QPen, QResizeEvent
 from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
 
 from dawnbeat.morning.background import LiveFigures
@@ -74,6 +74,11 @@ class GaugeBar(Painted):
     def sizeHint(self) -> QSize:  # noqa: N802  Qt's name
         """Tall enough for its words."""
         return QSize(self.context.theme.px(260), self.context.theme.px(62))
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802  Qt's name
+        """Wide enough that name and value stand apart."""
+        words = QFontMetrics(self.larger_font()).horizontalAdvance(f"{self._name}   {self._top:.0f}{self._unit}")
+        return QSize(words, self.context.theme.px(62))
 
     def paintEvent(self, _event: QPaintEvent) -> None:  # noqa: N802  Qt's name
         """Words above, the bar below, good bounds as marks that reach over it."""

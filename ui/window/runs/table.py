@@ -85,10 +85,7 @@ def _pace_s(each: JudgedRun) -> float:
 
 def _what(each: JudgedRun) -> str:
     """What the row is, where it is no plain run that counts."""
-    run = each.run
-    if run.counts:
-        return "race" if run.race else ""
-    return "not counted"
+    return "" if each.run.counts else "not counted"
 
 
 def _right(
@@ -113,7 +110,7 @@ _BEFORE: tuple[Column[JudgedRun], ...] = (
     ),
     Column(
         "What",
-        "a race, or what does not count as a run in weeks, months and findings",
+        "what does not count as a run in weeks, months and findings",
         _what,
         _what,
         hint=lambda e: "" if e.run.counts else f"{e.run.sport}: open it to let it count as a run after all",
