@@ -155,7 +155,7 @@ class StoredReading:
 class Morning:
     """What the usual range and the answer need to know of one day: the reading that counts, or one that doesn't.
 
-    ln_rmssd: natural logarithm of RMSSD in ms. resting_pulse_bpm: mean heart rate of the reading.
+    ln_rmssd: natural logarithm of RMSSD in ms. resting_pulse_bpm: mean pulse of the reading.
     hour: local hour of the day. usable: the variability may be used. pulse_usable: the mean pulse may be; None
     says the same as `usable`. irregular: the pulse kept coming irregularly. duration_s: its length, where known.
     ln_rmssd_error, pulse_error_bpm: standard errors of the reading itself, where known. origin: what measured it.

@@ -113,7 +113,7 @@ class Comparison:
 
     @property
     def mean_hr_bpm(self) -> tuple[float, float] | None:
-        """Mean heart rate of both over the intervals that both keep."""
+        """Mean pulse of both over the intervals that both keep."""
         if not self.difference_ms.size:
             return None
         return 60000.0 / float(self.interval_a_ms.mean()), 60000.0 / float(self.interval_b_ms.mean())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 
 import pytest
@@ -31,3 +32,30 @@ def test_differences_get_their_sign_in_one_place() -> None:
 @pytest.mark.parametrize("dash", ["–", "—"])
 def test_a_range_is_said_with_to(dash: str) -> None:
     assert not _lines(rf"[\d}}] ?{dash} ?[\d{{]")
+
+
+# What each was given up for: broken off; how much; pulse; save, rescue; measure again; use from today; replace; use.
+@pytest.mark.parametrize(
+    "given_up",
+    [
+        *(r"\binterrupted\b", r"Based on", r"[Tt]he week is below", r"(?<!resting )\b[Hh]eart rates?\b"),
+        *(r"dawnbeat keep\b", r"[Tt]ake it again", r"Take (it…|them from)", r"Take the fuller", r"maximum take\b"),
+        *(r"Stop and keep", r"[Kk]ept as reading", r"Keep from today"),
+    ],
+)
+def test_a_word_that_was_given_up_stays_away(given_up: str) -> None:
+    assert not _lines(given_up)
+    texts = [ROOT / "README.md", ROOT / "ui/window/shell/keys.tsv", ROOT / "capture/phone/page.html"]
+    assert not [path.name for path in texts if re.search(given_up, path.read_text(encoding="utf-8"))]
+
+
+def test_what_goes_into_the_bin_is_not_deleted() -> None:
+    assert not _lines(r"[Dd]elet\w*\b.*\bthe bin\b(?!.* for good)")
+    assert _lines(r"[Dd]elet\w*\b.*\bthe bin for good")
+
+
+def test_every_picture_of_the_readme_says_what_to_see() -> None:
+    blocks = (ROOT / "README.md").read_text(encoding="utf-8").split("\n\n")
+    after = [below for block, below in itertools.pairwise(blocks) if block.startswith("![")]
+    assert len(after) >= 8
+    assert [each for each in after if not each.startswith("See ")] == []

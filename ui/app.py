@@ -87,7 +87,7 @@ def _app() -> typer.Typer:
     app.command("read")(read.read)
     app.command("mornings")(mornings.mornings)
     app.command("note")(mornings.note)
-    app.command("keep")(journal.keep)
+    app.command("rescue")(journal.rescue)
     app.command("bin")(journal.bin_command)
     app.command("pulse")(pulses.pulse_command)
     app.command("replay")(recordings.replay)

@@ -64,7 +64,7 @@ def test_a_damaged_file_stops_commands_and_window_alike(
     store = ChoiceStore()
     store.save(Choices())
     store.path.write_text("{")
-    for words in (["mornings"], ["keep"], []):
+    for words in (["mornings"], ["rescue"], []):
         assert run(words) == 2
         line = capsys.readouterr().err
         assert str(store.path) in line

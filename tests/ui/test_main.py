@@ -20,7 +20,7 @@ RUNS_COMMANDS = [
 ]
 COMMANDS = [
     *("demo", "read", "mornings", "note", "replay", "record", "agree", "rehearse", "cameras", "backup", "restore"),
-    *("window", "reanalyse", "export mornings", "export intervals", "import mornings", "keep", "bin", "pulse"),
+    *("window", "reanalyse", "export mornings", "export intervals", "import mornings", "rescue", "bin", "pulse"),
     *("zones", "import intervals"),
 ]
 
@@ -73,7 +73,7 @@ def test_help_of_runs_lists_each_command_with_a_whole_sentence(cli: CommandLine)
     assert [said for _, said in lines if not said.endswith(".") or said.endswith("...")] == []
 
 
-@pytest.mark.parametrize("command", [*COMMANDS, *(f"runs {each}" for each in RUNS_COMMANDS[:-1]), "runs maximum take"])
+@pytest.mark.parametrize("command", [*COMMANDS, *(f"runs {each}" for each in RUNS_COMMANDS[:-1]), "runs maximum use"])
 def test_help_names_values_in_words_and_not_as_the_code_does(cli: CommandLine, command: str) -> None:
     out = cli(*command.split(), "-h").fine()
     assert [

@@ -112,7 +112,7 @@ def test_a_copy_that_was_cut_short_is_not_promised_to_be_saved(cli: CommandLine,
     (part / "trace.csv").write_text("time_s,red,green,blue\n0,1,2,3\n")
     said = cli("mornings").fine()
     assert str(part) in said
-    assert "dawnbeat keep" not in said
+    assert "dawnbeat rescue" not in said
 
 
 @pytest.mark.parametrize("weeks", ["0", "-3", "10000", "some"])

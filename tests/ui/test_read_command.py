@@ -178,7 +178,7 @@ def test_an_output_that_takes_nothing_costs_no_reading(place: Path, samples: Pat
     with target:
         done = subprocess.run(command, stdout=target, stderr=subprocess.PIPE, text=True, timeout=120, check=False)
     (kept,) = _kept(place)
-    assert f"is kept as reading {kept.id}" in done.stderr
+    assert f"is saved as reading {kept.id}" in done.stderr
     assert done.stderr.count("\n") == 1
     assert done.returncode == 0
 
@@ -246,12 +246,12 @@ def test_a_journal_that_refuses_costs_nothing(
         said = cli("read", "--source", samples / "calm", "--settle", 0, "--no-ask")
     line = said.refused()
     assert "the disk is full" in line
-    assert "`dawnbeat keep`" in line
+    assert "`dawnbeat rescue`" in line
     assert "RMSSD" in said.out
     (recording,) = (place / "journal" / "recordings").glob("*/*")
     for each in (recording, *recording.iterdir()):
         os.utime(each, (1.7e9, 1.7e9))
-    cli("keep", recording).fine()
+    cli("rescue", recording).fine()
     assert len(_kept(place)) == 1
 
 

@@ -176,9 +176,9 @@ def test_a_run_above_the_maximum_is_proposed_and_taken_only_when_told(
     said(capsys, "import", str(path))
     said(capsys, "maximum", "add", "178", "--date", (TODAY - timedelta(days=9)).isoformat())
     text = " ".join(said(capsys, "maximum", "list").split())
-    assert "`dawnbeat runs maximum take 1` adds it" in text
+    assert "`dawnbeat runs maximum use 1` adds it" in text
     assert "Stop at once" in text
-    assert "with 2 added" in said(capsys, "maximum", "take", "1", "--added", "2")
+    assert "with 2 added" in said(capsys, "maximum", "use", "1", "--added", "2")
     assert "takes it" not in said(capsys, "maximum", "list")
     said(capsys, "maximum", "remove", "2")
     assert "there is no maximum 2" in refused(capsys, "maximum", "remove", "2")
@@ -189,17 +189,17 @@ def test_a_run_above_the_maximum_is_proposed_and_taken_only_when_told(
 def test_an_ordinary_run_becomes_the_first_maximum_only_when_told(
     home: Path, capsys: pytest.CaptureFixture[str], one_run: Path
 ) -> None:
-    assert "seldom reaches the maximum" in refused(capsys, "maximum", "take", "1")
+    assert "seldom reaches the maximum" in refused(capsys, "maximum", "use", "1")
     said(capsys, "maximum", "add", "--age", "40")
-    assert "say --yes" in refused(capsys, "maximum", "take", "1")
+    assert "say --yes" in refused(capsys, "maximum", "use", "1")
     with Journal.open(home) as journal:
         assert journal.connection.execute("SELECT count(*) FROM maxima").fetchone() == (1,)
-    text = " ".join(said(capsys, "maximum", "take", "1", "--yes").split())
+    text = " ".join(said(capsys, "maximum", "use", "1", "--yes").split())
     assert "seldom reaches the maximum" in text
     assert "`dawnbeat runs maximum remove 2` deletes it" in text
     said(capsys, "maximum", "remove", "2")
     said(capsys, "edit", "1", "--race")
-    assert "seldom" not in said(capsys, "maximum", "take", "1")
+    assert "seldom" not in said(capsys, "maximum", "use", "1")
 
 
 def test_a_threshold_test_is_worked_out_and_kept(home: Path, capsys: pytest.CaptureFixture[str], one_run: Path) -> None:
@@ -425,7 +425,7 @@ def test_protocols_say_who_must_not_before_any_step(capsys: pytest.CaptureFixtur
 def test_a_maximum_is_taken_from_the_run_of_a_protocol(invented: Path, capsys: pytest.CaptureFixture[str]) -> None:
     with Journal.open(invented) as journal:
         (hills,) = (each for each in run_store.runs(journal) if "hill repeats" in each.note)
-    assert "hill repeats of" in said(capsys, "maximum", "take", str(hills.id), "--protocol", "hills", "--added", "2")
+    assert "hill repeats of" in said(capsys, "maximum", "use", str(hills.id), "--protocol", "hills", "--added", "2")
     kept = [json.loads(line) for line in said(capsys, "maximum", "list", "--json").splitlines()]
     assert any(each["kind"] == "hill repeats" and each["added_bpm"] == 2 for each in kept)
     found = json.loads(said(capsys, "maximum", "ages", "40", "--json"))

@@ -29,19 +29,19 @@ def home(tmp_path: Path) -> Path:
 
 
 def test_a_recording_without_a_reading_is_listed_and_taken_in(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(["keep", "--journal", str(home)]) == 0
+    assert run(["rescue", "--journal", str(home)]) == 0
     folder = capsys.readouterr().out.splitlines()[0]
-    assert run(["keep", folder, "--journal", str(home)]) == 0
+    assert run(["rescue", folder, "--journal", str(home)]) == 0
     with Journal.open(home) as journal:
         (reading,) = journal.readings()
         assert reading.began == BEGAN
         assert journal.orphans() == []
-    assert run(["keep", "--journal", str(home)]) == 0
+    assert run(["rescue", "--journal", str(home)]) == 0
     assert "No recording waits" in capsys.readouterr().out
 
 
 def test_another_folder_is_not_taken_in(home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(["keep", str(tmp_path), "--journal", str(home)]) == 2
+    assert run(["rescue", str(tmp_path), "--journal", str(home)]) == 2
     assert "no recording that waits" in capsys.readouterr().err
 
 
@@ -49,8 +49,8 @@ def test_a_reading_goes_to_the_bin_comes_back_and_goes_for_good_only_when_asked(
     home: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     at = ["--journal", str(home)]
-    run(["keep", *at])
-    run(["keep", capsys.readouterr().out.splitlines()[0], *at])
+    run(["rescue", *at])
+    run(["rescue", capsys.readouterr().out.splitlines()[0], *at])
     assert run(["bin", "1", *at]) == 0
     with Journal.open(home) as journal:
         assert journal.readings() == []

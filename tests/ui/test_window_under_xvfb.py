@@ -171,7 +171,7 @@ def take_a_reading(window: Window, keyboard: Keyboard) -> None:
     window.until("the reading is saved", window.readings, 15.0)
     window.until_idle()
 
-    # "Take it again" has the keys; before it come "Done" and, from its end, the form.
+    # "Measure again" has the keys; before it come "Done" and, from its end, the form.
     keyboard.press("shift+Tab", "shift+Tab")
     keyboard.type("invented: 2 short naps")
     keyboard.press("shift+Tab", "shift+Tab", "y")  # alcohol

@@ -265,7 +265,7 @@ def _counted(number: int, thing: str) -> str:
     return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
-def keep(
+def rescue(
     folder: Path | None = typer.Argument(None, help="Recording whose reading is saved; without one, all are listed."),
     journal: JournalFolder = None,
 ) -> None:
@@ -284,13 +284,13 @@ def keep(
     if folder is None:
         for each in found:
             print(each.path)
-        print("`dawnbeat keep FOLDER` saves the reading of one." if found else "No recording waits for a reading.")
+        print("`dawnbeat rescue FOLDER` saves the reading of one." if found else "No recording waits for a reading.")
         return
     wanted = [each for each in found if each.path.resolve() == folder.expanduser().resolve()]
     if not wanted and is_being_taken(folder):
         raise DawnbeatError(f"{folder} is being taken right now: wait until that reading has ended")
     if not wanted:
-        raise DawnbeatError(f"{folder} is no recording that waits in this journal: `dawnbeat keep` lists those that do")
+        raise DawnbeatError(f"{folder} is no recording that waits in this journal: `dawnbeat rescue` lists them")
     kept = keep_broken_off(wanted[0], home, reading_settings(None), chosen_ranges())
     console().print(reading(folder.name, kept.analysis))
     if kept.stored is not None:

@@ -60,7 +60,7 @@ def mornings(
             if orphan.finished:
                 said = (
                     f"A recording belongs to no reading: {orphan.path}. It is being taken now, or was cut short; "
-                    "`dawnbeat keep` saves its reading."
+                    "`dawnbeat rescue` saves its reading."
                 )
             else:
                 said = (
@@ -129,8 +129,8 @@ def print_mornings(
         days = [by_day.get(first + timedelta(days=day)) for day in range(7 * weeks)]
         screen.print(f"lnRMSSD by day  {sparkline(days)}")
     else:
-        last = max((each.local_date for each in journal.readings()), default=None)
-        said = "No reading yet" if last is None else f"No reading since {short_day(last)}"
+        newest = max((each.local_date for each in journal.readings()), default=None)
+        said = "No reading yet" if newest is None else f"No reading since {short_day(newest)}"
         screen.print(f"{said}: `dawnbeat read` takes one.")
     screen.print()
     for line in rests_on(drawn_from.today):

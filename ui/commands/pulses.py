@@ -120,7 +120,7 @@ def add_command(
     else:
         assert bpm is not None
         if kind in ("run", "formula"):
-            raise DawnbeatError(f"kind {kind!r} is not typed in: use `runs maximum take` or --age")
+            raise DawnbeatError(f"kind {kind!r} is not typed in: use `runs maximum use` or --age")
         entry = Maximum(when, kind, bpm, added, note)  # type: ignore[arg-type]
     with open_journal(journal) as opened:
         _tell(zone_store.add_maximum(opened, entry, date.today()), entry.label)
@@ -166,7 +166,7 @@ def list_command(
         screen.print("No maximum yet: add one with `dawnbeat runs maximum add 190 --kind race`.")
     if proposed is not None:
         said = f"{proposed.words} {proposed.caution}".strip()
-        screen.print(f"{said} `dawnbeat runs maximum take {proposed.run.id}` adds it.", markup=False)
+        screen.print(f"{said} `dawnbeat runs maximum use {proposed.run.id}` adds it.", markup=False)
     for line in (ADDED_BEATS, *MAXIMAL_TEST):
         screen.print(line, markup=False)
 
@@ -207,8 +207,8 @@ def ages_command(
         _say(line)
 
 
-@maximum_app.command("take")
-def take_command(
+@maximum_app.command("use")
+def use_command(
     run_id: Annotated[int, typer.Argument(help="Number of the run whose highest pulse is wanted.")],
     added: Annotated[int, typer.Option(help="Beats added, 0 to 3, where you could have gone on.")] = 0,
     protocol: Annotated[

@@ -58,7 +58,7 @@ def read(
     settings: SettingsFile = None,
     journal: JournalFolder = None,
 ) -> None:
-    """Take a morning reading and keep it.
+    """Take a morning reading and save it.
 
     Waits until the finger lies well, measures, says what it means and saves it. Stop early with Ctrl+C: what was
     captured is kept.
@@ -137,7 +137,7 @@ def _is_kept(frames: FrameSource, save: bool | None, journal: Path | None, talk:
     if journal is not None or save:
         refuse_invented(journal)
         return True
-    talk.say("This light is invented, for trying things out: it is not kept in your journal.")
+    talk.say("This light is invented, for trying things out: it is not saved in your journal.")
     return False
 
 
@@ -227,10 +227,10 @@ class _Talk:
         """Raise DawnbeatError where the reading could not be saved, and say where it could not be shown."""
         if kept.trouble:
             raise DawnbeatError(
-                f"the reading is not saved yet ({kept.trouble}); its recording is kept, and `dawnbeat keep` saves it"
+                f"the reading is not saved yet ({kept.trouble}); its recording is kept, and `dawnbeat rescue` saves it"
             )
         if self.out.failed is not None:
-            where = "was not kept" if kept.stored is None else f"is kept as reading {kept.stored.id}"
+            where = "was not saved" if kept.stored is None else f"is saved as reading {kept.stored.id}"
             print(f"dawnbeat: the output took nothing more ({self.out.failed}): the reading {where}", file=sys.stderr)
 
 

@@ -174,12 +174,13 @@ def mornings_command(
 def _hard_day(day: HardDay) -> dict[str, object]:
     after = day.next_morning
     compared = after is not None and not day.not_compared
+    ln_rmssd = after.ln_rmssd if after is not None and after.usable else None
     return {
         "date": day.date.isoformat(),
         "load": day.load,
         "runs": day.runs,
         "not_compared": day.not_compared or None,
-        "rmssd_ms": math.exp(after.ln_rmssd) if after is not None and after.usable else None,
+        "rmssd_ms": None if ln_rmssd is None else math.exp(ln_rmssd),
         "rmssd_words": str(day.ln_rmssd) if compared else None,
         "resting_pulse_bpm": after.resting_pulse_bpm if after is not None and after.usable else None,
         "resting_pulse_words": str(day.resting_pulse) if compared else None,

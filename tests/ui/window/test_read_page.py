@@ -227,7 +227,7 @@ def test_stop_keeps_what_there_is_and_a_short_one_is_not_usable(context: AppCont
     page._look()
     (saved,) = context.journal.readings()
     assert not saved.verdict.usable
-    assert page.result.verdict.text() == "Not usable: take it again"
+    assert page.result.verdict.text() == "Not usable: measure again"
     assert page.result.take_again.hasFocus()
     assert page.result.take_again.property("class") == "main"
 

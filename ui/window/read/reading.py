@@ -168,7 +168,7 @@ class ReadingView(QWidget):
         self.end_button = give("End it…", "E", "End the reading early; asks first", lambda: self._ask(True))
         self.question = label("large", "Question", "End the reading now?")
         self.go_on = give("Go on", "G", "Let the reading go on", lambda: self._ask(False), main=True)
-        self.stop_button = give("Stop and keep", "S", "End the reading, and keep what was captured", self.stop.emit)
+        self.stop_button = give("Stop and save", "S", "End the reading, and save what was captured", self.stop.emit)
         self.discard_button = give("Discard", "X", "End the reading, and delete what was captured", self.discard.emit)
         self._buttons = (self.back_button, self.end_button, self.go_on, self.stop_button, self.discard_button)
         for each in (self.back_button, self.end_button):

@@ -125,8 +125,8 @@ class ResultView(QWidget):
         self.form = ContextForm(context)
         self.form.changed.connect(self._say_answer)
         give = functools.partial(controls.button, where="Read")
-        self.main = give("Done", "D", "Keep what you added, and finish", self.done.emit, main=True)
-        self.take_again = give("Take it again", "Alt+B", "Begin another reading", self.again.emit)
+        self.main = give("Done", "D", "Save what you added, and finish", self.done.emit, main=True)
+        self.take_again = give("Measure again", "Alt+B", "Begin another reading", self.again.emit)
         self.save_again = give("Try to save again", "V", "Try to save the reading again", self.try_saving.emit)
         self.bin = give(
             "Put it in the bin", "Del", "Put this reading in the bin, which Ctrl+Z undoes", self._put_in_bin
@@ -166,12 +166,13 @@ class ResultView(QWidget):
         told = [self.ended.text(), kept.notice]
         if kept.trouble:
             told.append(
-                f"Not saved yet: {kept.trouble}. Its recording is kept, and is offered again at the next start."
+                f"Not saved yet: {kept.trouble}. Its recording is kept; it is offered again at the "
+                "next start, and `dawnbeat rescue` saves it too."
             )
         self.ended.setText(" ".join(part for part in dict.fromkeys(told) if part))
         self.ended.setVisible(bool(self.ended.text()))
         title = verdict_title(analysis.verdict)
-        again = "" if analysis.verdict.pulse_usable else ": take it again"
+        again = "" if analysis.verdict.pulse_usable else ": measure again"
         self.verdict.setText(f"{capital(title)}{again}")
         restyle("soft" if usable else "title", self.verdict)
         reasons = "; ".join(verdict_lines(analysis.verdict))

@@ -218,7 +218,7 @@ class BrokenOffOffer(QFrame):
         self.setProperty("class", "sheet")
         give = functools.partial(controls.button, where=WHERE)
         self.words = label("large", "Broken-off reading")
-        self.keep = give("Keep it", "K", "Keep the broken-off reading", self._keep)
+        self.keep = give("Rescue it", "K", "Rescue the broken-off reading", self._keep)
         self.discard = give("Discard it", "X", "Discard the broken-off reading", None)
         self.later = give("Later", "Ctrl+Shift+N", "Put it off: decide about the reading at the next start", self._next)
         column = QVBoxLayout(self)
@@ -276,7 +276,7 @@ class BrokenOffOffer(QFrame):
     def _was_kept(self, kept: Kept) -> None:
         verdict = kept.analysis.verdict
         how = "it is usable" if verdict.usable else f"it is not usable: {verdict_lines(verdict)[0]}"
-        self.context.say(f"Kept the reading of {long_day(kept.taken.began.date())}; {how}.")
+        self.context.say(f"Saved the reading of {long_day(kept.taken.began.date())}; {how}.")
         self.context.journal_changed.emit()
         self._next()
 

@@ -148,7 +148,10 @@ class ImportStrip(QFrame):
         self.result = result
         # The command line's options have buttons here.
         lines = [
-            line.replace("import it again with --replace to take it instead", "“Use the fuller ones” does so")
+            line.replace(
+                "import it again with --replace to take it instead",
+                "“Replace with the fuller ones” puts it in its place",
+            )
             .replace(f", with {_NEEDS_BEGINNING}", " (“Say when it began…”)")
             .replace("with `dawnbeat runs bin --back NUMBER`", "in the list of the bin below")
             for line in result.lines()
