@@ -240,7 +240,7 @@ class CompareView(QWidget):
         self._read_other = read
         self.other = ComboBox()
         self.other.setAccessibleName("Compare with")
-        self.other.narrow(5)
+        self.other.narrow(16)
         self.lag = DoubleSpinBox(decimals=1, minimum=0.0, maximum=600.0, singleStep=5.0, suffix=" s", value=60.0)
         self.lag.setKeyboardTracking(False)
         self.lag.setAccessibleName("Greatest lag between the clocks of two recordings")

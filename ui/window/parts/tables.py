@@ -102,6 +102,9 @@ class PlainTable(QTableWidget):
         if sum(natural) > room:
             self.verticalHeader().setMinimumSectionSize(round(1.6 * metrics.height()))
             self.resizeRowsToContents()
+            for row in range(self.rowCount()):
+                if self.rowHeight(row) > self.verticalHeader().minimumSectionSize():
+                    self.setRowHeight(row, self.rowHeight(row) + round(0.4 * metrics.height()))
         if self.most is not None:
             rows = min(self.rowCount(), self.most)
             high = sum(self.rowHeight(row) for row in range(rows)) or self.verticalHeader().defaultSectionSize()
