@@ -46,7 +46,7 @@ _COARSE_STEPS = (1.0, 2.0, 4.0, 10.0, 20.0)
 _EQUAL = 6e-6
 _OFTEN_REPEATED = 0.03
 # Of changes from frame to frame, beside those of frames that plainly moved.
-_PLAINLY_MOVED_PCT, _HARDLY_ANY = 85.0, 0.4
+_PLAINLY_MOVED, _HARDLY_ANY = 0.85, 0.4
 _BETWEEN = np.geomspace(1e-4, 0.12, 25)
 
 
@@ -266,10 +266,11 @@ def _of_the_smaller_size(change: FloatArray) -> BoolArray:
     if change.shape[0] < _FEWEST_FRAMES:
         return np.zeros(change.shape[0], dtype=np.bool_)
     # What is usual is asked anew every two seconds, since a movement is no proof that a still picture was sent twice.
-    parts = np.array_split(change, max(1, change.shape[0] // _RATE_FRAMES))
-    usual = np.concatenate(
-        [np.broadcast_to(np.percentile(part, _PLAINLY_MOVED_PCT, axis=0), part.shape) for part in parts]
-    )
+    frames = min(_RATE_FRAMES, change.shape[0])
+    parts = change[: change.shape[0] // frames * frames].reshape(-1, frames, change.shape[1])
+    rank = int(_PLAINLY_MOVED * frames)
+    moved = np.partition(parts, rank, axis=1)[:, rank]
+    usual = moved[np.minimum(np.arange(change.shape[0]) // frames, len(moved) - 1)]
     size = np.where(usual > 0.0, change / np.where(usual > 0.0, usual, 1.0), 0.0).max(axis=1)
     size[~usual.any(axis=1)] = 1.0
     ordered = np.sort(size)
