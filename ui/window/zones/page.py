@@ -81,7 +81,7 @@ class ZonesPage(JournalPage):
             "Ctrl+Shift+L",
         )
         self.keep_button = controls.button(
-            "Use from today", "Ctrl+S", "Use the zones shown here, from today on", self.keep, _WHERE
+            "Use from today", "Ctrl+S", "Save the zones shown here, for use from today on", self.keep, _WHERE
         )
         self.back_button = controls.button(
             "As kept", "Ctrl+Shift+K", "Back to the zones in force, without your edits", self.discard, _WHERE
@@ -132,7 +132,7 @@ class ZonesPage(JournalPage):
     # Keeping
 
     def keep(self) -> None:
-        """Use the zones shown here, from today on."""
+        """Save the zones shown here, for use from today on."""
         new = self._new_set()
         if new is None:
             return
