@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from dawnbeat.capture.recording import write_recording
 from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.scenario import Scenario
 from dawnbeat.ui.main import run
+from tests.ui.command_line import CommandLine
 
 BEGAN = datetime(2026, 5, 3, 6, 30, tzinfo=UTC)
 
@@ -71,3 +73,10 @@ def test_a_reading_goes_to_the_bin_comes_back_and_goes_for_good_only_when_asked(
     assert run(["bin", "--empty", "--yes", *at]) == 0
     with Journal.open(home) as journal:
         assert journal.bin() == []
+
+
+def test_commands_answer_to_their_names_of_before(cli: CommandLine) -> None:
+    assert cli("keep").fine() == cli("rescue").fine()
+    for words in (["-h"], ["runs", "maximum", "-h"]):
+        assert not re.search(r"^\W*(keep|take)\b", cli(*words).fine(), re.MULTILINE)
+    assert cli("runs", "maximum", "take", "999").refused() == cli("runs", "maximum", "use", "999").refused()

@@ -207,6 +207,7 @@ def ages_command(
         _say(line)
 
 
+@maximum_app.command("take", hidden=True)  # its name of before
 @maximum_app.command("use")
 def use_command(
     run_id: Annotated[int, typer.Argument(help="Number of the run whose highest pulse is wanted.")],
