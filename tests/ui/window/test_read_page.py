@@ -58,6 +58,20 @@ def begun(page: ReadPage, *phases: str) -> FakeReading:
     return FakeReading.last
 
 
+def test_what_calls_the_finger_back_is_in_sight_in_a_small_window_with_large_text(
+    qtbot: QtBot, context: AppContext, make_page: MakePage
+) -> None:
+    context.choose(text_percent=200)
+    page = make_page()
+    page.resize(770, 604)
+    begun(page, "finger", "reading")
+    FakeReading.last.show(moment("paused", AWAY, kept_s=22.0))
+    page._look()
+    words = page.live.words
+    qtbot.waitUntil(lambda: words.height() >= words.heightForWidth(words.width()))
+    qtbot.waitUntil(lambda: words.visibleRegion().boundingRect() == words.rect())
+
+
 def test_two_presses_lead_from_opening_to_a_saved_reading(
     qtbot: QtBot, context: AppContext, make_page: MakePage
 ) -> None:

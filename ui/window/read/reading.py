@@ -177,8 +177,8 @@ class ReadingView(QWidget):
         self._settling = True
         self._said_s = -math.inf
         context.theme_changed.connect(self._dress)
-        self._dress()
         self._lay_out()
+        self._dress()
         self._ask(False)
 
     @property
@@ -250,7 +250,7 @@ class ReadingView(QWidget):
             say_in(self.words, words)
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
-        """A smaller clock where there is little room."""
+        """A smaller clock, and the words above the wave, where there is little room."""
         super().resizeEvent(event)
         self._dress()
 
@@ -262,6 +262,10 @@ class ReadingView(QWidget):
         restyle("large" if small else "figure", self.pulse)
         restyle("large" if small else "title", self.words)
         restyle("" if small else "large", self.kept)
+        # What calls the finger back must be in sight without scrolling.
+        before = self.middle if small else self.rehearsal
+        self._column.removeWidget(self.words)
+        self._column.insertWidget(self._column.indexOf(before), self.words)
 
     def _lay_out(self) -> None:
         left = QVBoxLayout()
@@ -280,7 +284,7 @@ class ReadingView(QWidget):
         top.addLayout(left, 1)
         top.addLayout(right, 1)
         inside = QWidget()
-        column = QVBoxLayout(inside)
+        column = self._column = QVBoxLayout(inside)
         column.setContentsMargins(36, 24, 36, 8)
         column.setSpacing(14)
         column.addLayout(top)
