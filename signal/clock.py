@@ -44,6 +44,7 @@ _STEEP_SHARE = 0.3
 _COARSE_STEPS = (1.0, 2.0, 4.0, 10.0, 20.0)
 # Files hold five decimals.
 _EQUAL = 6e-6
+_NOTHING = 1e-12
 _OFTEN_REPEATED = 0.03
 # Of changes from frame to frame, beside those of frames that plainly moved.
 _PLAINLY_MOVED, _HARDLY_ANY = 0.85, 0.4
@@ -271,7 +272,9 @@ def _of_the_smaller_size(change: FloatArray) -> BoolArray:
     rank = int(_PLAINLY_MOVED * frames)
     moved = np.partition(parts, rank, axis=1)[:, rank]
     usual = moved[np.minimum(np.arange(change.shape[0]) // frames, len(moved) - 1)]
-    size = np.where(usual > 0.0, change / np.where(usual > 0.0, usual, 1.0), 0.0).max(axis=1)
+    # What changes by less than any file holds doesn't change, and must not be divided by.
+    changes = usual > _NOTHING
+    size = np.where(changes, change / np.where(changes, usual, 1.0), 0.0).max(axis=1)
     size[~usual.any(axis=1)] = 1.0
     ordered = np.sort(size)
     first = np.searchsorted(ordered, _BETWEEN)
