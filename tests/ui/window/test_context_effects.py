@@ -100,6 +100,19 @@ def test_chance_alone_is_called_clear_in_few_journals_though_nine_things_are_com
     assert told / 200 <= 0.09
 
 
+def test_plots_of_the_context_take_the_room_of_a_large_window(
+    qtbot: QtBot, context: AppContext, ninety_days: Journal
+) -> None:
+    view = ContextView(context)
+    qtbot.addWidget(view)
+    view.resize(2300, 1350)
+    view.refresh()
+    view.show()
+    qtbot.waitUntil(lambda: min(cell.plot.height() for cell in view.cells) > 300)
+    view.resize(700, 500)
+    qtbot.waitUntil(lambda: min(cell.plot.height() for cell in view.cells) == context.theme.px(200), timeout=3000)
+
+
 def test_stress_and_soreness_are_put_to_the_same_morning_as_well() -> None:
     titles = [each.title for each in effects([], "ln_rmssd", DEFAULT)]
     assert sum("same morning" in each for each in titles) == 2

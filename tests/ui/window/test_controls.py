@@ -19,7 +19,7 @@ from dawnbeat.ui.window.parts.controls import (
     Slider,
     SpinBox,
 )
-from dawnbeat.ui.window.parts.tables import plain_table, share_out, write_rows
+from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, share_out, write_rows
 
 
 def turn(widget: QWidget, notches: int = -1, modifiers: Qt.KeyboardModifier = Qt.KeyboardModifier.NoModifier) -> bool:
@@ -157,3 +157,18 @@ def test_headings_stand_over_their_figures_and_the_widest_columns_give_way_first
     assert list(share_out((80, 300, 90), (70, 60, 50), 500)) == [80, 300, 90]
     assert list(share_out((80, 300, 90), (70, 60, 50), 300)) == [80, 130, 90]
     assert list(share_out((80, 300, 90), (70, 60, 50), 100)) == [70, 60, 50]
+
+
+def test_rows_that_wrapped_are_one_line_high_again_where_there_is_room(qtbot: QtBot) -> None:
+    table = plain_table(("Day", "What was noted on it"), "Mornings")
+    qtbot.addWidget(table)
+    write_rows(table, [("2025-06-01", "slept badly and late, then woke early in a strange bed")])
+    fit_rows(table, 4)
+    heights = []
+    for width in (900, 260, 900):
+        table.resize(width, 300)
+        table.show()
+        table.arrange()
+        heights.append((table.rowHeight(0), table.height()))
+    assert heights[0] == heights[2]
+    assert heights[1] > heights[0]

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from PySide6.QtCore import QBuffer, QByteArray, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF, QResizeEvent
-from PySide6.QtWidgets import QGridLayout, QWidget
+from PySide6.QtWidgets import QGridLayout, QSizePolicy, QWidget
 
 from dawnbeat.journal.periods import HEADINGS, by_month, by_year, cells, export_periods
 from dawnbeat.journal.ranges import Measure
@@ -312,7 +312,7 @@ class ContextView(QWidget):
         self._grid = QGridLayout()
         self._grid.setSpacing(14)
         asked = flow_of(back, self.measure)
-        stack(self, scrolled(asked, heading, label("soft", "", _EFFECTS_NOTE), self._grid, None))
+        stack(self, scrolled(asked, heading, label("soft", "", _EFFECTS_NOTE), (self._grid, 1)))
 
     def refresh(self) -> None:
         """Draw again from the journal."""
@@ -336,6 +336,8 @@ class ContextView(QWidget):
             self._grid.addWidget(cell, place // columns, place % columns)
         for column in range(3):
             self._grid.setColumnStretch(column, 1 if column < columns else 0)
+        for row in range(len(self.cells)):
+            self._grid.setRowStretch(row, 1 if row * columns < len(self.cells) else 0)
 
 
 class _Cell(QWidget):
@@ -346,15 +348,17 @@ class _Cell(QWidget):
         self.words = label("small", "")
         self.plot = Plot(context, f"{title} and the morning after", ("", ""), ("from usual", "%"))
         self.plot.readout.hide()
-        self._keep_height()
-        context.theme_changed.connect(self._keep_height)
+        # What plots would like to have is more than a screen.
+        self.plot.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+        self._keep_least_height()
+        context.theme_changed.connect(self._keep_least_height)
         self.plot.level(Ink("soft", width=1.0, dash=True))
         self._dots = self.plot.dots(Ink("ink", 170), "o", 5)
         self._means = self.plot.dots(Ink("accent", width=2.0), "d", 11, filled=False)
         stack(self, label("", "", title), (self.plot, 1), self.words)
 
-    def _keep_height(self, _theme: object = None) -> None:
-        self.plot.setFixedHeight(self.plot.context.theme.px(200))
+    def _keep_least_height(self, _theme: object = None) -> None:
+        self.plot.setMinimumHeight(self.plot.context.theme.px(200))
 
     def show_effect(self, effect: Effect, unit: str) -> None:
         self.words.setText(effect.words)

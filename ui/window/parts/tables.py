@@ -98,9 +98,14 @@ class PlainTable(QTableWidget):
         widths[self._stretch] += max(room - sum(widths), 0)
         for column, width in enumerate(widths):
             self.setColumnWidth(column, width)
-        self.verticalHeader().setDefaultSectionSize(round(1.6 * metrics.height()))
-        if sum(natural) > room:
-            self.verticalHeader().setMinimumSectionSize(round(1.6 * metrics.height()))
+        one_line = round(1.6 * metrics.height())
+        self.verticalHeader().setDefaultSectionSize(one_line)
+        self.verticalHeader().setMinimumSectionSize(one_line)
+        if sum(natural) <= room:
+            # Rows that wrapped at a smaller width keep their height otherwise.
+            for row in range(self.rowCount()):
+                self.setRowHeight(row, one_line)
+        else:
             self.resizeRowsToContents()
             for row in range(self.rowCount()):
                 if self.rowHeight(row) > self.verticalHeader().minimumSectionSize():
