@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from PySide6.QtCore import QBuffer, QByteArray, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF, QResizeEvent
-from PySide6.QtWidgets import QGridLayout, QSizePolicy, QWidget
+from PySide6.QtWidgets import QGridLayout, QWidget
 
 from dawnbeat.journal.periods import HEADINGS, by_month, by_year, cells, export_periods
 from dawnbeat.journal.ranges import Measure
@@ -340,16 +340,21 @@ class ContextView(QWidget):
             self._grid.setRowStretch(row, 1 if row * columns < len(self.cells) else 0)
 
 
+class _LowPlot(Plot):
+    """Content with its least height: what plots would like to have is more than a screen for nine of them."""
+
+    def sizeHint(self) -> QSize:  # noqa: N802  Qt's name
+        return QSize(super().sizeHint().width(), self.minimumHeight())
+
+
 class _Cell(QWidget):
     """One small plot with its title above and its words below."""
 
     def __init__(self, context: AppContext, title: str) -> None:
         super().__init__()
         self.words = label("small", "")
-        self.plot = Plot(context, f"{title} and the morning after", ("", ""), ("from usual", "%"))
+        self.plot = _LowPlot(context, f"{title} and the morning after", ("", ""), ("from usual", "%"))
         self.plot.readout.hide()
-        # What plots would like to have is more than a screen.
-        self.plot.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
         self._keep_least_height()
         context.theme_changed.connect(self._keep_least_height)
         self.plot.level(Ink("soft", width=1.0, dash=True))

@@ -274,8 +274,14 @@ class RunView(QWidget):
 
     def turn(self, beside: bool) -> None:
         """Curve and figures beside one another, or one below the other."""
-        self.splitter.setOrientation(Qt.Orientation.Horizontal if beside else Qt.Orientation.Vertical)
+        orientation = Qt.Orientation.Horizontal if beside else Qt.Orientation.Vertical
+        if orientation != self.splitter.orientation():
+            self.splitter.setOrientation(orientation)
+            # Shares of a width would leave the curve next to no height.
+            self.splitter.setStretchFactor(1, 0 if beside else 1)
+            self.splitter.setSizes([590, 510] if beside else [1, 1])
         least = self.context.theme.px(330)
+        self.curve.setMinimumHeight(self.context.theme.px(240))
         self.splitter.setMinimumHeight(least if beside else 2 * least)
 
 

@@ -75,6 +75,18 @@ def test_the_curve_shows_what_counts_apart_from_what_is_left_out(
     assert view.curve.readout.text().startswith("Mark 1")
 
 
+def test_the_curve_is_high_enough_beside_its_figures_and_above_them(
+    qtbot: QtBot, page: RunsPage, invented: Journal, context: AppContext
+) -> None:
+    page.shown()
+    view = opened(page, run_with(invented, "20 km"))
+    for width, height in ((860, 640), (1120, 760), (770, 604)):
+        page.resize(width, height)
+        qtbot.wait(50)
+        assert view.curve.plot.height() >= context.theme.px(200), (width, height)
+        assert view.splitter.sizes()[1] >= context.theme.px(200), (width, height)
+
+
 def test_race_note_and_felt_effort_are_changed_where_the_run_is_open(page: RunsPage, invented: Journal) -> None:
     page.shown()
     run_id = run_with(invented, "45 min hilly")
