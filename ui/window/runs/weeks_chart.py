@@ -44,7 +44,7 @@ class WeeksChart(QWidget):
                 ("Hours by zone and week", ("Time", "h")),
                 ("Easy runs and easy time by week", ("Easy", "%")),
                 ("Load by week", ("Load", "")),
-                ("RMSSD of the mornings", ("RMSSD", "ms")),
+                ("RMSSD of the mornings", ("ms", "")),
             )
         )
         self.plots = (self.hours, self.share, self.load, self.mornings)
@@ -210,7 +210,7 @@ class WeeksChart(QWidget):
                 "▒ runs: lowest to highest of the eight weeks before",
             )
         )
-        self.legends[3].setText(legend_of("● a morning", "━ the week’s average", "▒ usual range"))
+        self.legends[3].setText(legend_of("● RMSSD of a morning", "━ the week’s average", "▒ usual range"))
 
 
 def _bounds(spans: Sequence[Span | None]) -> tuple[FloatArray, FloatArray]:

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from functools import partial
 from typing import Any
 
-from PySide6.QtCore import Signal
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
     QButtonGroup,
     QSizePolicy,
@@ -27,10 +27,11 @@ from dawnbeat.ui.window.runs.weeks_chart import WeeksChart
 
 _WHERE = "Runs, weeks"
 _SPANS = (("12 weeks", 12, "Alt+1"), ("26 weeks", 26, "Alt+2"), ("Year", 53, "Alt+3"), ("All", None, "Alt+4"))
+# The words in the list, which has little room; in full; the name.
 _LOADS = (
-    ("rating load", "rating"),
-    ("training impulse, coefficients for women", "women"),
-    ("training impulse, coefficients for men", "men"),
+    ("rating load", "rating load", "rating"),
+    ("impulse, women", "training impulse, coefficients for women", "women"),
+    ("impulse, men", "training impulse, coefficients for men", "men"),
 )
 _HEADINGS = (
     *("Monday", "Runs", "Time", "km", "Easy runs", "Weeks before"),
@@ -60,8 +61,9 @@ class WeeksView(QWidget):
         self.said = label("", "The chosen week")
         self.loads = label("small", "Load of the chosen week")
         self.which = ComboBox()
-        for words, name in _LOADS:
+        for place, (words, in_full, name) in enumerate(_LOADS):
             self.which.addItem(words, name)
+            self.which.setItemData(place, in_full, Qt.ItemDataRole.ToolTipRole)
         self.which.setAccessibleName("Which load")
         self.which.setSizeAdjustPolicy(ComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.which.setMinimumContentsLength(12)
@@ -160,7 +162,7 @@ class WeeksView(QWidget):
             key = _key(name)
             loads = [None if week.without_trimp else week.trimp[key] for week in self.weeks]
             spans = [week.trimp_range[key] for week in self.weeks]
-        self.chart.show_load(loads, spans, self.which.currentText())
+        self.chart.show_load(loads, spans, self.which.currentData(Qt.ItemDataRole.ToolTipRole))
 
     def _show_table(self, on: bool) -> None:
         self.views.setCurrentIndex(int(on))
