@@ -207,9 +207,11 @@ def _doubts_of_origin(evidence: Evidence) -> list[Finding]:
             least = _MAYBE_A_PULSE
         swing_ms = 60000.0 / np.pi / max(bpm, 1.0)
         blunt = origin.edge_ms > max(_BLUNT_EDGE_MS, _BLUNT_SHARE * swing_ms)
+        # A steady swing rises no steeper than it falls: only a heart's wave can be blunt, blood and so lopsided.
+        plainly = blood is True and steepness > _MAYBE_A_PULSE
         if (
             origin.rise_ms < _SHARPEST_RISE_MS
-            or origin.edge_ms > max(_BLUNTEST_EDGE_MS, _BLUNTEST_SHARE * swing_ms)
+            or (not plainly and origin.edge_ms > max(_BLUNTEST_EDGE_MS, _BLUNTEST_SHARE * swing_ms))
             or steepness < (max(least, _LEAST_OF_BLUNT) if blunt else least)
             or _like_a_machine(origin, blood)
         ):

@@ -14,6 +14,7 @@ from dawnbeat.recordings.invented.heart import Wave
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import Trace
 from dawnbeat.signal.analysis import analyse
+from dawnbeat.signal.origin import Origin
 from tests.signal.fingers import finger, grey_trace
 
 NOISY = replace(LAMP_FINGER, noise=(0.6, 0.35, 0.3))
@@ -152,3 +153,14 @@ def test_intervals_count_only_while_the_finger_is_on_the_lens():
     inside = (intervals.end_s > 20.1) & (intervals.start_s < 39.9)
     assert not intervals.kept[inside].any()
     assert intervals.kept[~inside].mean() > 0.95
+
+
+@pytest.mark.parametrize(
+    ("steepness", "red_share", "usable"), [(2.4, 0.6, True), (1.5, 0.6, False), (2.4, None, False)]
+)
+def test_a_very_blunt_wave_is_a_pulse_where_it_is_lopsided_and_has_the_colours_of_blood(
+    monkeypatch: pytest.MonkeyPatch, steepness: float, red_share: float | None, usable: bool
+) -> None:
+    blunt = Origin(red_share, None, 2, rise_ms=160.0, edge_ms=230.0, steepness=steepness, height_spread=0.08)
+    monkeypatch.setattr("dawnbeat.signal.analysis.origin_of", lambda *_: blunt)
+    assert verdict(finger(seed=61).trace())[0] is usable
