@@ -99,7 +99,8 @@ def take_page_of_the_phone(path: Path) -> None:
     if not any(map(shutil.which, NAMES)):
         print(f"no Chromium: {path} is left as it is")
         return
-    with tempfile.TemporaryDirectory() as place:
+    # Chromium may write to its profile for a moment after it was told to end.
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as place:
         camera = Path(place, "finger.y4m")
         write_camera(camera)
         certificate = certificate_for("127.0.0.1", Path(place))
