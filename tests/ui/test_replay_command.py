@@ -5,7 +5,6 @@ import json
 import os
 import signal
 import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
 from subprocess import DEVNULL, PIPE, Popen, run
@@ -284,9 +283,8 @@ def test_ctrl_c_ends_a_replay_of_several_with_one_line(process: Callable[..., Po
     assert started.stdout is not None
     started.stdout.readline()
     started.send_signal(signal.SIGINT)
-    began_s = time.monotonic()
-    _, err = started.communicate(timeout=120)
-    assert time.monotonic() - began_s < 10.0
+    out, err = started.communicate(timeout=120)
+    assert out.count("frames a second") < 600
     assert started.returncode == 130
     assert err.splitlines() == ["dawnbeat: stopped"]
 
