@@ -11,6 +11,7 @@ import tempfile
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from dawnbeat.journal.columns import FIRST_SCHEMA
 from dawnbeat.journal.folder import BACKUPS, RECORDINGS
@@ -96,10 +97,17 @@ def connect(path: Path, busy_s: float) -> sqlite3.Connection:
     with contextlib.suppress(FileExistsError):
         os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, FILE_MODE))
     path.chmod(FILE_MODE)
-    connection = sqlite3.connect(path, timeout=busy_s, isolation_level=None)
+    connection = _connected(path, timeout=busy_s)
     connection.execute("PRAGMA foreign_keys = ON")
     # Nothing that a journal brings along may run functions, should any be in it.
     connection.execute("PRAGMA trusted_schema = OFF")
+    return connection
+
+
+def _connected(database: Path | str, **how: Any) -> sqlite3.Connection:
+    """Transactions are begun by ourselves, and rows are read by the names of their columns."""
+    connection: sqlite3.Connection = sqlite3.connect(database, isolation_level=None, **how)
+    connection.row_factory = sqlite3.Row
     return connection
 
 
@@ -116,7 +124,7 @@ def connect_for_reading(path: Path, busy_s: float) -> sqlite3.Connection:
                 shutil.copyfile(each, Path(folder, each.name))
             connection = _in_memory(connect(Path(folder, path.name), busy_s))
     else:
-        connection = sqlite3.connect(f"{path.absolute().as_uri()}?immutable=1", uri=True, isolation_level=None)
+        connection = _connected(f"{path.absolute().as_uri()}?immutable=1", uri=True)
     try:
         version = check(connection, path)
         if version == 0:
@@ -133,7 +141,7 @@ def connect_for_reading(path: Path, busy_s: float) -> sqlite3.Connection:
 
 def _in_memory(connection: sqlite3.Connection) -> sqlite3.Connection:
     """A copy that changes nothing on the disk; closes the original."""
-    copy = sqlite3.connect(":memory:", isolation_level=None)
+    copy = _connected(":memory:")
     try:
         connection.backup(copy)
     finally:

@@ -82,19 +82,19 @@ def take_back(journal: Journal, number: int) -> None:
             "SELECT reading_id, changes_json, before_json, analysed_with, taken_back_at FROM hand_edits WHERE id = ?",
             (number,),
         ).fetchone()
-        if row is None or row[4] is not None:
+        if row is None or row["taken_back_at"] is not None:
             raise DawnbeatError(f"edit {number} is not there any more: it was taken back before")
-        reading_id, changes = row[0], _changes_from(row[1])
+        reading_id, changes = row["reading_id"], _changes_from(row["changes_json"])
         later = connection.execute(
             "SELECT 1 FROM hand_edits WHERE reading_id = ? AND id > ? AND taken_back_at IS NULL", (reading_id, number)
         ).fetchone()
         if later is not None:
             raise DawnbeatError("a later edit of this reading stands: take that one back first")
         intervals = rows.read_intervals(connection, reading_id)
-        if row[3] != _analysed_with(connection, reading_id) or not _stand(intervals, changes):
+        if row["analysed_with"] != _analysed_with(connection, reading_id) or not _stand(intervals, changes):
             raise DawnbeatError("the reading was analysed again since, so there is nothing to take back")
         _write(connection, reading_id, {each.position: each.before for each in changes})
-        rows.update_figures(connection, reading_id, json.loads(row[2]), row[3])
+        rows.update_figures(connection, reading_id, json.loads(row["before_json"]), row["analysed_with"])
         connection.execute("UPDATE hand_edits SET taken_back_at = ? WHERE id = ?", (utc_now(), number))
 
 
@@ -186,7 +186,8 @@ def _edits_of(connection: sqlite3.Connection, reading_id: int) -> list[HandEdit]
         (reading_id,),
     )
     return [
-        HandEdit(row[0], reading_id, _changes_from(row[1]), datetime.fromisoformat(row[2])) for row in found.fetchall()
+        HandEdit(row["id"], reading_id, _changes_from(row["changes_json"]), datetime.fromisoformat(row["made_at"]))
+        for row in found.fetchall()
     ]
 
 

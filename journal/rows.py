@@ -264,9 +264,9 @@ def read_intervals(connection: sqlite3.Connection, reading_id: int) -> Intervals
         (reading_id,),
     ).fetchall()
     return Intervals(
-        np.array([row[0] for row in rows], dtype=np.float64),
-        np.array([row[1] for row in rows], dtype=np.float64),
-        tuple(_reason(row[2]) for row in rows),
+        np.array([row["start_s"] for row in rows], dtype=np.float64),
+        np.array([row["interval_ms"] for row in rows], dtype=np.float64),
+        tuple(_reason(row["reason"]) for row in rows),
     )
 
 

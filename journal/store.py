@@ -170,11 +170,11 @@ class Journal:
         """A line for a reading dated before one saved earlier, as after a changed clock; else None."""
         with journal_errors("read the journal", self.path):
             row = self.connection.execute("SELECT began FROM readings ORDER BY id DESC LIMIT 1").fetchone()
-        if row is None or datetime.fromisoformat(row[0]) <= began:
+        if row is None or datetime.fromisoformat(row["began"]) <= began:
             return None
         return (
             f"This reading is dated {began:%Y-%m-%d %H:%M}, before the one saved last "
-            f"({row[0][:16].replace('T', ' ')}): check the clock. Both are kept."
+            f"({row['began'][:16].replace('T', ' ')}): check the clock. Both are kept."
         )
 
     # Looking up
@@ -317,4 +317,4 @@ class Journal:
     def _known_recordings(self) -> set[str]:
         with journal_errors("read the journal", self.path):
             found = self.connection.execute("SELECT recording FROM readings WHERE recording IS NOT NULL")
-            return {row[0] for row in found}
+            return {row["recording"] for row in found}

@@ -282,7 +282,7 @@ class Fixed:
 
 @dataclass(frozen=True)
 class PeriodSummary:
-    """A month or a year. first: its first day. Sums and shares as in weeks.Week, over the runs that count.
+    """A month or a year. first: its first day. Sums and shares as in Week, over the runs that count.
 
     pace_s_per_km: at the fixed pulse; pulse_bpm: at the fixed pace; None below 20 minutes of it. resting_bpm, ln_rmssd:
     means of its usable mornings, None without any.

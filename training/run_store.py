@@ -157,7 +157,7 @@ def samples(journal: Journal, run_id: int) -> Samples:
     if row is None:
         run(journal, run_id)
         raise DawnbeatError(f"run {run_id} was entered by hand and has no samples: choose another")
-    return samples_of(row[0])
+    return samples_of(row["samples"])
 
 
 def marks(journal: Journal, run_id: int) -> list[Mark]:
@@ -350,8 +350,7 @@ def _select(journal: Journal, where: str, values: list[Any]) -> list[Run]:
     return [_run_from(row) for row in found]
 
 
-def _run_from(row: tuple[Any, ...]) -> Run:
-    told = dict(zip(_COLUMNS.split(", "), row, strict=True))
+def _run_from(told: sqlite3.Row) -> Run:
     figures = RunFigures(
         missing_s=json.loads(told["missing_json"]),
         ms_at_bpm=unpacked_pulses(told["ms_at_bpm"]),

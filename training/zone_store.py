@@ -110,9 +110,9 @@ def standing(journal: Journal, day: date) -> Standing:
 def maxima(journal: Journal) -> list[Maximum]:
     """All dated maxima, by date."""
     found = _rows(
-        journal, "SELECT local_date, kind, bpm, added_bpm, note, run_id, id FROM maxima ORDER BY local_date, id"
+        journal, "SELECT local_date AS date, kind, bpm, added_bpm, note, run_id, id FROM maxima ORDER BY local_date, id"
     )
-    return [Maximum(date.fromisoformat(row[0]), *row[1:]) for row in found]
+    return [Maximum(**{**row, "date": date.fromisoformat(row["date"])}) for row in found]
 
 
 def add_maximum(journal: Journal, entry: Maximum, today: date) -> ZoneSet | None:
@@ -133,9 +133,10 @@ def remove_maximum(journal: Journal, entry_id: int, today: date) -> ZoneSet | No
 def thresholds(journal: Journal) -> list[Threshold]:
     """All dated threshold pulses, by date."""
     found = _rows(
-        journal, "SELECT local_date, bpm, pace_s_per_km, note, run_id, id FROM thresholds ORDER BY local_date, id"
+        journal,
+        "SELECT local_date AS date, bpm, pace_s_per_km, note, run_id, id FROM thresholds ORDER BY local_date, id",
     )
-    return [Threshold(date.fromisoformat(row[0]), *row[1:]) for row in found]
+    return [Threshold(**{**row, "date": date.fromisoformat(row["date"])}) for row in found]
 
 
 def add_threshold(journal: Journal, entry: Threshold, today: date) -> ZoneSet | None:
@@ -166,7 +167,13 @@ def zone_sets(journal: Journal) -> list[ZoneSet]:
     )
     return [
         ZoneSet(
-            date.fromisoformat(row[1]), zones(Anchors(*row[3:6]), scheme_from_json(json.loads(row[2]))), row[6], row[0]
+            date.fromisoformat(row["from_date"]),
+            zones(
+                Anchors(row["resting_bpm"], row["maximum_bpm"], row["threshold_bpm"]),
+                scheme_from_json(json.loads(row["scheme_json"])),
+            ),
+            row["why"],
+            row["id"],
         )
         for row in found
     ]
@@ -361,7 +368,7 @@ def _keep(connection: sqlite3.Connection, new: ZoneSet) -> ZoneSet:
     return replace(new, id=inserted.lastrowid)
 
 
-def _rows(journal: Journal, query: str, *values: Any) -> list[tuple[Any, ...]]:
+def _rows(journal: Journal, query: str, *values: Any) -> list[sqlite3.Row]:
     with journal_errors("read the journal", journal.path):
         return journal.connection.execute(query, values).fetchall()
 

@@ -309,7 +309,7 @@ class _Serving:
                 await self._say(talk, [self.link.say()])
                 await talk.close(code=_VIOLATION)
         except _GONE:
-            pass  # it it comes again and sends what was not acknowledged
+            pass  # it comes again and sends what was not acknowledged
         finally:
             speaking.cancel()
             self.kept.discard(request.transport)

@@ -140,8 +140,8 @@ def test_the_journal_as_it_was_is_kept_aside(earlier: Path) -> None:
     with Journal.open(earlier) as journal:
         (copy,) = journal.migrated_after
     aside = sqlite3.connect(copy)
-    assert aside.execute("PRAGMA user_version").fetchone() == (3,)
-    assert aside.execute("SELECT reasons_json FROM readings WHERE id = 2").fetchone() == (json.dumps([MOVED]),)
+    assert tuple(aside.execute("PRAGMA user_version").fetchone()) == (3,)
+    assert tuple(aside.execute("SELECT reasons_json FROM readings WHERE id = 2").fetchone()) == (json.dumps([MOVED]),)
     aside.close()
     with Journal.open(earlier) as journal:
         assert journal.migrated_after == []

@@ -105,4 +105,4 @@ def test_emptying_the_bin_takes_the_edits_along(journal: Journal, reading: Store
     edit_intervals(journal, reading.id, {3: "movement"}, counted)
     journal.put_in_bin(reading.id)
     journal.empty_bin([reading.id])
-    assert journal.connection.execute("SELECT count(*) FROM hand_edits").fetchone() == (0,)
+    assert tuple(journal.connection.execute("SELECT count(*) FROM hand_edits").fetchone()) == (0,)

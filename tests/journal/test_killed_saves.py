@@ -169,4 +169,4 @@ def test_a_database_that_may_not_grow_says_that_the_disk_is_full(journal: Journa
     assert journal.readings()[0] == first
     journal.connection.execute("PRAGMA max_page_count = 1000000")
     journal.save(taken("2025-03-03T06:30:00"), analysed())
-    assert journal.connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    assert tuple(journal.connection.execute("PRAGMA integrity_check").fetchone()) == ("ok",)

@@ -106,8 +106,8 @@ def test_a_next_version_makes_a_backup_first_and_keeps_every_reading(home: Path,
     (backup,) = backups
     assert backup.stat().st_mode & 0o777 == 0o600
     copy = sqlite3.connect(backup)
-    assert copy.execute("PRAGMA user_version").fetchone() == (schema.SCHEMA,)
-    assert copy.execute("SELECT count(*) FROM readings").fetchone() == (3,)
+    assert tuple(copy.execute("PRAGMA user_version").fetchone()) == (schema.SCHEMA,)
+    assert tuple(copy.execute("SELECT count(*) FROM readings").fetchone()) == (3,)
     copy.close()
 
 
@@ -123,7 +123,7 @@ def test_a_step_that_fails_half_way_is_undone(home: Path, taken: Any, analysed: 
         assert journal.readings() == before
         tables = {row[0] for row in journal.connection.execute("SELECT name FROM sqlite_master")}
         assert "shoes" not in tables
-        assert journal.connection.execute("PRAGMA user_version").fetchone() == (schema.SCHEMA,)
+        assert tuple(journal.connection.execute("PRAGMA user_version").fetchone()) == (schema.SCHEMA,)
 
 
 @pytest.mark.parametrize(

@@ -74,7 +74,7 @@ def test_numpy_numbers_and_figures_that_are_not_finite_are_stored_as_plain_ones(
     )
     saved = journal.save(taken(), dataclasses.replace(analysis, metrics=odd))
     types = journal.connection.execute("SELECT typeof(nn50), typeof(rmssd_ms), sd1_ms, sd2_ms FROM readings")
-    assert types.fetchone() == ("integer", "real", None, None)
+    assert tuple(types.fetchone()) == ("integer", "real", None, None)
     assert (saved.metrics.nn50, saved.metrics.rmssd_ms) == (7, 41.5)
 
 
@@ -225,7 +225,7 @@ def test_emptying_the_bin_deletes_only_what_was_asked_for(
     assert (journal.home / str(staying.recording) / "trace.csv").exists()
     assert (journal.home / str(not_binned.recording) / "trace.csv").exists()
     left = journal.connection.execute("SELECT count(*) FROM intervals WHERE reading_id = ?", (going.id,))
-    assert left.fetchone() == (0,)
+    assert tuple(left.fetchone()) == (0,)
     again = journal.save(taken("2025-03-04T06:00:00"), analysed())
     assert again.id > not_binned.id, "a number is never given twice"
 
@@ -330,7 +330,7 @@ def test_a_second_opening_here_does_not_let_another_program_delete_the_log_we_wr
                 "INSERT INTO hand_counts(local_date, beats_in_30_s, saved_at) VALUES ('2025-01-01', 30, 'x')"
             )
     with Journal.open(tmp_path) as again:
-        assert again.connection.execute("SELECT count(*) FROM hand_counts").fetchone() == (1,)
+        assert tuple(again.connection.execute("SELECT count(*) FROM hand_counts").fetchone()) == (1,)
 
 
 @pytest.mark.parametrize(

@@ -101,8 +101,8 @@ def test_nothing_is_half_imported_when_the_database_refuses(journal: Journal, tm
     path = write(tmp_path / "run.csv", csv_text(samples))
     with pytest.raises(DawnbeatError, match="can't save the run"):
         import_runs(journal, [path])
-    assert journal.connection.execute("SELECT count(*) FROM runs").fetchone() == (0,)
-    assert journal.connection.execute("SELECT count(*) FROM run_samples").fetchone() == (0,)
+    assert tuple(journal.connection.execute("SELECT count(*) FROM runs").fetchone()) == (0,)
+    assert tuple(journal.connection.execute("SELECT count(*) FROM run_samples").fetchone()) == (0,)
 
 
 def test_names_that_lead_nowhere_are_refused(journal: Journal, tmp_path: Path) -> None:

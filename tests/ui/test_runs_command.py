@@ -193,7 +193,7 @@ def test_an_ordinary_run_becomes_the_first_maximum_only_when_told(
     said(capsys, "maximum", "add", "--age", "40")
     assert "say --yes" in refused(capsys, "maximum", "use", "1")
     with Journal.open(home) as journal:
-        assert journal.connection.execute("SELECT count(*) FROM maxima").fetchone() == (1,)
+        assert tuple(journal.connection.execute("SELECT count(*) FROM maxima").fetchone()) == (1,)
     text = " ".join(said(capsys, "maximum", "use", "1", "--yes").split())
     assert "seldom reaches the maximum" in text
     assert "`dawnbeat runs maximum remove 2` deletes it" in text
@@ -208,7 +208,7 @@ def test_a_threshold_test_is_worked_out_and_kept(home: Path, capsys: pytest.Capt
     assert "common practice, no source" in text
     assert "Stop at once" in text
     with Journal.open(home) as journal:
-        assert journal.connection.execute("SELECT count(*) FROM thresholds").fetchone() == (1,)
+        assert tuple(journal.connection.execute("SELECT count(*) FROM thresholds").fetchone()) == (1,)
 
 
 def test_a_race_is_estimated_with_source_and_error(capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,4 +1,4 @@
-"""The journal's care: `keep`, `bin`, `export`, `import`, `backup`, `restore`, `reanalyse`."""
+"""The journal's care: `rescue`, `bin`, `export`, `import`, `backup`, `restore`, `reanalyse`."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import typer
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.files import STANDARD_OUTPUT
 from dawnbeat.ui.commands.options import (
+    Bin,
     BinAsJson,
     CsvOut,
     EmptyBin,
@@ -23,7 +24,7 @@ from dawnbeat.ui.commands.options import (
     check_output,
     day_of,
     days_between,
-    only_one,
+    use_bin,
 )
 
 export_app = typer.Typer(help="Write mornings or intervals to CSV.", no_args_is_help=True)
@@ -312,30 +313,17 @@ def bin_command(
     Without a number the bin is listed; only --empty deletes for good.
     """
     from dawnbeat.morning.choices import open_journal
-    from dawnbeat.ui.as_json import line_of, reading_object
+    from dawnbeat.ui.as_json import reading_object
 
-    only_one(reading, back, empty)
     with open_journal(journal) as opened:
-        if reading is not None:
-            opened.put_in_bin(reading)
-            if not as_json:
-                print(f"Reading {reading} is in the bin; `dawnbeat bin --back {reading}` takes it out again.")
-        elif back is not None:
-            opened.bring_back(back)
-            if not as_json:
-                print(f"Reading {back} is out of the bin again.")
-        elif empty:
-            ids = [each.id for each in opened.bin()]
-            if ids:
-                ask_first(f"Delete {len(ids)} from the bin for good?", yes)
-            deleted = opened.empty_bin(ids)
-            if not as_json:
-                print(f"{deleted} deleted for good.")
-        elif not as_json:
-            for each in opened.bin():
-                print(f"{each.id}  {each.began:%Y-%m-%d %H:%M}")
-            if not opened.bin():
-                print("The bin is empty.")
-        if as_json:
-            for each in opened.bin():
-                print(line_of(reading_object(each)))
+        readings = Bin(
+            "Reading",
+            "bin",
+            put_in=opened.put_in_bin,
+            take_out=opened.bring_back,
+            held=opened.bin,
+            delete=opened.empty_bin,
+            line=lambda each: f"{each.id}  {each.began:%Y-%m-%d %H:%M}",
+            content=reading_object,
+        )
+        use_bin(readings, reading, back, empty, yes, as_json)

@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any, Generic, Protocol, TypeVar
 
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.files import STANDARD_OUTPUT, refuse_existing
+
+
+class _Numbered(Protocol):
+    @property
+    def id(self) -> int: ...
+
+
+Binned = TypeVar("Binned", bound=_Numbered)
 
 JournalFolder = Annotated[
     Path | None,
@@ -114,10 +124,41 @@ def _begins_with(path: Path, begins: tuple[bytes, ...]) -> bool:
     return not found or found.startswith(begins)
 
 
-def only_one(number: int | None, back: int | None, empty: bool) -> None:
-    """Raise DawnbeatError where a bin is asked for more than one thing at once."""
+@dataclass(frozen=True)
+class Bin(Generic[Binned]):
+    """A bin of the journal. what: is put in it, such as "Reading". command: in words. line, content: of one thing."""
+
+    what: str
+    command: str
+    put_in: Callable[[int], object]
+    take_out: Callable[[int], object]
+    held: Callable[[], Sequence[Binned]]
+    delete: Callable[[list[int]], int]
+    line: Callable[[Binned], str]
+    content: Callable[[Binned], Mapping[str, Any]]
+
+
+def use_bin(it: Bin[Binned], number: int | None, back: int | None, empty: bool, yes: bool, as_json: bool) -> None:
+    """Do what is asked of a bin and say it, or list it. Raises DawnbeatError where two things are asked for."""
+    from dawnbeat.ui.as_json import line_of
+
     if sum((number is not None, back is not None, empty)) > 1:
         raise DawnbeatError("give one of a number, --back and --empty")
+    if number is not None:
+        it.put_in(number)
+        said = [f"{it.what} {number} is in the bin; `dawnbeat {it.command} --back {number}` takes it out again."]
+    elif back is not None:
+        it.take_out(back)
+        said = [f"{it.what} {back} is out of the bin again."]
+    elif empty:
+        ids = [each.id for each in it.held()]
+        if ids:
+            ask_first(f"Delete {len(ids)} from the bin for good?", yes)
+        said = [f"{it.delete(ids)} deleted for good."]
+    else:
+        said = [it.line(each) for each in it.held()] or ["The bin is empty."]
+    for line in [line_of(it.content(each)) for each in it.held()] if as_json else said:
+        typer.echo(line)
 
 
 def ask_first(question: str, yes: bool) -> None:

@@ -8,6 +8,7 @@ import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date, timedelta
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -35,6 +36,7 @@ from dawnbeat.shared.wording import (
 )
 from dawnbeat.ui.commands import runs_findings
 from dawnbeat.ui.commands.options import (
+    Bin,
     BinAsJson,
     EmptyBin,
     First,
@@ -44,9 +46,8 @@ from dawnbeat.ui.commands.options import (
     Quiet,
     RunId,
     UnaskedBin,
-    ask_first,
     days_between,
-    only_one,
+    use_bin,
 )
 from dawnbeat.ui.commands.pulses import maximum_app, threshold_command
 
@@ -343,33 +344,24 @@ def bin_command(
     """
     from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
-    from dawnbeat.ui.as_json import line_of
 
-    only_one(run_id, back, empty)
     with open_journal(journal) as opened:
-        if run_id is not None:
-            run_store.put_in_bin(opened, run_id)
-            said = [f"Run {run_id} is in the bin; `dawnbeat runs bin --back {run_id}` takes it out again."]
-        elif back is not None:
-            run_store.restore_from_bin(opened, back)
-            said = [f"Run {back} is out of the bin again."]
-        elif empty:
-            ids = [run.id for run in run_store.binned(opened)]
-            if ids:
-                ask_first(f"Delete {len(ids)} from the bin for good?", yes)
-            said = [f"{run_store.empty_bin(opened, ids)} deleted for good."]
-        else:
-            said = [
-                f"{run.id}  {run.began:%Y-%m-%d %H:%M}  {clock(run.figures.duration_s)}"
-                for run in run_store.binned(opened)
-            ] or ["The bin is empty."]
-        if as_json:
-            for run in run_store.binned(opened):
-                began, length_s = run.began.isoformat(), run.figures.duration_s
-                typer.echo(line_of({"id": run.id, "began": began, "duration_s": length_s, "source": run.source}))
-            return
-    for line in said:
-        typer.echo(line)
+        runs = Bin(
+            "Run",
+            "runs bin",
+            put_in=partial(run_store.put_in_bin, opened),
+            take_out=partial(run_store.restore_from_bin, opened),
+            held=partial(run_store.binned, opened),
+            delete=partial(run_store.empty_bin, opened),
+            line=lambda run: f"{run.id}  {run.began:%Y-%m-%d %H:%M}  {clock(run.figures.duration_s)}",
+            content=lambda run: {
+                "id": run.id,
+                "began": run.began.isoformat(),
+                "duration_s": run.figures.duration_s,
+                "source": run.source,
+            },
+        )
+        use_bin(runs, run_id, back, empty, yes, as_json)
 
 
 def _metres(km: str | None, miles: str | None) -> float | None:

@@ -154,11 +154,11 @@ def share_out(natural: Sequence[int], least: Sequence[int], room: int) -> Sequen
     low, high = 0, max(natural)
     while low < high:
         level = (low + high + 1) // 2
-        if sum(max(low_, min(wish, level)) for wish, low_ in zip(natural, least, strict=True)) <= room:
+        if sum(max(need, min(wish, level)) for wish, need in zip(natural, least, strict=True)) <= room:
             low = level
         else:
             high = level - 1
-    return [max(low_, min(wish, low)) for wish, low_ in zip(natural, least, strict=True)]
+    return [max(need, min(wish, low)) for wish, need in zip(natural, least, strict=True)]
 
 
 def plain_table(headings: Sequence[str], name: str, stretch: int | None = None) -> PlainTable:
