@@ -9,6 +9,7 @@ os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
 import numpy as np
 import pytest
+from PySide6.QtCore import QCoreApplication, QEvent
 from PySide6.QtWidgets import QApplication, QWidget
 from pytestqt.logging import QtLoggingPlugin
 from pytestqt.qtbot import QtBot
@@ -46,6 +47,15 @@ def _no_qt_warning(qtlog: QtLoggingPlugin) -> Iterator[None]:
     # The offscreen platform says this of every window; no screen does.
     said = [each.message for each in qtlog.records if "propagateSizeHints" not in each.message]
     assert not said, f"Qt wrote to its log: {said}"
+
+
+@pytest.fixture(autouse=True)
+def _nothing_left_open(qapp: QApplication) -> Iterator[None]:
+    """What a test leaves behind, such as the menus of a plot, is restyled by every later change of theme or text."""
+    yield
+    for widget in qapp.topLevelWidgets():
+        widget.deleteLater()
+    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
 
 
 @pytest.fixture(autouse=True)

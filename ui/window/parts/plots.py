@@ -100,12 +100,11 @@ class Plot(QWidget):
         self._move_y = move_y
         self._home: Callable[[], None] | None = None
         self._dates = dates
-        self.canvas: Any = pg.PlotWidget()
+        # No menu of the library's own: it would be in other words, and takes longer to make than the plot.
+        self.canvas: Any = pg.PlotWidget(enableMenu=False)
         self.item: Any = self.canvas.getPlotItem()
         self.box: Any = self.item.getViewBox()
         self.item.hideButtons()
-        self.item.setMenuEnabled(False)
-        self.box.setMenuEnabled(False)
         self.box.setMouseEnabled(x=True, y=move_y)
         for side in ("bottom", "left"):
             # "kbpm" and "mms" help nobody; units stay as they are written.
