@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -48,39 +47,29 @@ def parse_fit(data: bytes) -> list[ParsedRun]:
 
     Raises DawnbeatError when nothing in it is whole.
     """
-    import fitdecode.exceptions
+    import fitdecode
 
     found = _Found()
-    broken = ""
+    reader = fitdecode.FitReader(
+        io.BytesIO(data), check_crc=fitdecode.CrcCheck.RAISE, error_handling=fitdecode.ErrorHandling.IGNORE
+    )
     try:
-        for frame in _frames(data):
-            _take(found, frame)
+        for frame in reader:
+            if frame.frame_type == fitdecode.FIT_FRAME_DATA:
+                _take(found, frame)
     except DawnbeatError:
         raise
-    except fitdecode.exceptions.FitCRCError:
+    except fitdecode.FitCRCError:
         found.rows.notes.append(RunNote("checksum"))
     # The library meets damage with any kind of error, AssertionError among them.
     except Exception as error:
-        broken = one_line(error) or type(error).__name__
-    if broken:
-        if not found.rows.time_s:
+        if not len(found.rows):
             raise DawnbeatError(
-                f"this FIT file is cut short or damaged ({broken}), and no sample in it is whole: copy it from the "
-                "device again"
-            )
-        found.rows.notes.append(RunNote("cut short", found.rows.time_s[-1] - found.rows.time_s[0]))
+                f"this FIT file is cut short or damaged ({one_line(error) or type(error).__name__}), and no sample in "
+                "it is whole: copy it from the device again"
+            ) from error
+        found.rows.notes.append(RunNote("cut short", found.rows.elapsed_s))
     return _sessions(found)
-
-
-def _frames(data: bytes) -> Iterator[Any]:
-    import fitdecode
-
-    with fitdecode.FitReader(
-        io.BytesIO(data), check_crc=fitdecode.CrcCheck.RAISE, error_handling=fitdecode.ErrorHandling.IGNORE
-    ) as reader:
-        for frame in reader:
-            if frame.frame_type == fitdecode.FIT_FRAME_DATA:
-                yield frame
 
 
 def _take(found: _Found, frame: Any) -> None:
@@ -96,30 +85,30 @@ def _take(found: _Found, frame: Any) -> None:
             found.stopped_at = None
     elif frame.name == "session":
         began = _moment(frame, "start_time")
-        sport = sport_from(_text(_value(frame, "sport")))
+        sport = _sport(frame)
         if began is not None:
             found.sessions.append((began, sport))
         found.sport = sport if found.sport == "not said" else found.sport
     elif frame.name == "sport" and found.sport == "not said":
         # Written at the start, so that a file cut before its sessions still tells.
-        found.sport = sport_from(_text(_value(frame, "sport")))
+        found.sport = _sport(frame)
     elif frame.name == "activity":
         found.offset = _offset(frame) or found.offset
 
 
 def _sessions(found: _Found) -> list[ParsedRun]:
     sessions = sorted(dict(found.sessions).items())
-    if len(sessions) < 2:
-        return [parsed(found.rows, "FIT", found.sport, found.pauses, found.offset)]
-    runs: list[ParsedRun] = []
-    ends = [began for began, _ in sessions[1:]]
-    for (began, sport), end in zip(sessions, [*ends, None], strict=True):
-        # What was recorded before the first session belongs to it.
-        first = began if runs or found.rows.start is None else min(began, found.rows.start)
-        rows = found.rows.part(first, end)
-        if len(rows.time_s) >= 2:
-            runs.append(parsed(rows, "FIT", sport, found.pauses, found.offset))
-    return runs or [parsed(found.rows, "FIT", found.sport, found.pauses, found.offset)]
+    several: list[tuple[Sport, Rows]] = []
+    if len(sessions) > 1 and found.rows.start is not None:
+        ends = [began for began, _ in sessions[1:]]
+        for (began, sport), end in zip(sessions, [*ends, None], strict=True):
+            # What was recorded before the first session belongs to it.
+            rows = found.rows.part(began if several else min(began, found.rows.start), end)
+            if len(rows) >= 2:
+                several.append((sport, rows))
+    return [
+        parsed(rows, "FIT", sport, found.pauses, found.offset) for sport, rows in several or [(found.sport, found.rows)]
+    ]
 
 
 def _add(rows: Rows, frame: Any) -> None:
@@ -149,8 +138,8 @@ def _number(frame: Any, name: str) -> float | None:
     return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 
 
-def _text(value: Any) -> str | None:
-    return None if value is None else str(value)
+def _sport(frame: Any) -> Sport:
+    return sport_from(str(_value(frame, "sport") or ""))
 
 
 def _moment(frame: Any, name: str) -> datetime | None:
@@ -179,9 +168,9 @@ _POINTS = ("trkpt", "Trackpoint")
 
 def parse_tcx(data: bytes) -> list[ParsedRun]:
     """The activities of a TCX file, each its own; raises DawnbeatError when it is unsafe or holds no samples."""
-    checked = checked_text(data)
+    text, cut = checked_text(data)
     found: list[tuple[Sport, Rows]] = []
-    reader = defusedxml.ElementTree.iterparse(io.StringIO(checked.text), events=("start", "end"), forbid_dtd=True)
+    reader = defusedxml.ElementTree.iterparse(io.StringIO(text), events=("start", "end"), forbid_dtd=True)
     for event, element in reader:
         name = _local_name(element.tag)
         if event == "start" and name == "Activity":
@@ -191,7 +180,7 @@ def parse_tcx(data: bytes) -> list[ParsedRun]:
                 found.append(("not said", Rows()))
             _add_trackpoint(found[-1][1], element)
             element.clear()
-    return _runs(found, "TCX", checked.cut)
+    return _runs(found, "TCX", cut)
 
 
 def parse_gpx(data: bytes) -> list[ParsedRun]:
@@ -201,9 +190,9 @@ def parse_gpx(data: bytes) -> list[ParsedRun]:
     """
     import gpxpy.gpx
 
-    checked = checked_text(data)
+    text, cut = checked_text(data)
     try:
-        document = gpxpy.parse(checked.text)
+        document = gpxpy.parse(text)
     except (gpxpy.gpx.GPXException, ValueError, TypeError, LookupError) as error:
         raise DawnbeatError(f"this GPX file can't be read ({one_line(error)}): export it again") from error
     found: list[tuple[Sport, Rows]] = []
@@ -220,25 +209,18 @@ def parse_gpx(data: bytes) -> list[ParsedRun]:
                 way_m += step_m
                 if point.time is not None:
                     _add_point(found[-1][1], point, way_m)
-    return _runs(found, "GPX", checked.cut)
+    return _runs(found, "GPX", cut)
 
 
-@dataclass(frozen=True)
-class CheckedText:
-    """The text of a safe and well-formed XML file. cut: whether it is what was whole of a damaged one."""
-
-    text: str
-    cut: bool = False
-
-
-def checked_text(data: bytes) -> CheckedText:
-    """An XML file's text, safe to parse: no document type declaration, few enough samples, not too deep.
+def checked_text(data: bytes) -> tuple[str, bool]:
+    """An XML file's text, safe to parse: no document type declaration, few enough samples, not too deep; and whether it
+    is cut.
 
     A damaged file ends after its last whole sample. Raises DawnbeatError for one that is unsafe or has none.
     """
+    torn = False
     try:
         text = data.decode("utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
-        torn = False
     except UnicodeDecodeError as error:
         text = data[: error.start].decode("utf-8-sig", "replace")
         torn = True
@@ -264,8 +246,8 @@ def checked_text(data: bytes) -> CheckedText:
                 f"this XML file is cut short or damaged ({one_line(error)}), and no sample in it is whole: export it "
                 "again"
             ) from error
-        return CheckedText(seen.with_prefixes(whole), cut=True)
-    return CheckedText(seen.with_prefixes(text))
+        return seen.with_prefixes(whole), True
+    return seen.with_prefixes(text), False
 
 
 class _Seen(ContentHandler):
@@ -319,21 +301,20 @@ class _Seen(ContentHandler):
 
 
 def _runs(found: list[tuple[Sport, Rows]], format_name: str, cut: bool) -> list[ParsedRun]:
-    with_times = [(sport, rows) for sport, rows in found if rows.time_s]
-    if cut and with_times:
-        rows = with_times[-1][1]
-        rows.notes.append(RunNote("cut short", rows.time_s[-1] - rows.time_s[0]))
-    if not with_times:
-        parsed(Rows(), format_name)
+    # Without any time, a run of no rows says so.
+    with_times = [(sport, rows) for sport, rows in found if len(rows)] or [("not said", Rows())]
+    last = with_times[-1][1]
+    if cut and len(last):
+        last.notes.append(RunNote("cut short", last.elapsed_s))
     # A lone sample beside others is no run.
-    several = [(sport, rows) for sport, rows in with_times if len(rows.time_s) >= 2] or with_times[:1]
+    several = [(sport, rows) for sport, rows in with_times if len(rows) >= 2] or with_times[:1]
     return [parsed(rows, format_name, sport) for sport, rows in several]
 
 
 def _apart(rows: Rows, moment: datetime) -> bool:
     if rows.start is None:
         return False
-    return moment - (rows.start + timedelta(seconds=rows.time_s[-1])) > OWN_RUN_AFTER
+    return moment - (rows.start + timedelta(seconds=rows.values[-1][0])) > OWN_RUN_AFTER
 
 
 def _add_point(rows: Rows, point: Any, way_m: float) -> None:

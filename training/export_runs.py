@@ -2,111 +2,91 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 from dawnbeat.shared.files import csv_text, guard, write_export
-from dawnbeat.training.periods import Fixed, JudgedRun, PeriodSummary, Week
+from dawnbeat.training.periods import Fixed, JudgedRun, PeriodSummary, Span, Week
 
-# Name, unit, meaning and value of each column.
-RUN_COLUMNS: tuple[tuple[str, str, str, Callable[[JudgedRun], object]], ...] = (
-    ("id", "", "number of the run in this journal", lambda e: e.run.id),
-    ("date", "YYYY-MM-DD", "local day", lambda e: e.run.local_date),
-    ("began", "ISO 8601 with offset", "local time when the run began", lambda e: e.run.began),
-    ("duration_s", "s", "without pauses", lambda e: e.run.figures.duration_s),
-    ("elapsed_s", "s", "with pauses", lambda e: e.run.figures.elapsed_s),
-    ("measured_s", "s", "with a pulse that counts", lambda e: e.run.figures.measured_s),
-    (
-        "missing_s",
-        "s",
-        "within the duration without a pulse that counts",
-        lambda e: round(e.run.figures.duration_s - e.run.figures.measured_s, 3),
-    ),
-    ("distance_m", "m", "distance, empty where unknown", lambda e: e.run.figures.distance_m),
-    ("mean_bpm", "bpm", "mean of the measured pulse", lambda e: e.run.figures.mean_bpm),
-    ("peak_bpm", "bpm", "highest pulse held for five seconds, spikes left out", lambda e: e.run.figures.peak_bpm),
-    (
-        "drift_pct",
-        "%",
-        "metres a beat lost from the first to the second half of the steady minutes",
-        lambda e: e.run.figures.drift_pct,
-    ),
-    ("zones", "s", "seconds in each zone from zone 1, with blanks between", lambda e: e.judged and e.judged.zone_s),
-    ("top_of_easy_bpm", "bpm", "by the zones of that day", lambda e: e.judged and e.judged.top_of_easy_bpm),
-    (
-        "easy_share",
-        "0 to 1",
-        "share of the measured time at or below the top of easy",
-        lambda e: e.judged and e.judged.easy_share,
-    ),
-    ("above_easy_s", "s", "measured time above the top of easy", lambda e: e.judged and e.judged.above_s),
-    ("felt_effort", "0 to 10", "session rating", lambda e: e.run.felt_effort),
-    ("session_load", "", "rating times minutes (Foster 1998)", lambda e: e.session_load),
-    ("trimp_men", "", "training impulse (Banister 1991), coefficients for men", lambda e: e.trimp["men"]),
-    ("trimp_women", "", "training impulse (Banister 1991), coefficients for women", lambda e: e.trimp["women"]),
-    ("race", "yes or no", "the runner calls it a race", lambda e: e.run.race),
-    ("sport", "", "what it was", lambda e: e.run.sport),
-    ("counts", "yes or no", "it counts as a run in weeks and findings", lambda e: e.run.counts),
-    ("talk", "", "how talking went", lambda e: e.run.talk),
-    ("note", "", "the runner's note", lambda e: guard(e.run.note)),
-    ("source", "", "name of the file, empty for a run entered by hand", lambda e: guard(e.run.source)),
-    ("format", "", "format of the file", lambda e: guard(e.run.format)),
-)
-WEEK_COLUMNS: tuple[tuple[str, str, str, Callable[[Week], object]], ...] = (
-    ("monday", "YYYY-MM-DD", "first day of the week", lambda e: e.first),
-    ("runs", "", "number of runs", lambda e: e.runs),
-    ("duration_s", "s", "without pauses", lambda e: float(e.duration_s)),
-    ("measured_s", "s", "with a pulse that counts", lambda e: float(e.measured_s)),
-    ("distance_m", "m", "of the runs that know theirs", lambda e: e.distance_m),
-    ("without_distance", "", "runs that do not", lambda e: e.without_distance),
-    ("zones", "s", "seconds in each zone from zone 1, with blanks between", lambda e: e.zone_s),
-    (
-        "easy_runs",
-        "",
-        "runs with at least 85 % of their measured time at or below the top of easy, races never",
-        lambda e: e.easy_runs,
-    ),
-    ("judged_runs", "", "runs that could be judged so", lambda e: e.judged_runs),
-    ("easy_runs_share", "0 to 1", "share of the judged runs that were easy", lambda e: e.easy_runs_share),
-    (
-        "easy_runs_share_low",
-        "0 to 1",
-        "lowest of the eight weeks before",
-        lambda e: e.easy_runs_range and e.easy_runs_range[0],
-    ),
-    (
-        "easy_runs_share_high",
-        "0 to 1",
-        "highest of the eight weeks before",
-        lambda e: e.easy_runs_range and e.easy_runs_range[1],
-    ),
-    ("easy_share", "0 to 1", "share of the measured time at or below the top of easy", lambda e: e.easy_share),
-    ("easy_share_low", "0 to 1", "lowest of the eight weeks before", lambda e: e.easy_range and e.easy_range[0]),
-    ("easy_share_high", "0 to 1", "highest of the eight weeks before", lambda e: e.easy_range and e.easy_range[1]),
-    ("trimp_men", "", "training impulse (Banister 1991), coefficients for men", lambda e: e.trimp["men"]),
-    ("trimp_women", "", "training impulse (Banister 1991), coefficients for women", lambda e: e.trimp["women"]),
-    ("without_trimp", "", "runs that have none", lambda e: e.without_trimp),
-    ("session_load", "", "rating times minutes (Foster 1998)", lambda e: e.session_load),
-    ("unrated", "", "runs without a rating", lambda e: e.unrated),
-    ("monotony", "", "mean of the daily loads / their standard deviation (Foster 1998)", lambda e: e.monotony),
-    ("strain", "", "load times monotony (Foster 1998)", lambda e: e.strain),
-)
-# Name, unit and meaning; a summary has its values by these names.
-PERIOD_COLUMNS: tuple[tuple[str, str, str], ...] = (
-    ("first", "YYYY-MM-DD", "first day of the month or year"),
-    ("runs", "", "number of runs"),
-    ("duration_s", "s", "without pauses"),
+# Name, unit and meaning of each column.
+Columns = tuple[tuple[str, str, str], ...]
+_DURATION = ("duration_s", "s", "without pauses")
+_MEASURED = ("measured_s", "s", "with a pulse that counts")
+_DISTANCE: Columns = (
     ("distance_m", "m", "of the runs that know theirs"),
     ("without_distance", "", "runs that do not"),
-    ("easy_runs", "", "runs that were easy as a whole"),
-    ("judged_runs", "", "runs that could be judged so"),
-    ("easy_runs_share", "0 to 1", "share of the judged runs that were easy"),
-    ("easy_share", "0 to 1", "share of the measured time at or below the top of easy"),
-    ("session_load", "", "rating times minutes (Foster 1998)"),
-    ("unrated", "", "runs without a rating"),
+)
+_ZONES = ("zones", "s", "seconds in each zone from zone 1, with blanks between")
+_EASY_RUNS_SHARE = ("easy_runs_share", "0 to 1", "share of the judged runs that were easy")
+_EASY_SHARE = ("easy_share", "0 to 1", "share of the measured time at or below the top of easy")
+_SESSION_LOAD = ("session_load", "", "rating times minutes (Foster 1998)")
+_TRIMP: Columns = (
     ("trimp_men", "", "training impulse (Banister 1991), coefficients for men"),
     ("trimp_women", "", "training impulse (Banister 1991), coefficients for women"),
+)
+RUN_COLUMNS: Columns = (
+    ("id", "", "number of the run in this journal"),
+    ("date", "YYYY-MM-DD", "local day"),
+    ("began", "ISO 8601 with offset", "local time when the run began"),
+    _DURATION,
+    ("elapsed_s", "s", "with pauses"),
+    _MEASURED,
+    ("missing_s", "s", "within the duration without a pulse that counts"),
+    ("distance_m", "m", "distance, empty where unknown"),
+    ("mean_bpm", "bpm", "mean of the measured pulse"),
+    ("peak_bpm", "bpm", "highest pulse held for five seconds, spikes left out"),
+    ("drift_pct", "%", "metres a beat lost from the first to the second half of the steady minutes"),
+    _ZONES,
+    ("top_of_easy_bpm", "bpm", "by the zones of that day"),
+    _EASY_SHARE,
+    ("above_easy_s", "s", "measured time above the top of easy"),
+    ("felt_effort", "0 to 10", "session rating"),
+    _SESSION_LOAD,
+    *_TRIMP,
+    ("race", "yes or no", "the runner calls it a race"),
+    ("sport", "", "what it was"),
+    ("counts", "yes or no", "it counts as a run in weeks and findings"),
+    ("talk", "", "how talking went"),
+    ("note", "", "the runner's note"),
+    ("source", "", "name of the file, empty for a run entered by hand"),
+    ("format", "", "format of the file"),
+)
+WEEK_COLUMNS: Columns = (
+    ("monday", "YYYY-MM-DD", "first day of the week"),
+    ("runs", "", "number of runs"),
+    _DURATION,
+    _MEASURED,
+    *_DISTANCE,
+    _ZONES,
+    ("easy_runs", "", "runs with at least 85 % of their measured time at or below the top of easy, races never"),
+    ("judged_runs", "", "runs that could be judged so"),
+    _EASY_RUNS_SHARE,
+    ("easy_runs_share_low", "0 to 1", "lowest of the eight weeks before"),
+    ("easy_runs_share_high", "0 to 1", "highest of the eight weeks before"),
+    _EASY_SHARE,
+    ("easy_share_low", "0 to 1", "lowest of the eight weeks before"),
+    ("easy_share_high", "0 to 1", "highest of the eight weeks before"),
+    *_TRIMP,
+    ("without_trimp", "", "runs that have none"),
+    _SESSION_LOAD,
+    ("unrated", "", "runs without a rating"),
+    ("monotony", "", "mean of the daily loads / their standard deviation (Foster 1998)"),
+    ("strain", "", "load times monotony (Foster 1998)"),
+)
+PERIOD_COLUMNS: Columns = (
+    ("first", "YYYY-MM-DD", "first day of the month or year"),
+    ("runs", "", "number of runs"),
+    _DURATION,
+    *_DISTANCE,
+    ("easy_runs", "", "runs that were easy as a whole"),
+    ("judged_runs", "", "runs that could be judged so"),
+    _EASY_RUNS_SHARE,
+    _EASY_SHARE,
+    _SESSION_LOAD,
+    ("unrated", "", "runs without a rating"),
+    *_TRIMP,
     ("fixed_pulse_bpm", "bpm", "the pulse that paces are compared at"),
     ("pace_s_per_km", "s/km", "pace at that pulse"),
     ("fixed_pace_s_per_km", "s/km", "the pace that pulses are compared at"),
@@ -124,37 +104,53 @@ def export_runs(judged: Sequence[JudgedRun], out: Path, overwrite: bool = False)
     out: "-" is standard output. Raises DawnbeatError when a file of that name is there and overwrite is False, or it
     can't be written; what was there before stays until the new file is complete.
     """
-    rows = ([value(each) for *_, value in RUN_COLUMNS] for each in judged)
-    _write(out, overwrite, [column[0] for column in RUN_COLUMNS], rows)
-    return len(judged)
+    return _write(out, overwrite, RUN_COLUMNS, map(_of_run, judged))
 
 
 def export_weeks(weeks: Sequence[Week], out: Path, overwrite: bool = False) -> int:
     """Write one row a week (WEEK_COLUMNS) and return how many; errors as in `export_runs`."""
-    rows = ([value(each) for *_, value in WEEK_COLUMNS] for each in weeks)
-    _write(out, overwrite, [column[0] for column in WEEK_COLUMNS], rows)
-    return len(weeks)
+    return _write(out, overwrite, WEEK_COLUMNS, map(_of_week, weeks))
 
 
 def export_periods(periods: Sequence[PeriodSummary], fixed: Fixed | None, out: Path, overwrite: bool = False) -> int:
     """Write one row a month or year (PERIOD_COLUMNS) and return how many; errors as in `export_runs`."""
-    compared = {
-        "fixed_pulse_bpm": None if fixed is None else fixed.pulse_bpm,
-        "fixed_pace_s_per_km": None if fixed is None else fixed.pace_s_per_km,
-    }
-    names = [column[0] for column in PERIOD_COLUMNS]
-    rows = []
-    for each in periods:
-        values = {**vars(each), **compared, "easy_runs_share": each.easy_runs_share}
-        values |= {f"trimp_{name}": each.trimp[name] for name in each.trimp}
-        rows.append([values[name] for name in names])
-    _write(out, overwrite, names, rows)
-    return len(periods)
+    compared = {} if fixed is None else {f"fixed_{name}": value for name, value in vars(fixed).items()}
+    return _write(out, overwrite, PERIOD_COLUMNS, (_of_totals(each) | compared for each in periods))
 
 
-def _write(out: Path, overwrite: bool, header: Sequence[str], rows: Iterable[Iterable[object]]) -> None:
-    text = csv_text(header, (map(_cell, row) for row in rows))
-    write_export(out, text, "write the runs", overwrite)
+def _of_run(each: JudgedRun) -> dict[str, Any]:
+    run, figures, judged = each.run, each.run.figures, each.judged
+    found = {**vars(figures), **vars(run), **_of_trimp(each.trimp), "session_load": each.session_load}
+    found |= {name: guard(found[name]) for name in ("note", "source", "format")}
+    found |= {"date": run.local_date, "missing_s": round(figures.duration_s - figures.measured_s, 3)}
+    if judged is not None:
+        found |= {**vars(judged), "zones": judged.zone_s, "above_easy_s": judged.above_s}
+    return found
+
+
+def _of_week(week: Week) -> dict[str, Any]:
+    ends = _ends("easy_runs_share", week.easy_runs_range) | _ends("easy_share", week.easy_range)
+    return {**_of_totals(week), **ends, "monday": week.first, "zones": week.zone_s}
+
+
+def _of_totals(totals: Week | PeriodSummary) -> dict[str, Any]:
+    return {**vars(totals), **_of_trimp(totals.trimp), "easy_runs_share": totals.easy_runs_share}
+
+
+def _of_trimp(trimp: Mapping[Any, float | None]) -> dict[str, Any]:
+    return {f"trimp_{name}": value for name, value in trimp.items()}
+
+
+def _ends(name: str, span: Span | None) -> dict[str, Any]:
+    return {} if span is None else {f"{name}_low": span[0], f"{name}_high": span[1]}
+
+
+def _write(out: Path, overwrite: bool, columns: Columns, rows: Iterable[Mapping[str, Any]]) -> int:
+    """Write what the rows hold by the names of the columns; nothing where a row lacks one. Returns how many rows."""
+    names = [name for name, *_ in columns]
+    cells = [[_cell(row.get(name)) for name in names] for row in rows]
+    write_export(out, csv_text(names, cells), "write the runs", overwrite)
+    return len(cells)
 
 
 def _cell(value: object) -> str:

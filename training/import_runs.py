@@ -5,8 +5,8 @@ from __future__ import annotations
 import dataclasses
 import gzip
 import hashlib
+import io
 import os
-import stat
 import zipfile
 import zlib
 from collections.abc import Callable, Generator, Sequence
@@ -37,6 +37,7 @@ from dawnbeat.training.run_store import keep
 
 MAX_BYTES = 64 * 2**20
 SUFFIXES = (".fit", ".tcx", ".gpx", ".csv")
+_GZIP = b"\x1f\x8b"
 
 
 @dataclass(frozen=True)
@@ -152,52 +153,39 @@ def members_of(path: Path) -> Sequence[RunFile]:
 
 def _bytes(file: RunFile, max_bytes: int) -> bytes:
     with plain_errors("read the run", file.path):
-        found = file.path.stat()
-        if stat.S_ISDIR(found.st_mode):
+        if file.path.is_dir():
             raise DawnbeatError(f"{file} is a folder: name a file")
         refuse_special(file.path)
         if file.member:
-            return _unzipped(file, max_bytes)
-        if found.st_size > max_bytes:
-            raise _too_large(file, max_bytes)
-        data = file.path.read_bytes()
-    return _unpacked(file, data, max_bytes)
+            data = _unzipped(file, max_bytes + 1)
+        else:
+            with file.path.open("rb") as plain:
+                data = plain.read(max_bytes + 1)
+        if len(data) <= max_bytes and data[:2] == _GZIP:
+            data = _unpacked(file, data, max_bytes + 1)
+    if len(data) > max_bytes:
+        raise DawnbeatError(
+            f"{file} is over {max_bytes / 2**20:g} MB, more than any run: it was not read; export the run alone"
+        )
+    return data
 
 
-def _unzipped(file: RunFile, max_bytes: int) -> bytes:
+def _unzipped(file: RunFile, most_bytes: int) -> bytes:
     try:
         with zipfile.ZipFile(file.path) as packed, packed.open(file.member) as member:
-            data = member.read(max_bytes + 1)
+            return member.read(most_bytes)
     except (zipfile.BadZipFile, zlib.error, EOFError, KeyError, NotImplementedError) as error:
         raise DawnbeatError(f"{file} is damaged or packed in a way that can't be read: unpack it first") from error
     except RuntimeError as error:
         raise DawnbeatError(f"{file} is locked with a password: unpack it first") from error
-    if len(data) > max_bytes:
-        raise _too_large(file, max_bytes)
-    return _unpacked(file, data, max_bytes)
 
 
-def _unpacked(file: RunFile, data: bytes, max_bytes: int) -> bytes:
-    if data[:2] != b"\x1f\x8b":
-        return data
-    unpacker = zlib.decompressobj(wbits=zlib.MAX_WBITS | 16)
+def _unpacked(file: RunFile, data: bytes, most_bytes: int) -> bytes:
     try:
-        plain = unpacker.decompress(data, max_bytes + 1)
-        if len(plain) <= max_bytes and not unpacker.eof:
-            raise EOFError
-        if unpacker.unused_data.startswith(b"\x1f\x8b"):
-            plain = gzip.decompress(data)
+        with gzip.open(io.BytesIO(data)) as packed:
+            return packed.read(most_bytes)
     except (OSError, EOFError, zlib.error) as error:
         raise DawnbeatError(f"{file} is a damaged gzip file: copy it again") from error
-    if len(plain) > max_bytes:
-        raise _too_large(file, max_bytes)
-    return plain
-
-
-def _too_large(file: RunFile, max_bytes: int) -> DawnbeatError:
-    return DawnbeatError(
-        f"{file} is over {max_bytes / 2**20:g} MB, more than any run: it was not read; export the run alone"
-    )
 
 
 WORKERS = 2

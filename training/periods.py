@@ -10,6 +10,7 @@ the same pulse is commonly read as better endurance (common practice, no source)
 from __future__ import annotations
 
 import bisect
+import itertools
 import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -23,7 +24,7 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Morning
 from dawnbeat.shared.trace import FloatArray
-from dawnbeat.shared.wording import Units, clock, percent, way
+from dawnbeat.shared.wording import Units, clock, count_of, percent, way
 from dawnbeat.training import run_store
 from dawnbeat.training.run import Run
 from dawnbeat.training.run_figures import (
@@ -92,8 +93,7 @@ def judge_runs(runs: Sequence[Run], sets: Sequence[ZoneSet]) -> list[JudgedRun]:
                 judged=judge(run.figures.ms_at_bpm, zones) if zones is not None and run.has_pulse else None,
                 before_sets=bool(sets) and place < 0,
                 trimp={
-                    "men": None if zones is None else trimp_of(run.figures, zones.anchors, "men"),
-                    "women": None if zones is None else trimp_of(run.figures, zones.anchors, "women"),
+                    name: None if zones is None else trimp_of(run.figures, zones.anchors, name) for name in COEFFICIENTS
                 },
                 session_load=session_load(run.felt_effort, run.figures.duration_s),
             )
@@ -134,43 +134,51 @@ def week_load(daily: Sequence[float]) -> WeekLoad:
     return WeekLoad(load, monotony, load * monotony)
 
 
-@dataclass(frozen=True)
-class Week:
-    """Monday to Sunday. zone_s: seconds in each zone. easy_runs, judged_runs: runs that were easy, of those judged.
-    easy_share: of the measured time, 0 to 1, or None.
+@dataclass(frozen=True, kw_only=True)
+class Totals:
+    """What the runs that count in a week, month or year sum up to. first: its first day.
 
-    easy_range, easy_runs_range, trimp_range, session_load_range: lowest and highest easy share by time, by runs,
-    impulse and rating load of the eight weeks before with any, at least three of them, or None.
-    distance_m: of the runs that know theirs. trimp, session_load: sums over the runs that have one; None
-    where none has. unrated, without_trimp, without_distance: runs that are missing in these sums. monotony
-    and strain: of the session rating, None where a run is unrated or the week is not over.
+    distance_m: of the runs that know theirs. easy_runs, judged_runs: runs that were easy, of those judged. easy_share:
+    of the measured time, 0 to 1, or None. trimp, session_load: sums over the runs that have one; None where none has.
+    without_distance, unrated: runs that are missing in these sums.
     """
 
     first: date
     runs: int
     duration_s: float
-    measured_s: float
     distance_m: float | None
     without_distance: int
-    zone_s: tuple[float, ...]
     easy_runs: int
     judged_runs: int
     easy_share: float | None
     trimp: dict[Coefficients, float | None]
-    without_trimp: int
     session_load: float | None
     unrated: int
+
+    @property
+    def easy_runs_share(self) -> float | None:
+        """Share of the judged runs that were easy, 0 to 1; None where none was judged."""
+        return self.easy_runs / self.judged_runs if self.judged_runs else None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Week(Totals):
+    """Monday to Sunday. zone_s: seconds in each zone. without_trimp: runs without an impulse. monotony and strain: of
+    the session rating, None where a run is unrated or the week is not over.
+
+    easy_range, easy_runs_range, trimp_range, session_load_range: lowest and highest easy share by time, by runs,
+    impulse and rating load of the eight weeks before with any, at least three of them, or None.
+    """
+
+    measured_s: float
+    zone_s: tuple[float, ...]
+    without_trimp: int
     monotony: float | None
     strain: float | None
     easy_range: Span | None = None
     easy_runs_range: Span | None = None
     trimp_range: dict[Coefficients, Span | None] = field(default_factory=lambda: {"men": None, "women": None})
     session_load_range: Span | None = None
-
-    @property
-    def easy_runs_share(self) -> float | None:
-        """Share of the judged runs that were easy, 0 to 1; None where none was judged."""
-        return self.easy_runs / self.judged_runs if self.judged_runs else None
 
     @property
     def last(self) -> date:
@@ -204,17 +212,16 @@ def weeks_of(judged: Sequence[JudgedRun], first: date, last: date) -> list[Week]
                 sums.get(start) or _week(start, [], last),
                 easy_range=_span([each.easy_share for each in known]),
                 easy_runs_range=_span([each.easy_runs_share for each in known]),
-                trimp_range={"men": _whole_trimp(known, "men"), "women": _whole_trimp(known, "women")},
+                # Of weeks in which every run has an impulse.
+                trimp_range={
+                    name: _span([None if each.without_trimp else each.trimp[name] for each in known])
+                    for name in COEFFICIENTS
+                },
                 session_load_range=_span([None if each.unrated else each.session_load for each in known]),
             )
         )
         start += timedelta(days=WEEK_DAYS)
     return weeks
-
-
-def _whole_trimp(weeks: Sequence[Week], coefficients: Coefficients) -> Span | None:
-    """Span of the impulses of weeks in which every run has one."""
-    return _span([None if each.without_trimp else each.trimp[coefficients] for each in weeks])
 
 
 def _span(values: Sequence[float | None]) -> Span | None:
@@ -223,33 +230,29 @@ def _span(values: Sequence[float | None]) -> Span | None:
 
 
 def _week(monday: date, found: Sequence[JudgedRun], last: date) -> Week:
-    zone_s = [0.0] * max((len(each.judged.zone_s) for each in found if each.judged is not None), default=0)
-    for each in found:
-        if each.judged is not None:
-            for n, seconds in enumerate(each.judged.zone_s):
-                zone_s[n] += seconds
+    zone_s = itertools.zip_longest(*(each.judged.zone_s for each in found if each.judged is not None), fillvalue=0.0)
     rated = [(each.run.local_date, each.session_load) for each in found if each.session_load is not None]
     daily = [sum(load for day, load in rated if (day - monday).days == n) for n in range(WEEK_DAYS)]
     foster = week_load(daily)
     whole = monday + timedelta(days=WEEK_DAYS - 1) <= last and bool(rated) and len(rated) == len(found)
     return Week(
-        first=monday,
-        measured_s=sum(each.run.figures.measured_s for each in found),
-        zone_s=tuple(zone_s),
+        measured_s=sum((each.run.figures.measured_s for each in found), 0.0),
+        zone_s=tuple(map(sum, zone_s)),
         without_trimp=sum(each.trimp["men"] is None for each in found),
         monotony=foster.monotony if whole else None,
         strain=foster.strain if whole else None,
-        **_totals(found),
+        **_totals(monday, found),
     )
 
 
-def _totals(found: Sequence[JudgedRun]) -> dict[str, Any]:
-    """What weeks, months and years have in common."""
+def _totals(first: date, found: Sequence[JudgedRun]) -> dict[str, Any]:
+    """The fields of Totals."""
     distances = [each.run.figures.distance_m for each in found if each.run.figures.distance_m is not None]
     loads = [each.session_load for each in found if each.session_load is not None]
     return {
+        "first": first,
         "runs": len(found),
-        "duration_s": sum(each.run.figures.duration_s for each in found),
+        "duration_s": sum((each.run.figures.duration_s for each in found), 0.0),
         "distance_m": _sum(distances),
         "without_distance": len(found) - len(distances),
         "easy_runs": sum(each.easy is True for each in found),
@@ -280,36 +283,20 @@ class Fixed:
     pace_s_per_km: float
 
 
-@dataclass(frozen=True)
-class PeriodSummary:
-    """A month or a year. first: its first day. Sums and shares as in Week, over the runs that count.
+@dataclass(frozen=True, kw_only=True)
+class PeriodSummary(Totals):
+    """A month or a year.
 
     pace_s_per_km: at the fixed pulse; pulse_bpm: at the fixed pace; None below 20 minutes of it. resting_bpm, ln_rmssd:
     means of its usable mornings, None without any.
     """
 
-    first: date
-    runs: int
-    duration_s: float
-    distance_m: float | None
-    without_distance: int
-    easy_runs: int
-    judged_runs: int
-    easy_share: float | None
-    session_load: float | None
-    unrated: int
-    trimp: dict[Coefficients, float | None]
     pace_s_per_km: float | None
     pulse_bpm: float | None
     steady_minutes: int
     mornings: int
     resting_bpm: float | None
     ln_rmssd: float | None
-
-    @property
-    def easy_runs_share(self) -> float | None:
-        """Share of the judged runs that were easy, 0 to 1; None where none was judged."""
-        return self.easy_runs / self.judged_runs if self.judged_runs else None
 
     def to_json(self) -> dict[str, Any]:
         """The same as plain values."""
@@ -366,14 +353,13 @@ def _summary(begin: date, runs: Sequence[JudgedRun], mornings: Sequence[Morning]
     resting = [each.resting_pulse_bpm for each in mornings if each.resting_pulse_bpm is not None]
     variability = [each.ln_rmssd for each in mornings if each.ln_rmssd is not None]
     return PeriodSummary(
-        first=begin,
         pace_s_per_km=None if fixed is None else pace_at(minutes, fixed.pulse_bpm),
         pulse_bpm=None if fixed is None else pulse_at(minutes, fixed.pace_s_per_km),
         steady_minutes=len(minutes),
         mornings=len(mornings),
-        resting_bpm=sum(resting) / len(resting) if resting else None,
-        ln_rmssd=sum(variability) / len(variability) if variability else None,
-        **_totals(runs),
+        resting_bpm=statistics.fmean(resting) if resting else None,
+        ln_rmssd=statistics.fmean(variability) if variability else None,
+        **_totals(begin, runs),
     )
 
 
@@ -390,7 +376,7 @@ def week_words(week: Week, units: Units = "km") -> str:
     """A week in one line."""
     if not week.runs:
         return "no run"
-    parts = [_runs(week.runs), clock(week.duration_s)]
+    parts = [count_of(week.runs, "run"), clock(week.duration_s)]
     if week.distance_m is not None:
         parts.append(f"{way(week.distance_m, units, 1)} {units}{_without(week.without_distance)}")
     if week.judged_runs:
@@ -425,8 +411,4 @@ def _around(week: Week) -> str:
 
 
 def _without(count: int) -> str:
-    return "" if not count else f" ({_runs(count)} not in it)"
-
-
-def _runs(count: int) -> str:
-    return f"{count} run{'' if count == 1 else 's'}"
+    return "" if not count else f" ({count_of(count, 'run')} not in it)"

@@ -23,7 +23,6 @@ from dawnbeat.shared.wording import CLOCKS_APART, OLDEST, with_fixed_offset
 from dawnbeat.training.run import (
     ALTITUDE_HIGH_M,
     ALTITUDE_LOW_M,
-    LONGEST_RUN_S,
     ParsedRun,
     RunNote,
     Samples,
@@ -50,63 +49,54 @@ _NAN = float("nan")
 
 @dataclass
 class Rows:
-    """Rows in the order of the file: seconds since `start`, and nan for what is not known.
+    """Rows in the order of the file. notes: what the reader of the file found odd about it.
 
-    notes: what the reader of the file found odd about it.
+    values: of each row seconds since `start`, pulse in bpm, way in m, steps a minute and altitude in m, with nan for
+    what is not known.
     """
 
     start: datetime | None = None
-    time_s: list[float] = field(default_factory=list)
-    pulse_bpm: list[float] = field(default_factory=list)
-    distance_m: list[float] = field(default_factory=list)
-    steps_per_min: list[float] = field(default_factory=list)
-    altitude_m: list[float] = field(default_factory=list)
+    values: list[list[float]] = field(default_factory=list)
     notes: list[RunNote] = field(default_factory=list)
+
+    def __len__(self) -> int:
+        return len(self.values)
+
+    @property
+    def elapsed_s(self) -> float:
+        """Seconds from the first to the last row."""
+        return self.values[-1][0] - self.values[0][0]
 
     def add(
         self,
-        moment: datetime,
+        time: datetime | float,
         pulse_bpm: float | None,
         distance_m: float | None = None,
         steps_per_min: float | None = None,
         altitude_m: float | None = None,
     ) -> None:
-        """Add a row; raises DawnbeatError when there are too many rows."""
-        if self.start is None:
-            self.start = moment
-        self.add_at((moment - self.start).total_seconds(), pulse_bpm, distance_m, steps_per_min, altitude_m)
+        """Add a row by its moment or its seconds; one of the same millisecond fills what the one before left open.
 
-    def add_at(
-        self,
-        time_s: float,
-        pulse_bpm: float | None,
-        distance_m: float | None = None,
-        steps_per_min: float | None = None,
-        altitude_m: float | None = None,
-    ) -> None:
-        """Add a row by its seconds; a second row of the same millisecond fills what the first left open."""
-        time_s = round(time_s, 3)
-        values = [_NAN if each is None else each for each in (pulse_bpm, distance_m, steps_per_min, altitude_m)]
-        columns = (self.pulse_bpm, self.distance_m, self.steps_per_min, self.altitude_m)
-        if self.time_s and time_s == self.time_s[-1]:
-            for column, value in zip(columns, values, strict=True):
-                column[-1] = value if value == value else column[-1]
+        Raises DawnbeatError when there are too many rows.
+        """
+        if isinstance(time, datetime):
+            self.start = self.start or time
+            time = (time - self.start).total_seconds()
+        given = (pulse_bpm, distance_m, steps_per_min, altitude_m)
+        row = [round(time, 3), *(_NAN if each is None else each for each in given)]
+        if self.values and row[0] == self.values[-1][0]:
+            self.values[-1] = [new if new == new else old for old, new in zip(self.values[-1], row, strict=True)]
             return
-        if len(self.time_s) >= MOST_SAMPLES:
+        if len(self) >= MOST_SAMPLES:
             raise DawnbeatError(f"it holds over {MOST_SAMPLES} samples: split it into single runs")
-        self.time_s.append(time_s)
-        for column, value in zip(columns, values, strict=True):
-            column.append(value)
+        self.values.append(row)
 
     def part(self, begin: datetime, end: datetime | None) -> Rows:
         """The rows from `begin` up to before `end`, with the same start and notes."""
         assert self.start is not None
         low = (begin - self.start).total_seconds()
-        high = float("inf") if end is None else (end - self.start).total_seconds()
-        at = [n for n, each in enumerate(self.time_s) if low <= each < high]
-        columns = (self.time_s, self.pulse_bpm, self.distance_m, self.steps_per_min, self.altitude_m)
-        times, pulses, ways, steps, altitudes = ([column[n] for n in at] for column in columns)
-        return Rows(self.start, times, pulses, ways, steps, altitudes, list(self.notes))
+        high = math.inf if end is None else (end - self.start).total_seconds()
+        return Rows(self.start, [row for row in self.values if low <= row[0] < high], list(self.notes))
 
 
 def parsed(
@@ -121,19 +111,20 @@ def parsed(
     Without an offset, one that is not UTC itself stays, and UTC becomes this computer's local time. Raises
     DawnbeatError when the rows can't be a run.
     """
-    if rows.start is None or not rows.time_s:
+    if rows.start is None or not rows.values:
         raise DawnbeatError("it holds no samples with a time: export the run again with its recording")
     notes = list(rows.notes)
-    kept = _in_order(rows.time_s)
-    left_out = len(rows.time_s) - kept.size
-    if left_out > _MOSTLY * len(rows.time_s):
+    table = np.array(rows.values)
+    kept = _in_order(table[:, 0])
+    left_out = len(rows) - kept.size
+    if left_out > _MOSTLY * len(rows):
         raise DawnbeatError(
-            f"time runs backwards or jumps in {left_out} of its {len(rows.time_s)} samples: export the file again, or "
-            "sort it by time"
+            f"time runs backwards or jumps in {left_out} of its {len(rows)} samples: export the file again, or sort it "
+            "by time"
         )
     if left_out:
         notes.append(RunNote("clock", left_out))
-    time_s = np.array(rows.time_s, dtype=np.float64)[kept]
+    time_s, pulse_bpm, distance_m, steps_per_min, altitude_m = table[kept].T
     start = rows.start + timedelta(seconds=float(time_s[0]))
     end = rows.start + timedelta(seconds=float(time_s[-1]))
     if start < OLDEST:
@@ -143,40 +134,32 @@ def parsed(
             f"it would end at {end:%Y-%m-%d %H:%M} UTC, in the future: check the clocks of the device and of this "
             "computer"
         )
-    if time_s[-1] - time_s[0] > LONGEST_RUN_S:
-        raise DawnbeatError(f"it would last {(time_s[-1] - time_s[0]) / 86_400:.0f} days: check its times")
     stopped = np.zeros(time_s.size, dtype=np.bool_)
-    for begin, stop in pauses:
-        bounds = [(each - rows.start).total_seconds() for each in (begin, stop)]
-        first = max(0, int(np.searchsorted(time_s, bounds[0], "right")) - 1)
-        stopped[first : int(np.searchsorted(time_s, bounds[1], "left"))] = True
+    for pause in pauses:
+        begin, end_s = ((each - rows.start).total_seconds() for each in pause)
+        first = max(0, int(np.searchsorted(time_s, begin, "right")) - 1)
+        stopped[first : int(np.searchsorted(time_s, end_s, "left"))] = True
     fastest = _FASTEST_M_PER_S.get(sport, _FASTEST_OTHER_M_PER_S)
-    distance_m, wild = covered_way(time_s, np.array(rows.distance_m, dtype=np.float64)[kept], fastest)
+    distance_m, wild = covered_way(time_s, distance_m, fastest)
     if wild:
         notes.append(RunNote("distance", wild))
-    altitude_m, wild = _within(np.array(rows.altitude_m, dtype=np.float64)[kept], ALTITUDE_LOW_M, ALTITUDE_HIGH_M)
+    altitude_m, wild = _within(altitude_m, ALTITUDE_LOW_M, ALTITUDE_HIGH_M)
     if wild:
         notes.append(RunNote("altitude", wild))
     samples = Samples(
-        np.round(time_s - time_s[0], 3),
-        np.array(rows.pulse_bpm, dtype=np.float64)[kept],
-        distance_m,
-        _both_feet(np.array(rows.steps_per_min, dtype=np.float64)[kept]),
-        stopped,
-        altitude_m,
+        np.round(time_s - time_s[0], 3), pulse_bpm, distance_m, _both_feet(steps_per_min), stopped, altitude_m
     )
     return ParsedRun(_local(start, offset), samples, format_name, sport, (*notes, *_pulse_notes(samples)))
 
 
-def _in_order(time_s: Sequence[float]) -> IntArray:
+def _in_order(time_s: FloatArray) -> IntArray:
     """Where the longest run of samples with rising time lies: a step back or a wild time costs the fewest."""
-    times = np.array(time_s)
-    if times.size < 2 or np.diff(times).min() > 0:
-        return np.arange(times.size)
+    if time_s.size < 2 or np.diff(time_s).min() > 0:
+        return np.arange(time_s.size)
     ends: list[float] = []
     end_at: list[int] = []
-    before = np.full(times.size, -1, dtype=np.int64)
-    for n, each in enumerate(time_s):
+    before = np.full(time_s.size, -1, dtype=np.int64)
+    for n, each in enumerate(time_s.tolist()):
         place = bisect.bisect_left(ends, each)
         before[n] = end_at[place - 1] if place else -1
         if place == len(ends):
@@ -236,8 +219,7 @@ def _local(start: datetime, offset: timedelta | None) -> datetime:
 def _pulse_notes(samples: Samples) -> tuple[RunNote, ...]:
     notes = []
     impossible = samples.impossible
-    with_pulse = int(np.count_nonzero(np.nan_to_num(samples.pulse_bpm) != 0))
-    if impossible and impossible > _MOSTLY * with_pulse:
+    if impossible > _MOSTLY * np.count_nonzero(np.nan_to_num(samples.pulse_bpm)):
         highest = float(np.nanmax(samples.pulse_bpm))
         raise DawnbeatError(
             f"most of its pulses can't be beats a minute (up to {highest:g}): check the column or the unit"
@@ -250,7 +232,7 @@ def _pulse_notes(samples: Samples) -> tuple[RunNote, ...]:
 
 
 _NAMES = {
-    "time": ("time", "times", "timesec", "times", "seconds", "elapsed", "elapseds", "timestamp", "datetime"),
+    "time": ("time", "times", "timesec", "seconds", "elapsed", "elapseds", "timestamp", "datetime"),
     "pulse": ("heartrate", "heartratebpm", "hr", "bpm", "pulse", "pulsebpm"),
     "distance": ("distance", "distancem", "distancemeters", "distancemetres", "metres", "meters"),
     "distance_km": ("distancekm", "km"),
@@ -296,10 +278,7 @@ def parse_csv(data: bytes, began: datetime | None = None) -> ParsedRun:
             steps = _number(_cell(cells, places, "steps"), "step rate")
             altitude = _number(_cell(cells, places, "altitude"), "altitude")
             sport = sport or _cell(cells, places, "sport")
-            if isinstance(time, datetime):
-                rows.add(time, pulse, distance, steps, altitude)
-            else:
-                rows.add_at(time, pulse, distance, steps, altitude)
+            rows.add(time, pulse, distance, steps, altitude)
     except csv.Error as error:
         raise DawnbeatError(
             f"line {reader.line_num}: not readable as CSV ({one_line(error)}): check its quotes"

@@ -103,61 +103,29 @@ def reading_object(reading: StoredReading) -> dict[str, Any]:
 
 def run_json(each: JudgedRun) -> dict[str, Any]:
     """One run as plain values."""
-    run, figures, judged = each.run, each.run.figures, each.judged
+    run, judged = each.run, each.judged
     return {
         "id": run.id,
         "began": run.began.isoformat(),
-        "duration_s": figures.duration_s,
-        "elapsed_s": figures.elapsed_s,
-        "measured_s": figures.measured_s,
-        "missing_s": figures.missing_s,
-        "distance_m": figures.distance_m,
-        "mean_bpm": figures.mean_bpm,
-        "peak_bpm": figures.peak_bpm,
-        "drift_pct": figures.drift_pct,
-        "zone_s": None if judged is None else list(judged.zone_s),
+        **{name: value for name, value in vars(run.figures).items() if name not in ("ms_at_bpm", "minutes")},
+        "zone_s": None if judged is None else judged.zone_s,
         "top_of_easy_bpm": None if judged is None else judged.top_of_easy_bpm,
         "easy_share": None if judged is None else judged.easy_share,
         "above_easy_s": None if judged is None else judged.above_s,
         "trimp": each.trimp,
-        "felt_effort": run.felt_effort,
         "session_load": each.session_load,
-        "race": run.race,
-        "sport": run.sport,
-        "counts": run.counts,
-        "talk": run.talk,
         "notes": [{"code": note.code, "value": note.value, "words": note.words} for note in run.notes],
-        "note": run.note,
-        "source": run.source,
-        "format": run.format,
+        **{
+            name: getattr(run, name)
+            for name in ("felt_effort", "race", "sport", "counts", "talk", "note", "source", "format")
+        },
     }
 
 
 def week_json(week: Week) -> dict[str, Any]:
     """One week as plain values."""
-    return {
-        "monday": week.first.isoformat(),
-        "runs": week.runs,
-        "duration_s": week.duration_s,
-        "measured_s": week.measured_s,
-        "distance_m": week.distance_m,
-        "without_distance": week.without_distance,
-        "zone_s": list(week.zone_s),
-        "easy_runs": week.easy_runs,
-        "judged_runs": week.judged_runs,
-        "easy_runs_share": week.easy_runs_share,
-        "easy_runs_range": week.easy_runs_range,
-        "easy_share": week.easy_share,
-        "easy_range": week.easy_range,
-        "trimp": week.trimp,
-        "trimp_range": week.trimp_range,
-        "without_trimp": week.without_trimp,
-        "session_load": week.session_load,
-        "session_load_range": week.session_load_range,
-        "unrated": week.unrated,
-        "monotony": week.monotony,
-        "strain": week.strain,
-    }
+    values = {**vars(week), "easy_runs_share": week.easy_runs_share}
+    return {"monday": values.pop("first").isoformat(), **values}
 
 
 def _finite(value: Any) -> Any:
