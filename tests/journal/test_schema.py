@@ -133,13 +133,14 @@ def test_a_step_that_fails_half_way_is_undone(home: Path, taken: Any, analysed: 
         "CREATE VIEW everything AS SELECT * FROM readings",
         "CREATE TABLE letters (text)",
         "CREATE INDEX by_camera ON readings (camera)",
+        "DROP TABLE hand_counts; CREATE VIRTUAL TABLE hand_counts USING fts3tokenize",
     ],
 )
 def test_what_no_journal_has_is_refused_and_left_as_it_is(home: Path, taken: Any, analysed: Any, strange: str) -> None:
     fill(home, taken, analysed, 1)
     database = home / "journal.sqlite3"
     other = sqlite3.connect(database)
-    other.execute(strange)
+    other.executescript(strange)
     other.close()
     before = database.read_bytes()
     with pytest.raises(DawnbeatError, match="which no journal has") as caught:

@@ -4,12 +4,16 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from subprocess import Popen
 
 import pytest
 
+from dawnbeat.journal.store import Journal
+from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from dawnbeat.shared.installed import software_version
+from dawnbeat.shared.morning import Context
 from dawnbeat.ui import main
 from tests.ui.command_line import CommandLine
 
@@ -158,6 +162,16 @@ def test_letters_that_the_output_cannot_show_become_question_marks(tmp_path: Pat
     assert done.stderr.startswith("dawnbeat: ")
     assert "Traceback" not in done.stderr
     assert "?" in done.stderr
+
+
+def test_a_terminal_with_few_letters_still_shows_the_mornings(place: Path) -> None:
+    with Journal.open(place / "journal") as journal:
+        fill_with_invented_mornings(journal, date(2025, 5, 20), days=9)
+        journal.edit_context(journal.readings()[-1].id, Context(note="tea ☕"))
+    few = {**os.environ, "PYTHONIOENCODING": "cp1252", "PYTHONUTF8": "0"}
+    done = as_a_process("mornings", "--weeks", "200", env=few, encoding="cp1252")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "tea ?" in done.stdout
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs an output that is always full")

@@ -133,6 +133,7 @@ def test_a_first_window_fits_the_screen(window: MainWindow) -> None:
         assert size.width() <= width
         assert size.height() + 30 <= height
     assert window.first_size(QSize(2560, 1440)) == QSize(1180, 760)
+    assert window.size() == window.first_size(window.screen().availableSize())
     window.resize(window.first_size(QSize(683, 384)))
     QApplication.processEvents()
     foot = window.status.mapTo(window, window.status.rect().bottomRight())
