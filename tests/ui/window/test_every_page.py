@@ -1,16 +1,21 @@
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date, timedelta
 
 import pytest
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QAbstractSpinBox, QComboBox, QSlider, QWidget
+from PySide6.QtWidgets import QAbstractSpinBox, QApplication, QComboBox, QSlider, QTabBar, QWidget
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from dawnbeat.recordings.invented.runs import fill_with_invented_runs
+from dawnbeat.ui.window.bench.page import BenchPage
+from dawnbeat.ui.window.mornings.page import MorningsPage
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.plots import Plot
+from dawnbeat.ui.window.runs.page import VIEWS, RunsPage
 from dawnbeat.ui.window.shell.main_window import MainWindow
 from tests.ui.window.conftest import shown
 from tests.ui.window.cut import cut_in
@@ -30,6 +35,7 @@ def test_scrolling_over_a_page_changes_nothing_on_it(
             *page.findChildren(QAbstractSpinBox),
             *page.findChildren(QComboBox),
             *page.findChildren(QSlider),
+            *page.findChildren(QTabBar),
         ]
         for widget in widgets:
             before = value_of(widget)
@@ -40,6 +46,46 @@ def test_scrolling_over_a_page_changes_nothing_on_it(
             assert value_of(widget) == before, name
             checked += 1
     assert checked > 25
+
+
+def test_an_empty_page_invents_no_axes(qtbot: QtBot, context: AppContext) -> None:
+    context.choose(met=True)
+    window = MainWindow(context, "mornings")
+    shown(qtbot, window, 1180, 760)
+    seen = 0
+    for name in empty_views(qtbot, window):
+        QApplication.processEvents()
+        for plot in window.findChildren(Plot):
+            if plot.isVisible():
+                seen += 1
+                axes = {plot.item.getAxis(side).opacity() for side in ("bottom", "left")}
+                assert axes == {0.0}, f"{name}: {plot.name}"
+    assert seen > 15
+
+
+def empty_views(qtbot: QtBot, window: MainWindow) -> Iterator[str]:
+    """Every view that can hold a plot, shown on a journal without anything."""
+    made = {}
+    for key in ("mornings", "runs", "bench"):
+        window.go(key)
+        qtbot.waitUntil(lambda key=key: window.current == key)
+        yield key
+        made[key] = window.pages[key]
+    mornings, runs, bench = made.values()
+    assert isinstance(mornings, MorningsPage)
+    assert isinstance(runs, RunsPage)
+    assert isinstance(bench, BenchPage)
+    for place in range(bench.tabs.count()):
+        bench.tabs.setCurrentIndex(place)
+        yield f"bench, {bench.tabs.tabText(place)}"
+    window.go("runs")
+    for view in VIEWS:
+        runs.show_view(view)
+        yield f"runs, {view}"
+    window.go("mornings")
+    for view in (mornings.open_context, mornings.open_months):
+        view()
+        yield f"mornings, {view.__name__}"
 
 
 @pytest.mark.parametrize("text_percent", [100, 200])

@@ -158,6 +158,25 @@ def test_ctrl_c_in_the_terminal_ends_the_window(qtbot: QtBot, window: MainWindow
         qtbot.waitUntil(window.isHidden)
 
 
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no such signal for one process")
+def test_ctrl_c_ends_a_window_that_was_opened_by_the_command(
+    qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupted(*_: object) -> int:
+        windows = [each for each in QApplication.topLevelWidgets() if isinstance(each, MainWindow)]
+        (opened,) = (each for each in windows if each.isVisible())
+        os.kill(os.getpid(), signal.SIGINT)
+        qtbot.waitUntil(opened.isHidden)
+        return 0
+
+    monkeypatch.setattr(QApplication, "exec", interrupted)
+    before = signal.signal(signal.SIGINT, lambda *_: None)
+    try:
+        assert main_window.run_window(tmp_path / "here", "help") == 0
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
 def test_ctrl_c_asks_nothing(qtbot: QtBot, window: MainWindow, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(window.pages["mornings"], "unsaved", lambda: "Edits are not kept.")
     monkeypatch.setattr(window, "_really_close", lambda *_: pytest.fail("nobody is there to answer"))

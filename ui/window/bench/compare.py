@@ -97,6 +97,8 @@ class ShapeView(QWidget):
         self._harmonics = [self.amplitude.words(Ink("accent"), str(each), (0.5, 0.0)) for each in (1, 2, 3)]
         for item in (*self._window, *self._limits, *self._harmonics):
             item.setVisible(False)
+        for plot in (self.edge, self.amplitude):
+            plot.know(False)
         self.amplitude.when_home(self._whole_spectrum)
         self.told = label("small", "", "Open a recording first.")
         both = QSplitter()
@@ -150,6 +152,7 @@ class ShapeView(QWidget):
 
     def _draw_edges(self) -> None:
         edges = self.edges
+        self.edge.know(edges is not None)
         for mark in self._window:
             mark.setVisible(edges is not None)
         if edges is None:
@@ -190,6 +193,7 @@ class ShapeView(QWidget):
 
     def _draw_spectrum(self, run: BenchRun) -> None:
         spectrum = self.spectrum
+        self.amplitude.know(spectrum is not None)
         for words in self._harmonics:
             words.setVisible(spectrum is not None and spectrum.pulse_hz is not None)
         if spectrum is None:
@@ -266,6 +270,7 @@ class CompareView(QWidget):
         self.set_recordings([])
         self._show_rows([])
         self._show_lines(False)
+        self.plot.know(False)
 
     def _lay_out(self) -> None:
         top = flow_of(self.other, self._lag_words, self.lag, self.load)
@@ -403,6 +408,7 @@ class CompareView(QWidget):
         difference_ms = self.found.difference_ms
         self.told.setText(note if difference_ms.size else f"No interval is kept by both. {note}")
         self._dots.setData((self.found.interval_a_ms + self.found.interval_b_ms) / 2.0, difference_ms)
+        self.plot.know(bool(difference_ms.size))
         limits = self.found.limits_of_agreement_ms
         self._show_lines(limits is not None)
         names = ("bias", "lower limit", "upper limit")
@@ -421,6 +427,7 @@ class CompareView(QWidget):
         self.found = None
         self._show_rows([])
         self._dots.setData([], [])
+        self.plot.know(False)
         self._show_lines(False)
         self.told.setText(capital(sentence))
 

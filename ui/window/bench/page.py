@@ -38,7 +38,7 @@ from dawnbeat.ui.window.bench.settings import SettingsPanel
 from dawnbeat.ui.window.bench.traces import WHERE, TracesView, step_button
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext, Newest, PageWidget, Task
-from dawnbeat.ui.window.parts.controls import ComboBox, Key, label
+from dawnbeat.ui.window.parts.controls import ComboBox, Key, TabBar, label
 from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
 
 _REMEMBERED = 6
@@ -84,6 +84,7 @@ class BenchPage(PageWidget):
         self.compare = CompareView(context, self._read)
         self.scoring = ScoringView(context)
         self.tabs = QTabWidget()
+        self.tabs.setTabBar(TabBar())
         self.chooser = ComboBox()
         self.verdict = label("", "Verdict")
         self.told = label("small", "")

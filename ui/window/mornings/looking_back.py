@@ -368,6 +368,7 @@ class _Cell(QWidget):
     def show_effect(self, effect: Effect, unit: str) -> None:
         self.words.setText(effect.words)
         self.plot.name_axis("left", "from usual", unit)
+        self.plot.know(bool(effect.n))
         # Ratings are whole numbers, so dots are set a little apart, the same way every time.
         apart = np.random.default_rng(1).uniform(-0.16, 0.16, effect.n) if effect.ticks else np.zeros(effect.n)
         self._dots.setData(effect.noted + apart, effect.deviation)

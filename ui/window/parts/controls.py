@@ -22,6 +22,7 @@ from PySide6.QtWidgets import (
     QSizePolicy,
     QSlider,
     QSpinBox,
+    QTabBar,
     QWidget,
 )
 
@@ -274,3 +275,7 @@ class Slider(_Calm, QSlider):
     def __init__(self) -> None:
         super().__init__(Qt.Orientation.Horizontal)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+
+
+class TabBar(_Calm, QTabBar):
+    """What a tabbed page is leafed through with."""
