@@ -175,10 +175,11 @@ def test_a_terminal_with_few_letters_still_shows_the_mornings(place: Path) -> No
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs an output that is always full")
+@pytest.mark.parametrize("unbuffered", ["", "1"])
 @pytest.mark.parametrize("words", [("--help",), ("--version",), ("replay", SAMPLE), ("replay", "--json", SAMPLE)])
-def test_a_full_output_is_said_in_one_line(words: tuple[str, ...]) -> None:
+def test_a_full_output_is_said_in_one_line(words: tuple[str, ...], unbuffered: str) -> None:
     with open("/dev/full", "w") as full:
-        done = as_a_process(*words, stdout=full)
+        done = as_a_process(*words, stdout=full, env={**os.environ, "PYTHONUNBUFFERED": unbuffered})
     assert done.returncode == 2
     assert len(done.stderr.splitlines()) == 1
     assert "can't write the output" in done.stderr
