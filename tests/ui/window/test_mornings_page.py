@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, datetime, timedelta, timezone
@@ -175,6 +176,31 @@ def test_pointing_reads_the_day(ninety_days: Journal, page: MorningsPage) -> Non
 
 
 # Table
+
+
+@pytest.mark.parametrize("width", [1180, 700, 500])
+def test_what_is_not_usable_is_marked_first_and_no_figure_is_cut(
+    ninety_days: Journal, page: MorningsPage, width: int
+) -> None:
+    page.resize(width, 760)
+    page.shown()
+    QApplication.processEvents()
+    view, model = page.table.view, page.table.model
+    texts = [[model.index(row, column).data() for row in range(model.rowCount())] for column in range(len(TITLES))]
+    assert [text == "✕" for text in texts[0]] == [not each.verdict.usable for each in model.rows]
+    assert view.columnViewportPosition(0) == 0
+    assert view.horizontalScrollBar().maximum() == 0
+    in_sight = [column for column in range(len(TITLES)) if not view.isColumnHidden(column)]
+    assert in_sight[:3] == [0, 1, 2]
+    for column in in_sight:
+        if COLUMNS[column].item not in ("note", "yesterday_run"):
+            widest = max(view.fontMetrics().horizontalAdvance(text) for text in texts[column])
+            assert widest < view.columnWidth(column), TITLES[column]
+    for column, said in enumerate(texts):
+        numbers = [text for text in said if text not in ("", "–")]
+        side = Qt.AlignmentFlag(int(model.index(0, column).data(Qt.ItemDataRole.TextAlignmentRole)))
+        figures = column != 1 and all(re.fullmatch(r"[\d.:]+", text) for text in numbers)
+        assert bool(side & Qt.AlignmentFlag.AlignRight) == figures, TITLES[column]
 
 
 def test_a_press_on_a_heading_sorts(ninety_days: Journal, page: MorningsPage) -> None:

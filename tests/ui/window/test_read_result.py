@@ -80,6 +80,8 @@ def test_a_journal_that_refuses_saves_at_the_second_try(
     monkeypatch.setattr(Journal, "save", refuse)
     take(page)
     assert "the disk is full" in page.result.ended.text()
+    assert "`dawnbeat rescue`" in page.result.ended.text()
+    assert page.result.rmssd.value.text() == f"{calm().metrics.rmssd_ms:.0f} ms"
     assert page.result.pulse.value.text() == f"{calm().metrics.mean_hr_bpm:.0f} bpm"
     monkeypatch.setattr(Journal, "save", real)
     page.result.save_again.click()
