@@ -6,6 +6,7 @@ import io
 import json
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -52,6 +53,12 @@ class Said:
 
 
 CommandLine = Callable[..., Said]
+
+
+def a_while_ago() -> datetime:
+    """Ten minutes ago, and never before midnight: it is of today even in the first minutes of a day."""
+    now = datetime.now().astimezone().replace(microsecond=0)
+    return max(now - timedelta(minutes=10), now.replace(hour=0, minute=0, second=0))
 
 
 def rendered(seed: int, duration_s: float, starts_s: float = 0.0, camera: int = 1) -> tuple[Trace, FloatArray]:

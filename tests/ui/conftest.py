@@ -7,7 +7,6 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable
-from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +15,7 @@ import pytest
 from dawnbeat.capture.recording import write_recording
 from dawnbeat.shared.installed import shipped_recording
 from dawnbeat.ui.main import run
-from tests.ui.command_line import HEADER, CommandLine, Said, rendered, trace_text
+from tests.ui.command_line import HEADER, CommandLine, Said, a_while_ago, rendered, trace_text
 
 
 @pytest.fixture
@@ -64,7 +63,7 @@ def process(place: Path) -> Callable[..., subprocess.Popen[str]]:
 def samples(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder of recordings that can be read, and of files that are broken each in its way."""
     folder = tmp_path_factory.mktemp("samples")
-    began = datetime.now().astimezone() - timedelta(minutes=10)
+    began = a_while_ago()
     for name, seed, duration_s in (("calm", 3, 60.0), ("other", 8, 40.0)):
         trace, beats_s = rendered(seed, duration_s)
         write_recording(folder / name, trace, {"notes": "invented", "began": began.isoformat()}, beats_s)

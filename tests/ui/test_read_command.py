@@ -8,7 +8,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 from pathlib import Path
 from subprocess import Popen
 
@@ -25,9 +25,9 @@ from dawnbeat.morning.choices import Choices, ChoiceStore
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.installed import shipped_recording
 from dawnbeat.shared.morning import StoredReading
-from tests.ui.command_line import CommandLine
+from tests.ui.command_line import CommandLine, a_while_ago
 
-TAKEN = datetime.now().astimezone().replace(microsecond=0) - timedelta(minutes=10)
+TAKEN = a_while_ago()
 TAKEN_THEN = ("--taken", TAKEN.isoformat())
 
 
