@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cache
 from typing import Any
 
 import typer
@@ -41,8 +42,9 @@ class _Argument(TyperArgument):
         return None
 
 
+@cache
 def build_app() -> Any:
-    """All commands as one, ready to be called with the words of a command line."""
+    """All commands as one, ready to be called with the words of a command line; it holds nothing of a call."""
     command = typer.main.get_command(_app())
     for parameter in _parameters(command):
         if isinstance(parameter, TyperArgument):
