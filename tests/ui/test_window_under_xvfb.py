@@ -59,8 +59,8 @@ class Window:
         return self._out.read_text(errors="replace") + self._err.read_text(errors="replace")
 
     def choice(self, name: str) -> object:
-        """One of the choices that the window keeps on disk."""
-        return json.loads((self.home / "window.json").read_text(encoding="utf-8"))[name]
+        """One of the choices that the window keeps on disk, None while it is not written."""
+        return json.loads((self.home / "window.json").read_text(encoding="utf-8")).get(name)
 
     def captured_s(self) -> float:
         """How much of a reading is on the disk already; 0 before it runs."""
