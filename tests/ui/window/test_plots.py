@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ from PySide6.QtPrintSupport import QPrinter
 from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
+from dawnbeat.shared.wording import DAY_S, seconds_of
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.plots import Band, Ink, Plot
 from dawnbeat.ui.window.parts.saving import packed, print_on
@@ -99,6 +101,34 @@ def test_a_plot_keeps_to_its_data_and_shows_the_way_back(plot: Plot) -> None:
     assert plot.home_button.isHidden()
     assert plot.visible_x()[0] <= 0
     assert plot.visible_x()[1] >= 99
+
+
+@pytest.mark.parametrize(("dates", "least"), [(True, 3 * DAY_S), (False, 1.0)])
+def test_one_point_alone_stays_in_sight_however_far_it_is_zoomed(
+    qtbot: QtBot, context: AppContext, dates: bool, least: float
+) -> None:
+    plot = Plot(context, "One point", ("Day", ""), ("Interval", "ms"), dates=dates)
+    qtbot.addWidget(plot)
+    plot.resize(600, 300)
+    plot.show()
+    at = seconds_of(date(2025, 6, 1))
+    plot.dots(Ink()).setData([at], [50.0])
+    for notches in 60 * [1] + 60 * [-1]:
+        turn(plot.canvas.viewport(), notches, Qt.KeyboardModifier.ControlModifier)
+        low, high = plot.visible_x()
+        assert low < at < high
+        assert high - low == pytest.approx(least)
+
+
+def test_a_plot_of_days_ends_at_a_few_days(qtbot: QtBot, context: AppContext) -> None:
+    days = Plot(context, "Days", ("Day", ""), ("Interval", "ms"), dates=True)
+    qtbot.addWidget(days)
+    days.show()
+    days.line(Ink(), DAY_S * np.arange(60.0), np.arange(60.0))
+    days.show_all()
+    for _ in range(60):
+        days.zoom(0.8)
+    assert np.ptp(days.visible_x()) == pytest.approx(3 * DAY_S)
 
 
 @pytest.mark.parametrize(("kind", "begins"), [("png", b"\x89PNG"), ("svg", b"<?xml"), ("pdf", b"%PDF")])

@@ -26,7 +26,7 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QApplication, QGraphicsPathItem, QMenu, QToolButton, QVBoxLayout, QWidget
 
 from dawnbeat.shared.trace import FloatArray
-from dawnbeat.shared.wording import Tick, ticks
+from dawnbeat.shared.wording import DAY_S, Tick, ticks
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.controls import Key
 from dawnbeat.ui.window.parts.saving import Figure, Part, Says
@@ -50,6 +50,7 @@ KEYS_IN_WORDS = (
 
 _SPARE = 0.06  # how much of the data's length may lie empty at either end
 _CLOSEST = 1e-4  # of all data: as far as it can be zoomed in
+_CLOSEST_DAYS = 3  # where x are days, so that a point and a date stay in view
 
 
 @dataclass(frozen=True)
@@ -311,9 +312,12 @@ class Plot(QWidget):
             if bound is None or not all(math.isfinite(each) for each in bound):
                 continue
             low, high = self.box.viewRange()[axis]
-            spare = _SPARE * max(bound[1] - bound[0], 1e-9)
-            first, last = bound[0] - spare, bound[1] + spare
-            wide = min(max(high - low, _CLOSEST * (last - first)), last - first)
+            length, centre = bound[1] - bound[0], (bound[0] + bound[1]) / 2
+            # One point alone has no length; some room around it stays in view.
+            closest = _CLOSEST_DAYS * DAY_S if self._dates and axis == 0 else _CLOSEST * length or 1.0
+            whole = max((1 + 2 * _SPARE) * length, closest)
+            first, last = centre - whole / 2, centre + whole / 2
+            wide = min(max(high - low, closest), whole)
             middle = min(max((low + high) / 2, first + wide / 2), last - wide / 2)
             if abs(low - (middle - wide / 2)) + abs(high - (middle + wide / 2)) > 1e-9 * wide:
                 show = self.box.setYRange if axis else self.box.setXRange
