@@ -175,6 +175,17 @@ def test_pointing_reads_the_day(ninety_days: Journal, page: MorningsPage) -> Non
     assert "Tuesday" not in page.chart.readout.text()
 
 
+@pytest.mark.parametrize(("width", "height"), [(850, 560), (1100, 560), (2400, 1300)])
+def test_the_chart_keeps_its_room_in_a_small_window_and_takes_it_in_a_large_one(
+    qtbot: QtBot, ninety_days: Journal, page: MorningsPage, width: int, height: int
+) -> None:
+    page.resize(width, height)
+    page.shown()
+    least = max(page.context.theme.px(300), height // 2)
+    qtbot.waitUntil(lambda: page.chart.height() >= least, timeout=3000)
+    assert page.chart.width() > 0.4 * width
+
+
 # Table
 
 
