@@ -42,6 +42,18 @@ def test_a_recording_without_a_reading_is_listed_and_taken_in(home: Path, capsys
     assert "No recording waits" in capsys.readouterr().out
 
 
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no such names")
+@pytest.mark.parametrize("asked", ["rescue", "mornings"])
+def test_the_name_of_a_recording_never_moves_the_terminal(
+    home: Path, capsys: pytest.CaptureFixture[str], asked: str
+) -> None:
+    (day,) = (home / "recordings").iterdir()
+    (folder,) = day.iterdir()
+    folder.rename(day / "06-30-00\x1b[2Jgone\u202e")
+    assert run([asked, "--journal", str(home)]) == 0
+    assert "06-30-00?[2Jgone?" in "".join(capsys.readouterr().out.split())
+
+
 def test_another_folder_is_not_taken_in(home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["rescue", str(tmp_path), "--journal", str(home)]) == 2
     assert "no recording that waits" in capsys.readouterr().err

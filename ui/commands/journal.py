@@ -6,7 +6,7 @@ from pathlib import Path
 
 import typer
 
-from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.errors import DawnbeatError, printable
 from dawnbeat.shared.files import STANDARD_OUTPUT
 from dawnbeat.ui.commands.options import (
     Bin,
@@ -113,7 +113,7 @@ def import_mornings(
     with open_journal(journal, new=True) as opened:
         plan = plan_import(opened, path)
         if plan.errors or not quiet:
-            print("\n".join(plan.lines()))
+            print(printable("\n".join(plan.lines())))
         if plan.errors:
             raise DawnbeatError(
                 f"{path} has {_counted(len(plan.errors), 'bad line')}: mend the file, nothing was imported"
@@ -239,7 +239,7 @@ def reanalyse(
         # What is asked about is shown first.
         told = not quiet or (bool(outcome.changes) and not yes)
         if told:
-            print("\n".join(outcome.lines()))
+            print(printable("\n".join(outcome.lines())))
         others = other_answers(opened, chosen_ranges(), {each.before.id: each.after for each in outcome.changes})
         for each, said, now in others if told else ():
             print(
@@ -284,7 +284,7 @@ def rescue(
     found = broken_off_readings(home)
     if folder is None:
         for each in found:
-            print(each.path)
+            print(printable(str(each.path)))
         print("`dawnbeat rescue FOLDER` saves the reading of one." if found else "No recording waits for a reading.")
         return
     wanted = [each for each in found if each.path.resolve() == folder.expanduser().resolve()]
