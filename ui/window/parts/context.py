@@ -398,7 +398,7 @@ class PageWidget(QWidget):
         """Called when another page comes to the front: stop cameras and timers here."""
 
     def busy(self) -> str | None:
-        """What closing the window would break off, in one sentence; None where nothing is going on."""
+        """What closing the window would break off, and what becomes of it, in one sentence; None where nothing is."""
         return None
 
     def unsaved(self) -> str | None:

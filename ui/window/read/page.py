@@ -148,7 +148,11 @@ class ReadPage(PageWidget):
 
     def busy(self) -> str | None:
         """A reading that closing would break off."""
-        return "A reading is running." if self.capture is not None and self._phase not in (None, "finger") else None
+        if self.capture is None or self._phase in (None, "finger"):
+            return None
+        if self._rehearsing:
+            return "A rehearsal is running; nothing of it is saved."
+        return "A reading is running; what there is so far is kept if you close now."
 
     def closing(self) -> None:
         """Keep what was captured: it is offered at the next start."""

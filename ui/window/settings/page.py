@@ -96,7 +96,11 @@ class SettingsPage(PageWidget):
 
     def busy(self) -> str | None:
         """Work on the journal that closing would break off."""
-        return "Work on the journal is under way." if self.care.running else None
+        return (
+            "Work on the journal is under way; closing breaks it off, and nothing is left half done."
+            if self.care.running
+            else None
+        )
 
     def closing(self) -> None:
         """Let the camera go."""

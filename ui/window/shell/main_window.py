@@ -425,10 +425,8 @@ class MainWindow(QMainWindow):
         box = QMessageBox(self)
         box.setWindowTitle("Close Dawnbeat")
         box.setText(" ".join([*going_on, *unsaved]))
-        told = ["What there is so far is kept if you close now."] if going_on else []
-        told += ["Go back to keep them; closing now forgets them."] if unsaved else []
-        box.setInformativeText(" ".join(told))
-        words = "Keep and close" if not unsaved else "Close without them"
+        box.setInformativeText("Go back to keep them; closing now forgets them." if unsaved else "")
+        words = "Close without them" if unsaved else "Close"
         close = box.addButton(words, QMessageBox.ButtonRole.AcceptRole)
         stay = box.addButton("Go back", QMessageBox.ButtonRole.RejectRole)
         box.setDefaultButton(stay)
