@@ -19,7 +19,7 @@ from dawnbeat.ui.window.parts.controls import (
     Slider,
     SpinBox,
 )
-from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, share_out, write_rows
+from dawnbeat.ui.window.parts.tables import plain_table, share_out, write_rows
 
 
 def turn(widget: QWidget, notches: int = -1, modifiers: Qt.KeyboardModifier = Qt.KeyboardModifier.NoModifier) -> bool:
@@ -160,10 +160,9 @@ def test_headings_stand_over_their_figures_and_the_widest_columns_give_way_first
 
 
 def test_rows_that_wrapped_are_one_line_high_again_where_there_is_room(qtbot: QtBot) -> None:
-    table = plain_table(("Day", "What was noted on it"), "Mornings")
+    table = plain_table(("Day", "What was noted on it"), "Mornings", most=4)
     qtbot.addWidget(table)
     write_rows(table, [("2025-06-01", "slept badly and late, then woke early in a strange bed")])
-    fit_rows(table, 4)
     heights = []
     for width in (900, 260, 900):
         table.resize(width, 300)

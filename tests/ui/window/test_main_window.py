@@ -59,10 +59,10 @@ def test_a_number_typed_into_a_field_stays_there(qtbot: QtBot, window: MainWindo
     assert window.current == "mornings"
 
 
-def test_a_page_that_is_not_there_is_said(context: AppContext, window: MainWindow) -> None:
-    window.go("moon")
-    assert window.current == "mornings"
-    assert "moon" in context.last_said
+@pytest.mark.usefixtures("qapp")
+def test_a_page_that_is_not_there_is_said() -> None:
+    with pytest.raises(DawnbeatError, match="moon"):
+        main_window.run_window(page="moon")
 
 
 def test_pages_are_made_when_they_are_first_wanted(window: MainWindow) -> None:

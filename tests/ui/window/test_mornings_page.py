@@ -19,6 +19,7 @@ from dawnbeat.recordings.invented.mornings import invented_analysis
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Circumstances
 from dawnbeat.shared.wording import seconds_of
+from dawnbeat.ui.window.mornings.looking_back import MonthsView
 from dawnbeat.ui.window.mornings.page import MorningsPage
 from dawnbeat.ui.window.mornings.table import COLUMNS
 from dawnbeat.ui.window.parts import saving
@@ -385,7 +386,7 @@ def test_looking_back_shows_weeks_with_their_answers_months_and_years(page: Morn
     keep_answer(ninety_days, last, grounds(ninety_days, last.local_date))
     page.shown()
     page.open_months()
-    view = page.months_view
+    view = page.findChild(MonthsView)
     assert view is not None
     newest = view.strips.weeks[0]
     answer, stored = newest.said[last.local_date]

@@ -199,7 +199,8 @@ def test_a_file_that_does_not_say_when_is_asked_about(
     shutil.copy(SAMPLE / "trace.csv", bare)
     begun: list[tuple[Path, datetime]] = []
     begin: Callable[[Path, datetime], object] = lambda path, taken: begun.append((path, taken))  # noqa: E731
-    dialog = read_file(context, bare, begin, page)
+    read_file(context, bare, begin, page)
+    dialog = page.findChild(TakenDialog)
     assert isinstance(dialog, TakenDialog)
     dialog.taken.setDateTime(QDateTime.currentDateTime().addDays(1))
     dialog.accept()

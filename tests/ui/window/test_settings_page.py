@@ -66,7 +66,7 @@ def test_every_choice_is_kept_at_once(qtbot: QtBot, page: SettingsPage, context:
 
 def test_the_usual_windows_come_back(page: SettingsPage, context: AppContext) -> None:
     page.ranges["history_days"].setValue(30)
-    page._reset_ranges()
+    page.reset_button.click()
     assert context.choices.ranges == {}
     assert page.ranges["history_days"].value() == RangeSettings().history_days
 

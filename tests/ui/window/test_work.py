@@ -61,7 +61,7 @@ def test_progress_is_passed_on_and_cancelling_ends_the_work(qtbot: QtBot, backgr
 
     running = background.run(work, done=results.append, progressed=lambda done, of: seen.append((done, of)))
     qtbot.waitUntil(lambda: seen == [(1, 3)])
-    with qtbot.waitSignal(running.cancelled):
+    with qtbot.waitSignal(running.ended):
         running.cancel()
         go.set()
     assert results == []

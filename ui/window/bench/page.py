@@ -67,8 +67,7 @@ class BenchPage(PageWidget):
     title = "Bench"
 
     def __init__(self, context: AppContext) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context)
         self.paths: list[Path] = []
         self.run: BenchRun | None = None
         self._before: BenchRun | None = None  # the same recording with the settings that readings use

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QPushButton, QWidget
+from PySide6.QtWidgets import QWidget
 
 from dawnbeat.journal.folder import is_safe_path
 from dawnbeat.journal.hand_edits import edit_intervals, edits_of, take_back
@@ -22,8 +22,8 @@ from dawnbeat.shared.wording import count_of, long_day, short_day
 from dawnbeat.ui.window.mornings.day_plots import DayPlots, about_beat
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, Task, Work
-from dawnbeat.ui.window.parts.controls import ComboBox, to_copy
-from dawnbeat.ui.window.parts.layouts import flow_of, headed, scrolled, stack
+from dawnbeat.ui.window.parts.controls import ComboBox, named, to_copy
+from dawnbeat.ui.window.parts.layouts import flow_of, scrolled, stack
 
 _WHERE = "Mornings, one day"
 _BY_HAND: tuple[Reason, ...] = tuple(reason for reason in REASONS if reason != "gap")
@@ -49,30 +49,22 @@ class DayView(QWidget):
         self.chosen = to_copy("", "The chosen beat")
         self.plots = DayPlots(context)
         self.plots.beat_chosen.connect(self.choose)
-        self.others = ComboBox()
-        self.others.setAccessibleName("Readings of this day")
+        self.others = named(ComboBox(), "Readings of this day")
         self.others.activated.connect(self._other)
-        self.reason = ComboBox()
+        self.reason = named(ComboBox(), "Why to leave the beat out", "Why the beat doesn't count")
         self.reason.addItems(_BY_HAND)
         self.reason.setCurrentText("irregular beat")
-        self.reason.setAccessibleName("Why to leave the beat out")
-        self.reason.setToolTip("Why the beat doesn't count")
-
-        def give(words: str, keys: str, tip: str, does: Callable[[], object]) -> QPushButton:
-            return controls.button(words, keys, tip, does, _WHERE)
-
+        give = partial(controls.button, where=_WHERE)
         self.back_button = give("Back", "Alt+Left", "Back to the months, as Esc does", self.left.emit)
         self.before_button = give("‹ Beat", ",", "Choose the beat before", lambda: self.plots.step(-1))
         self.next_button = give("Beat ›", ".", "Choose the next beat", lambda: self.plots.step(+1))
         self.out_button = give("Leave out", "L", "Leave this beat out; Ctrl+Z undoes it", self.leave_out)
         self.in_button = give("Let it count", "U", "Let this beat count again", self.let_count)
-        self.all_back_button = give(
-            "Take all edits back", "Ctrl+Shift+R", "Back to what the analysis had", self.take_all_back
-        )
-        tools = flow_of(self.before_button, self.next_button, self.out_button, self.reason, self.in_button)
-        tools.push()
-        tools.addWidget(self.all_back_button)
-        head = headed(self.back_button, self.heading, self.others)
+        tip = "Back to what the analysis had"
+        self.all_back_button = give("Take all edits back", "Ctrl+Shift+R", tip, self.take_all_back)
+        beat = (self.before_button, self.next_button, self.out_button, self.reason, self.in_button)
+        tools = flow_of(*beat, after=(self.all_back_button,))
+        head = flow_of(self.back_button, self.heading, after=(self.others,), gap=10)
         stack(self, scrolled(head, self.figures, self.verdict, self.about, (self.plots, 1), self.chosen, tools))
 
     # Showing
@@ -122,11 +114,8 @@ class DayView(QWidget):
         self._about(f"Changed by hand {once}, {count_of(changed, 'interval')}." if edits else "")
         self.all_back_button.setEnabled(bool(edits))
         self.others.setVisible(len(day) > 1)
-        self.others.clear()
-        for each in day:
-            self.others.addItem(f"{each.began:%H:%M}", each)
-            if each.id == reading.id:
-                self.others.setCurrentIndex(self.others.count() - 1)
+        self.others.offer((f"{each.began:%H:%M}", each) for each in day)
+        self.others.setCurrentIndex(next((n for n, each in enumerate(day) if each.id == reading.id), 0))
         self.plots.show_recording(self.intervals, self.reviewed, reading.channel)
         self.choose(self.beat)
 
@@ -183,9 +172,9 @@ class DayView(QWidget):
 
         with self.context.saying():
             reasons = beside(self.beat, intervals, reason)
-            named = f"{words} of {short_day(reading.local_date)}"
-            if self.context.do(named, forth, lambda: take_back(journal, number[0])):
-                self.context.say(f"Done: {words}. {controls.shown('Ctrl+Z')} undoes it.")
+            of_day = f"{words} of {short_day(reading.local_date)}"
+            said = f"Done: {words}. {controls.shown('Ctrl+Z')} undoes it."
+            self.context.do(of_day, forth, lambda: take_back(journal, number[0]), said)
 
     def _when(self) -> str:
         beats_s = self.plots.beats_s

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from PySide6.QtCore import QBuffer, QByteArray, QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF, QResizeEvent
+from PySide6.QtCore import QBuffer, QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QGridLayout, QWidget
 
 from dawnbeat.journal.periods import HEADINGS, by_month, by_year, cells, export_periods
@@ -19,14 +19,14 @@ from dawnbeat.journal.series import FEWEST, Effect, effects
 from dawnbeat.morning.answer_text import SHORT
 from dawnbeat.morning.answering import AnsweredWeek, answered_weeks
 from dawnbeat.morning.strap import checks
-from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import MONTHS, short_day
 from dawnbeat.ui.window.parts import controls, saving
-from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, label
-from dawnbeat.ui.window.parts.layouts import flow_of, headed, scrolled, stack
+from dawnbeat.ui.window.parts.context import AppContext, View
+from dawnbeat.ui.window.parts.controls import ComboBox, label, named
+from dawnbeat.ui.window.parts.layouts import flow_of, scrolled, stack
 from dawnbeat.ui.window.parts.plots import Ink, Plot
-from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
+from dawnbeat.ui.window.parts.tables import plain_table, write_rows
+from dawnbeat.ui.window.parts.theme import Painted, arrow_head
 
 WEEKS = 8
 # Heights of a line from one week to the next, with the answers beside the strip and below it.
@@ -68,9 +68,9 @@ class MonthsView(QWidget):
         super().__init__()
         self.context = context
         self.strips = WeekStrips(context)
-        self.months = plain_table(HEADINGS, "Month against month")
-        self.years = plain_table(HEADINGS, "Year against year")
-        self.checks = plain_table(_CHECKED, "The camera against a strap")
+        self.months = plain_table(HEADINGS, "Month against month", most=12)
+        self.years = plain_table(HEADINGS, "Year against year", most=12)
+        self.checks = plain_table(_CHECKED, "The camera against a strap", most=6)
         back, *others = (
             controls.button(words, keys, tip, does, _WHERE)
             for words, keys, tip, does in (
@@ -80,7 +80,7 @@ class MonthsView(QWidget):
             )
         )
         page = scrolled(
-            headed(back, label("title", "", "Looking back"), *others),
+            flow_of(back, label("title", "", "Looking back"), after=others, gap=10),
             label("large", "", "The last weeks"),
             self.strips,
             label("small", "", _NOTE),
@@ -100,16 +100,12 @@ class MonthsView(QWidget):
         """Draw again from the journal."""
         with self.context.saying():
             readings, mornings = self.context.journal.readings(), self.context.journal.mornings()
-            found_checks = checks(self.context.journal)
+            made = checks(self.context.journal)
             last = readings[-1].local_date if readings else date.today()
             self.strips.show_weeks(answered_weeks(readings, last, WEEKS, self.context.ranges) if readings else ())
-            for table, most, found in (
-                (self.months, 12, [cells(each) for each in by_month(mornings)]),
-                (self.years, 12, [cells(each) for each in by_year(mornings)]),
-                (self.checks, 6, [_check_cells(each) for each in found_checks]),
-            ):
-                write_rows(table, found[::-1])
-                fit_rows(table, most)
+            write_rows(self.months, [cells(each) for each in reversed(by_month(mornings))])
+            write_rows(self.years, [cells(each) for each in reversed(by_year(mornings))])
+            write_rows(self.checks, [_check_cells(each) for each in reversed(made)])
 
     def save_csv(self) -> None:
         """Ask for a name and write months and years."""
@@ -145,31 +141,22 @@ def _check_cells(check: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 def _png_of(widget: QWidget) -> bytes:
-    packed = QByteArray()
-    buffer = QBuffer(packed)
-    buffer.open(QBuffer.OpenModeFlag.WriteOnly)
-    if not widget.grab().save(buffer, "PNG"):
-        raise DawnbeatError("the picture can't be packed as PNG: try again with a smaller window")
-    return bytes(packed.data())
+    buffer = QBuffer()
+    widget.grab().save(buffer, "PNG")
+    return bytes(buffer.data().data())
 
 
-class WeekStrips(QWidget):
+class WeekStrips(Painted):
     """Weeks painted as strips, one below the other on one scale of RMSSD."""
 
     def __init__(self, context: AppContext) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context, "A strip a week")
         self.weeks: tuple[AnsweredWeek, ...] = ()
-        self.setAccessibleName("A strip a week")
-        context.theme_changed.connect(lambda _: self._redraw())
 
     def show_weeks(self, weeks: tuple[AnsweredWeek, ...]) -> None:
         """Draw these."""
         self.weeks = weeks
         self.setAccessibleDescription(" ".join(_in_words(each) for each in weeks))
-        self._redraw()
-
-    def _redraw(self) -> None:
         self.updateGeometry()
         self.update()
 
@@ -204,8 +191,7 @@ class WeekStrips(QWidget):
         return width >= names + 8 * metrics.height() + 7 * self._day_width()
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802, D102
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter = self.painter()
         theme, metrics = self.context.theme, QFontMetricsF(self.font())
         line, width = metrics.height(), float(self.width())
         name_end = metrics.horizontalAdvance("from 30 Nov") + line
@@ -278,12 +264,9 @@ class WeekStrips(QWidget):
             painter.setBrush(theme.colour("ink") if whole else theme.colour("sheet"))
             painter.drawEllipse(QPointF(at(each.ln_rmssd), middle), 0.2 * line, 0.2 * line)
         if math.isfinite(week.average):
-            x, size = at(week.average), 0.3 * line
             painter.setPen(Qt.PenStyle.NoPen)
             painter.setBrush(theme.colour("accent"))
-            foot = middle + 0.35 * line
-            base = foot + 1.6 * size
-            painter.drawPolygon(QPolygonF([QPointF(x, foot), QPointF(x - size, base), QPointF(x + size, base)]))
+            painter.drawPolygon(arrow_head(at(week.average), middle + 0.35 * line, 0.3 * line, 0.48 * line))
 
 
 def _in_words(week: AnsweredWeek) -> str:
@@ -292,22 +275,19 @@ def _in_words(week: AnsweredWeek) -> str:
     return f"Week from {short_day(week.monday)}: {average}; {said}."
 
 
-class ContextView(QWidget):
+class ContextView(View):
     """What was noted against the morning that followed, in small plots. left: back to the months is wanted."""
 
     left = Signal()
 
     def __init__(self, context: AppContext) -> None:
-        super().__init__()
-        self.context = context
-        self.measure = ComboBox()
+        super().__init__(context)
+        self.measure = named(ComboBox(), "Which figure of the morning after")
         self.measure.addItems([words for words, _, _ in _MEASURES])
-        self.measure.setAccessibleName("Which figure of the morning after")
         self.measure.currentIndexChanged.connect(lambda _: self.refresh())
         tip = "Back to the months, as Esc does"
         back = controls.button("Back", "Alt+Left", tip, self.left.emit, "Mornings, context")
-        heading = label("title", "", "What you noted, and the morning after")
-        heading.setWordWrap(True)
+        heading = label("title", "", "What you noted, and the morning after", wraps=True)
         self.cells: list[_Cell] = []
         self._grid = QGridLayout()
         self._grid.setSpacing(14)
@@ -321,16 +301,12 @@ class ContextView(QWidget):
             found = effects(self.context.journal.readings(), measure, self.context.ranges)
             if not self.cells:
                 self.cells = [_Cell(self.context, effect.title) for effect in found]
-                self._place()
+                self.arrange()
             for cell, effect in zip(self.cells, found, strict=True):
                 cell.show_effect(effect, unit)
 
-    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+    def arrange(self) -> None:
         """As many columns as there is room for."""
-        super().resizeEvent(event)
-        self._place()
-
-    def _place(self) -> None:
         columns = max(1, min(3, self.width() // self.context.theme.px(330)))
         for place, cell in enumerate(self.cells):
             self._grid.addWidget(cell, place // columns, place % columns)
@@ -347,23 +323,23 @@ class _LowPlot(Plot):
         return QSize(super().sizeHint().width(), self.minimumHeight())
 
 
-class _Cell(QWidget):
+class _Cell(View):
     """One small plot with its title above and its words below."""
 
     def __init__(self, context: AppContext, title: str) -> None:
-        super().__init__()
+        super().__init__(context)
         self.words = label("small", "")
         self.plot = _LowPlot(context, f"{title} and the morning after", ("", ""), ("from usual", "%"))
         self.plot.readout.hide()
-        self._keep_least_height()
-        context.theme_changed.connect(self._keep_least_height)
+        self.arrange()
         self.plot.level(Ink("soft", width=1.0, dash=True))
         self._dots = self.plot.dots(Ink("ink", 170), "o", 5)
         self._means = self.plot.dots(Ink("accent", width=2.0), "d", 11, filled=False)
         stack(self, label("", "", title), (self.plot, 1), self.words)
 
-    def _keep_least_height(self, _theme: object = None) -> None:
-        self.plot.setMinimumHeight(self.plot.context.theme.px(200))
+    def arrange(self) -> None:
+        """As much of the plot as can be read."""
+        self.plot.setMinimumHeight(self.context.theme.px(200))
 
     def show_effect(self, effect: Effect, unit: str) -> None:
         self.words.setText(effect.words)

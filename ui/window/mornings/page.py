@@ -2,25 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from datetime import date
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeySequence, QResizeEvent, QShortcut
-from PySide6.QtWidgets import (
-    QBoxLayout,
-    QButtonGroup,
-    QFrame,
-    QLabel,
-    QSizePolicy,
-    QSplitter,
-    QStackedWidget,
-    QVBoxLayout,
-)
+from PySide6.QtWidgets import QButtonGroup, QSizePolicy, QSplitter, QStackedWidget
 
 from dawnbeat.journal.csv_files import export_mornings
 from dawnbeat.journal.today import Stand
@@ -33,13 +23,26 @@ from dawnbeat.ui.window.mornings.table import MorningsTable
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext, JournalPage, PageWidget
 from dawnbeat.ui.window.parts.controls import Key, label
-from dawnbeat.ui.window.parts.layouts import Flow, scrolled, stack
+from dawnbeat.ui.window.parts.layouts import (
+    SHEET_MARGINS,
+    Flow,
+    Sheet,
+    column_of,
+    flow_of,
+    row_of,
+    scrolled,
+    stack,
+    turn,
+)
 from dawnbeat.ui.window.parts.standing import AnswerCard, RangeStrip
 
 if TYPE_CHECKING:
     from dawnbeat.ui.window.mornings.day_view import DayView
     from dawnbeat.ui.window.mornings.looking_back import ContextView, MonthsView
 
+    Behind = DayView | ContextView | MonthsView
+
+_View = TypeVar("_View", "DayView", "ContextView", "MonthsView")
 _SPANS = (("4 weeks", 28, "Alt+1"), ("3 months", 91, "Alt+2"), ("Year", 365, "Alt+3"), ("All", None, "Alt+4"))
 _WHERE = "Mornings"
 
@@ -61,9 +64,6 @@ class MorningsPage(JournalPage):
         self.sheet = StandingSheet(context)
         self.chart = MorningsChart(context)
         self.table = MorningsTable(context)
-        self.day_view: DayView | None = None
-        self.context_view: ContextView | None = None
-        self.months_view: MonthsView | None = None
         self.views = QStackedWidget()
         self.splitter = QSplitter()
         self.splitter.addWidget(self.chart)
@@ -99,11 +99,9 @@ class MorningsPage(JournalPage):
 
     def refresh(self) -> None:
         """Read the journal again, for the view in front."""
-        front = self.views.currentWidget()
-        for view in (self.day_view, self.months_view, self.context_view):
-            if view is not None and view is front:
-                view.refresh()  # the months stay stale until they are in front again
-                return
+        if self.views.currentIndex() != 0:
+            cast("Behind", self.views.currentWidget()).refresh()
+            return  # the months stay stale until they are in front again
         super().refresh()
         with self.context.saying():
             readings = self.context.journal.readings()
@@ -118,31 +116,23 @@ class MorningsPage(JournalPage):
 
     def open_reading(self, reading: StoredReading) -> None:
         """Show the recording of one reading."""
-        if self.day_view is None:
-            from dawnbeat.ui.window.mornings.day_view import DayView
+        from dawnbeat.ui.window.mornings.day_view import DayView
 
-            self.day_view = DayView(self.context)
-            self._add(self.day_view)
-        self.day_view.show_reading(reading)
-        self.views.setCurrentWidget(self.day_view)
+        day_view = self._view(DayView)
+        day_view.show_reading(reading)
+        self.views.setCurrentWidget(day_view)
 
     def open_context(self) -> None:
         """Show context against the next morning."""
-        if self.context_view is None:
-            from dawnbeat.ui.window.mornings.looking_back import ContextView
+        from dawnbeat.ui.window.mornings.looking_back import ContextView
 
-            self.context_view = ContextView(self.context)
-            self._add(self.context_view)
-        self._look_back(self.context_view)
+        self._look_back(self._view(ContextView))
 
     def open_months(self) -> None:
         """Show week by week, month against month and year against year."""
-        if self.months_view is None:
-            from dawnbeat.ui.window.mornings.looking_back import MonthsView
+        from dawnbeat.ui.window.mornings.looking_back import MonthsView
 
-            self.months_view = MonthsView(self.context)
-            self._add(self.months_view)
-        self._look_back(self.months_view)
+        self._look_back(self._view(MonthsView))
 
     def back(self) -> None:
         """Back to the months."""
@@ -181,9 +171,14 @@ class MorningsPage(JournalPage):
 
     # Inside
 
-    def _add(self, view: DayView | ContextView | MonthsView) -> None:
-        view.left.connect(self.back)
-        self.views.addWidget(view)
+    def _view(self, kind: type[_View]) -> _View:
+        """The view of this kind, made when it is first wanted."""
+        view = self.findChild(kind)
+        if view is None:
+            view = kind(self.context)
+            view.left.connect(self.back)
+            self.views.addWidget(view)
+        return view
 
     def _look_back(self, view: ContextView | MonthsView) -> None:
         view.refresh()
@@ -199,24 +194,22 @@ class MorningsPage(JournalPage):
         self.table.open()
 
     def _tools(self) -> Flow:
-        tools = Flow()
-        tools.addWidget(label("title", "", "Mornings"))
         spans = [
             (words, keys, f"Show {'everything' if days is None else words.lower()}", partial(self._show_span, days))
             for words, days, keys in _SPANS
         ]
-        for button in controls.choices(QButtonGroup(self), spans, 1, _WHERE):
-            tools.addWidget(button)
-        tools.push()
-        for words, keys, tip, does in (
-            ("Months", "Alt+5", "Show week by week with the answers, and month against month", self.open_months),
-            ("Context", "Alt+E", "What you noted against the next morning", self.open_context),
-            ("CSV…", "Ctrl+E", "Save all mornings as CSV", self.save_csv),
-            ("Picture…", "Ctrl+P", "Save the chart as a picture: PNG, SVG or PDF", self.save_picture),
-            ("Month report…", "Ctrl+R", "Save the month as a one-page PDF", self.save_report),
-        ):
-            tools.addWidget(controls.button(words, keys, tip, does, _WHERE))
-        return tools
+        shown = controls.choices(QButtonGroup(self), spans, 1, _WHERE)
+        after = [
+            controls.button(words, keys, tip, does, _WHERE)
+            for words, keys, tip, does in (
+                ("Months", "Alt+5", "Show week by week with the answers, and month against month", self.open_months),
+                ("Context", "Alt+E", "What you noted against the next morning", self.open_context),
+                ("CSV…", "Ctrl+E", "Save all mornings as CSV", self.save_csv),
+                ("Picture…", "Ctrl+P", "Save the chart as a picture: PNG, SVG or PDF", self.save_picture),
+                ("Month report…", "Ctrl+R", "Save the month as a one-page PDF", self.save_report),
+            )
+        ]
+        return flow_of(label("title", "", "Mornings"), *shown, after=after)
 
     def _show_span(self, days: int | None) -> None:
         self._span = days
@@ -237,40 +230,30 @@ class MorningsPage(JournalPage):
             self.splitter.setSizes([least, least])
 
 
-class StandingSheet(QFrame):
+class StandingSheet(Sheet):
     """Says where a day stands: its answer, and the morning and its week in the usual range."""
 
     def __init__(self, context: AppContext) -> None:
         super().__init__()
         self.context = context
-        self.setProperty("class", "sheet")
         self.card = AnswerCard("Mornings")
         self.card.well_again.connect(self._well_again)
         self._day: date | None = None
         self.variability = RangeStrip(context, "RMSSD", "ms")
         self.pulse = RangeStrip(context, "Resting pulse", "bpm")
-        strips = QVBoxLayout()
-        strips.setSpacing(2)
-        self._names: list[QLabel] = []
-        for strip in (self.variability, self.pulse):
-            name = controls.to_copy("small", "")
-            name.setWordWrap(False)  # one short line; what may wrap is given room for its narrowest shape
-            self._names.append(name)
-            strips.addWidget(name)
-            strips.addWidget(strip)
-        strips.addStretch(1)
-        self._row = QBoxLayout(QBoxLayout.Direction.LeftToRight)
-        self._row.setSpacing(24)
-        self._row.addWidget(self.card, 6, Qt.AlignmentFlag.AlignTop)
-        self._row.addLayout(strips, 5)
-        stack(self, self._row, self.card.details, margins=(18, 12, 18, 12))
+        # One short line each; what may wrap is given room for its narrowest shape.
+        first, second = self._names = [controls.to_copy("small", ""), controls.to_copy("small", "")]
+        first.setWordWrap(False)
+        second.setWordWrap(False)
+        strips = column_of(first, self.variability, second, self.pulse, None, gap=2)
+        self._row = row_of((self.card, 6), (strips, 5), gap=24)
+        self._row.setAlignment(self.card, Qt.AlignmentFlag.AlignTop)
+        stack(self, self._row, self.card.details, margins=SHEET_MARGINS)
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
         """The strips stand beside the headline where there is room."""
         super().resizeEvent(event)
-        beside = self.width() >= self.context.theme.px(700)
-        ways = QBoxLayout.Direction
-        self._row.setDirection(ways.LeftToRight if beside else ways.TopToBottom)
+        turn(self._row, self.width() >= self.context.theme.px(700))
 
     def show_day(self, day: date | None) -> None:
         """Say where this day stands; None where there is no morning at all. Raises DawnbeatError."""
@@ -293,10 +276,7 @@ class StandingSheet(QFrame):
             name.setVisible(known)
             strip.setVisible(known)
             strip.set_stand(stand)
-            if stand is not None and stand.usual is not None:
-                bounds = (stand.usual.low, stand.usual.high)
-                low, high = map(math.exp, bounds) if stand.measure == "ln_rmssd" else bounds
-                name.setText(f"{strip.name}, usual {low:.0f} to {high:.0f} {strip.unit}")
+            name.setText(f"{strip.name}, {strip.usual_words()} {strip.unit}")
 
     def _well_again(self) -> None:
         """Note that the runner is well again on this day; Ctrl+Z takes it back."""

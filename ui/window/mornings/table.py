@@ -13,10 +13,10 @@ from PySide6.QtWidgets import QPushButton
 
 from dawnbeat.journal.listing import item_from
 from dawnbeat.morning.reading_text import interval_words, verdict_lines
-from dawnbeat.shared.morning import POSTURES, RATING_HIGH, RATING_LOW, RATINGS, Context, StoredReading, posture_from
-from dawnbeat.shared.wording import count_of, long_day, short_day
+from dawnbeat.shared.morning import POSTURES, RATING_HIGH, RATING_LOW, RATINGS, StoredReading, posture_from
+from dawnbeat.shared.wording import long_day, number, short_day
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.journal_table import RowsTable, back_undoably, bin_undoably
+from dawnbeat.ui.window.parts.journal_table import RowsTable
 from dawnbeat.ui.window.parts.tables import Column, RowsModel, all_rows
 
 YES_NO = ("", "yes", "no")
@@ -41,15 +41,12 @@ def _mark(reading: StoredReading) -> str:
 
 
 def _figure(title: str, tip: str, name: str, unit: str) -> Column[StoredReading]:
-    def value(reading: StoredReading) -> float | None:
-        found: float | None = getattr(reading.metrics, name)
-        return found
-
     def text(reading: StoredReading) -> str:
-        return "–" if (found := value(reading)) is None else f"{found:.0f}"
+        return number(getattr(reading.metrics, name))
 
     def key(reading: StoredReading) -> float:
-        return -1.0 if (found := value(reading)) is None else float(found)
+        value: float | None = getattr(reading.metrics, name)
+        return -1.0 if value is None else value
 
     return Column(title, tip, text, key, right=True, widest="888", hint=lambda e: interval_words(e, name, unit, 1))
 
@@ -119,11 +116,6 @@ KINDS: dict[str, Callable[[Sequence[StoredReading]], Sequence[StoredReading]]] =
 _DAY = 1
 
 
-def changed_context(context: Context, item: str, text: str) -> Context:
-    """The context with one item as it was typed; raises DawnbeatError where it can't be."""
-    return replace(context, **{item: item_from(item, text.strip())})
-
-
 class MorningsTable(RowsTable[StoredReading]):
     """All readings; each stands for its day, or another of the day does."""
 
@@ -145,28 +137,27 @@ class MorningsTable(RowsTable[StoredReading]):
         if reading is None:
             return
         before = next((each for each in journal.day(reading.local_date) if each.counts), reading)
-        words = f"let the reading of {reading.began:%H:%M} count on {short_day(reading.local_date)}"
-        if self.context.do(words, lambda: journal.pick(reading.id), lambda: journal.pick(before.id)):
-            self.context.say(f"The reading of {reading.began:%H:%M} counts on {short_day(reading.local_date)} now.")
+        time, day = f"{reading.began:%H:%M}", short_day(reading.local_date)
+        self.context.do(
+            f"let the reading of {time} count on {day}",
+            lambda: journal.pick(reading.id),
+            lambda: journal.pick(before.id),
+            f"The reading of {time} counts on {day} now.",
+        )
 
     def _edit(self, reading: StoredReading, column: Column[StoredReading], text: str) -> bool:
         journal = self.context.journal
         words = f"change {column.title.lower()} of {short_day(reading.local_date)}"
         with self.context.saying("Not changed: "):
+            write: Callable[[int, Any], object]
+            before: Any
+            after: Any
             if column.item == "posture":
-                posture, was = posture_from(text), reading.posture
-                return self.context.do(
-                    words,
-                    lambda: journal.set_posture(reading.id, posture),
-                    lambda: journal.set_posture(reading.id, was),
-                )
-            before = reading.context
-            after = changed_context(before, column.item, text)
-            return self.context.do(
-                words,
-                lambda: journal.edit_context(reading.id, after),
-                lambda: journal.edit_context(reading.id, before),
-            )
+                write, before, after = journal.set_posture, reading.posture, posture_from(text)
+            else:
+                write, before = journal.edit_context, reading.context
+                after = replace(before, **{column.item: item_from(column.item, text.strip())})
+            return self.context.do(words, lambda: write(reading.id, after), lambda: write(reading.id, before))
         return False
 
     # What the table asks
@@ -177,11 +168,14 @@ class MorningsTable(RowsTable[StoredReading]):
     def binned(self) -> Sequence[StoredReading]:  # noqa: D102
         return self.context.journal.bin()
 
-    def put_in_bin(self, rows: Sequence[StoredReading]) -> None:  # noqa: D102
-        bin_undoably(self.context, _named(rows), lambda: self._bin(rows), lambda: self._restore(rows))
+    def bin_one(self, row: StoredReading) -> None:  # noqa: D102
+        self.context.journal.put_in_bin(row.id)
 
-    def take_from_bin(self, rows: Sequence[StoredReading]) -> None:  # noqa: D102
-        back_undoably(self.context, _named(rows), lambda: self._restore(rows), lambda: self._bin(rows))
+    def back_one(self, row: StoredReading) -> None:  # noqa: D102
+        self.context.journal.bring_back(row.id)
+
+    def named(self, row: StoredReading) -> str:  # noqa: D102
+        return f"the reading of {short_day(row.local_date)}, {row.began:%H:%M}"
 
     def delete(self, rows: Sequence[StoredReading]) -> int:  # noqa: D102
         return self.context.journal.empty_bin([each.id for each in rows])
@@ -197,14 +191,6 @@ class MorningsTable(RowsTable[StoredReading]):
             self.count_button.setVisible(not self.in_bin)
             self.count_button.setEnabled(reading is not None and reading.verdict.usable and not reading.counts)
 
-    def _bin(self, rows: Sequence[StoredReading]) -> None:
-        for each in rows:
-            self.context.journal.put_in_bin(each.id)
-
-    def _restore(self, rows: Sequence[StoredReading]) -> None:
-        for each in rows:
-            self.context.journal.bring_back(each.id)
-
 
 def _look(reading: StoredReading, _column: Column[StoredReading]) -> QFont | None:
     if not reading.verdict.usable or reading.counts:
@@ -212,9 +198,3 @@ def _look(reading: StoredReading, _column: Column[StoredReading]) -> QFont | Non
     font = QFont()
     font.setItalic(True)
     return font
-
-
-def _named(rows: Sequence[StoredReading]) -> str:
-    if len(rows) > 1:
-        return count_of(len(rows), "reading")
-    return f"the reading of {short_day(rows[0].local_date)}, {rows[0].began:%H:%M}"

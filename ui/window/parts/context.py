@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from PySide6.QtCore import QEvent, QObject, QRunnable, Qt, QThreadPool, Signal
+from PySide6.QtCore import QObject, Qt, QThreadPool, Signal
 from PySide6.QtGui import QGuiApplication, QResizeEvent, QUndoCommand, QUndoStack
 from PySide6.QtWidgets import QApplication, QWidget
 
@@ -50,20 +50,19 @@ class Task(Protocol):
 
 
 class Work(QObject):
-    """One running piece of work. All its signals arrive in the window's thread.
+    """One running piece of work, and the Task that its function is given. Its signals arrive in the window's thread.
 
-    progressed: how many done, of how many. done: the result. failed: one line that says what is wrong.
-    cancelled: it ended because of `cancel`. ended: always last, whichever of the three came before.
+    progressed: how many done, of how many. done: the result. failed: one line that says what is wrong; neither comes
+    after `cancel`. ended: always last.
     """
 
     progressed = Signal(int, int)
     done = Signal(object)
     failed = Signal(str)
-    cancelled = Signal()
     ended = Signal()
 
     _told = Signal(int, int)
-    _over = Signal(str, object)
+    _over = Signal(bool, object)
 
     def __init__(self, function: Callable[[Task], Any], parent: QObject | None = None) -> None:
         super().__init__(parent)
@@ -78,61 +77,40 @@ class Work(QObject):
         self._stop.set()
 
     @property
-    def wanted(self) -> bool:
-        """False once `cancel` was called."""
-        return not self._stop.is_set()
+    def cancelled(self) -> bool:
+        """Whether `cancel` was called."""
+        return self._stop.is_set()
+
+    def progress(self, done: int, of: int) -> None:
+        """Tell how far it is; raises Cancelled once `cancel` was called."""
+        if self.cancelled:
+            raise Cancelled
+        self._told.emit(done, of)
 
     def _pass_on(self, done: int, of: int) -> None:
-        if self.wanted:
+        if not self.cancelled:
             self.progressed.emit(done, of)
 
-    def _finish(self, how: str, what: object) -> None:
-        if how == "cancelled" or not self.wanted:
-            self.cancelled.emit()
-        elif how == "failed":
-            self.failed.emit(str(what))
-        else:
-            self.done.emit(what)
+    def _finish(self, failed: bool, what: object) -> None:
+        if not self.cancelled:
+            (self.failed if failed else self.done).emit(what)
         self.ended.emit()
 
     def run_here(self) -> None:
         """Run the function in the calling thread; only the pool calls this."""
-        how, what = "done", None
+        failed, what = True, None
         try:
-            if self._stop.is_set():
-                raise Cancelled
-            what = self._function(_Handle(self))
+            if not self.cancelled:
+                what = self._function(self)
+            failed = False
         except Cancelled:
-            how = "cancelled"
+            pass
         except DawnbeatError as error:
-            how, what = "failed", str(error)
+            what = str(error)
         except Exception as error:  # a fault of ours must not vanish in a thread
             _log.exception("work in the background failed")
-            how, what = "failed", f"something went wrong here: {type(error).__name__}: {one_line(error)}"
-        self._over.emit(how, what)
-
-
-class _Handle:
-    def __init__(self, work: Work) -> None:
-        self._work = work
-
-    def progress(self, done: int, of: int) -> None:
-        if not self._work.wanted:
-            raise Cancelled
-        self._work._told.emit(done, of)
-
-    @property
-    def cancelled(self) -> bool:
-        return not self._work.wanted
-
-
-class _Runnable(QRunnable):
-    def __init__(self, work: Work) -> None:
-        super().__init__()
-        self._work = work
-
-    def run(self) -> None:
-        self._work.run_here()
+            what = f"something went wrong here: {type(error).__name__}: {one_line(error)}"
+        self._over.emit(failed, what)
 
 
 class Background(QObject):
@@ -167,7 +145,7 @@ class Background(QObject):
                 signal.connect(callback)
         self._running.add(work)
         work.ended.connect(lambda: self._running.discard(work))
-        self._pool.start(_Runnable(work))
+        self._pool.start(work.run_here)
         return work
 
     @property
@@ -177,7 +155,7 @@ class Background(QObject):
 
     def stop(self, wait_ms: int = 3000) -> None:
         """Cancel everything and give it a moment to end; for closing."""
-        for work in list(self._running):
+        for work in self._running:
             work.cancel()
         self._pool.waitForDone(wait_ms)
 
@@ -338,25 +316,25 @@ class AppContext(QObject):
 
     # Changing what can be undone
 
-    def do(self, words: str, forth: Callable[[], Any], back: Callable[[], Any]) -> bool:
+    def do(self, words: str, forth: Callable[[], Any], back: Callable[[], Any], done: str = "") -> bool:
         """Do something that Ctrl+Z undoes; returns whether it was done. `words` name it, as in "bin 3 May".
 
-        `forth` and `back` may raise DawnbeatError: it is said, and nothing goes on the stack.
+        `forth` and `back` may raise DawnbeatError: it is said, and nothing goes on the stack. done: said afterwards.
         """
         if not self._attempt(forth):
             return False
         self.undo.push(_Step(self, words, forth, back))
+        if done:
+            self.say(done)
         return True
 
     def _attempt(self, change: Callable[[], Any]) -> bool:
-        try:
+        done = False
+        with self.saying():
             change()
-        except DawnbeatError as error:
-            self.say(str(error))
-            return False
-        finally:
-            self.journal_changed.emit()
-        return True
+            done = True
+        self.journal_changed.emit()
+        return done
 
 
 class _Step(QUndoCommand):
@@ -381,7 +359,27 @@ class _Step(QUndoCommand):
             self.setObsolete(True)
 
 
-class PageWidget(QWidget):
+class View(QWidget):
+    """A part of the window that is arranged anew for another width and for another size of text."""
+
+    def __init__(self, context: AppContext) -> None:
+        super().__init__()
+        self.context = context
+        context.theme_changed.connect(self._turned)
+
+    def arrange(self) -> None:
+        """Called for another width and another text size: parts beside one another, or one below the other."""
+
+    def _turned(self, _theme: object) -> None:
+        self.arrange()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+        """Another width."""
+        super().resizeEvent(event)
+        self.arrange()
+
+
+class PageWidget(View):
     """A page with nothing to stop and nothing to lose: override what differs.
 
     A module `NAME/page.py` of the window exports `make_page(context) -> PageWidget`.
@@ -413,8 +411,7 @@ class JournalPage(PageWidget):
     """A page that shows what the journal holds: it is read again once it changed and the page is in front."""
 
     def __init__(self, context: AppContext) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context)
         self._stale = True
         context.journal_changed.connect(self.journal_changed)
 
@@ -432,17 +429,3 @@ class JournalPage(PageWidget):
         self._stale = True
         if self.isVisible():
             self.refresh()
-
-    def arrange(self) -> None:
-        """Called for another width and another text size: parts beside one another, or one below the other."""
-
-    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
-        """Another width."""
-        super().resizeEvent(event)
-        self.arrange()
-
-    def changeEvent(self, event: QEvent) -> None:  # noqa: N802
-        """Larger text needs more room."""
-        super().changeEvent(event)
-        if event.type() in (QEvent.Type.FontChange, QEvent.Type.StyleChange):
-            self.arrange()

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
-from PySide6.QtCore import QDate, QDateTime, QEvent, QObject, Qt, QTimer
+from PySide6.QtCore import QEvent, QObject, Qt, QTimer
 from PySide6.QtGui import QKeyEvent, QKeySequence, QShortcut, QWheelEvent
 from PySide6.QtWidgets import (
     QAbstractButton,
@@ -18,6 +18,8 @@ from PySide6.QtWidgets import (
     QDoubleSpinBox,
     QHBoxLayout,
     QLabel,
+    QMessageBox,
+    QPlainTextEdit,
     QPushButton,
     QSizePolicy,
     QSlider,
@@ -41,6 +43,7 @@ def shown(keys: str) -> str:
     return QKeySequence(keys).toString(QKeySequence.SequenceFormat.NativeText)
 
 
+_Control = TypeVar("_Control", bound=QWidget)
 ARMED_MS = 4000
 _TEXT_MARGIN_PX = 6
 _known: dict[tuple[str, str], Key] = {}
@@ -60,18 +63,17 @@ def overview(kept: Iterable[Key] = ()) -> dict[str, list[Key]]:
     return found
 
 
-def give(button: QAbstractButton, key: Key, tip: str = "") -> None:
+def give(button: QAbstractButton, key: Key) -> None:
     """Give a button its key, a tooltip that names it, an accessible name, and a place in the overview."""
     # A button's own shortcut waits a tenth of a second before it acts.
     QShortcut(QKeySequence(key.keys), button, button.click)
-    button.setToolTip(f"{tip or key.does} ({shown(key.keys)})")
-    button.setAccessibleName(button.text().replace("&", "") or key.does)
+    named(button, button.text(), f"{key.does} ({shown(key.keys)})")
     button.setAccessibleDescription(button.toolTip())
     register(key)
 
 
 def button(
-    words: str, keys: str, tip: str, does: Callable[[], object] | None, where: str, main: bool = False
+    words: str, keys: str, tip: str, does: Callable[[], object] | None, where: str = "", main: bool = False
 ) -> QPushButton:
     """A button with its key; without keys it has a tooltip only. does: what a press does. main: the one to press."""
     made = QPushButton(words)
@@ -80,8 +82,7 @@ def button(
     if keys:
         give(made, Key(keys, tip, where))
     else:
-        made.setToolTip(tip)
-        made.setAccessibleName(words)
+        named(made, words, tip)
     if does is not None:
         made.clicked.connect(lambda: does())
     return made
@@ -165,9 +166,9 @@ def label(style: str, name: str, text: str = "", wraps: bool | None = None) -> Q
     return made
 
 
-def to_copy(style: str, name: str) -> QLabel:
+def to_copy(style: str, name: str, text: str = "") -> QLabel:
     """Words that can be selected and copied, and that wrap whatever their style."""
-    made = label(style, name, wraps=True)
+    made = label(style, name, text, wraps=True)
     made.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
     made.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Minimum)
     return made
@@ -188,14 +189,40 @@ def restyle(style: str, *widgets: QWidget) -> None:
             each.style().polish(each)
 
 
-def labelled(words: str, control: QWidget) -> QWidget:
-    """A control with its words before it, for a row of several."""
+def named(control: _Control, name: str, tip: str = "") -> _Control:
+    """The control itself, with its name for screen readers and its tooltip."""
+    control.setAccessibleName(name)
+    control.setToolTip(tip)
+    return control
+
+
+def buddy_of(control: QWidget, words: str) -> QLabel:
+    """The words before a control."""
     before = QLabel(words)
     before.setBuddy(control)
+    return before
+
+
+def read_only(name: str) -> QPlainTextEdit:
+    """Lines to read and to copy, which Tab passes by."""
+    made = named(QPlainTextEdit(), name)
+    made.setReadOnly(True)
+    made.setTabChangesFocus(True)
+    return made
+
+
+def sure(parent: QWidget, title: str, asked: str) -> bool:
+    """Ask before something that can't be undone; nothing is done unless it is wanted."""
+    yes, cancel = QMessageBox.StandardButton.Yes, QMessageBox.StandardButton.Cancel
+    return bool(QMessageBox.question(parent, title, asked, yes | cancel, cancel) == yes)
+
+
+def labelled(words: str, control: QWidget) -> QWidget:
+    """A control with its words before it, for a row of several."""
     pair = QWidget()
     row = QHBoxLayout(pair)
     row.setContentsMargins(0, 0, 0, 0)
-    row.addWidget(before)
+    row.addWidget(buddy_of(control, words))
     row.addWidget(control)
     return pair
 
@@ -203,16 +230,19 @@ def labelled(words: str, control: QWidget) -> QWidget:
 class _Calm:
     """Turns with the wheel only while it has the focus, and never takes the focus by the wheel: the page scrolls."""
 
+    def __init__(self, *given: Any, **more: Any) -> None:
+        super().__init__(*given, **more)
+        assert isinstance(self, QWidget)
+        if self.focusPolicy() == Qt.FocusPolicy.WheelFocus:
+            self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        if isinstance(self, QAbstractSpinBox):
+            self.lineEdit().setTextMargins(_TEXT_MARGIN_PX, 0, 0, 0)  # the style sheet's padding doesn't reach it
+
     def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: N802  Qt's name
         if self.hasFocus():  # type: ignore[attr-defined]
             super().wheelEvent(event)  # type: ignore[misc]
         else:
             event.ignore()
-
-
-def _calm_down(box: QAbstractSpinBox) -> None:
-    box.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-    box.lineEdit().setTextMargins(_TEXT_MARGIN_PX, 0, 0, 0)  # the style sheet's padding doesn't reach it
 
 
 class ComboBox(_Calm, QComboBox):
@@ -227,9 +257,11 @@ class ComboBox(_Calm, QComboBox):
                 return True
         return super().event(event)
 
-    def __init__(self, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
-        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+    def offer(self, answers: Iterable[tuple[str, Any]]) -> None:
+        """In place of what there was: answers, each with the value that it stands for."""
+        self.clear()
+        for words, value in answers:
+            self.addItem(words, value)
 
     def narrow(self, letters: int) -> None:
         """No wider than its place, and at least so many letters, however long the answers are."""
@@ -240,33 +272,17 @@ class ComboBox(_Calm, QComboBox):
 class SpinBox(_Calm, QSpinBox):
     """A whole number."""
 
-    def __init__(self, **more: Any) -> None:
-        super().__init__(**more)
-        _calm_down(self)
-
 
 class DoubleSpinBox(_Calm, QDoubleSpinBox):
     """A number."""
-
-    def __init__(self, **more: Any) -> None:
-        super().__init__(**more)
-        _calm_down(self)
 
 
 class DateEdit(_Calm, QDateEdit):
     """A day."""
 
-    def __init__(self, day: QDate) -> None:
-        super().__init__(day)
-        _calm_down(self)
-
 
 class DateTimeEdit(_Calm, QDateTimeEdit):
     """A moment."""
-
-    def __init__(self, moment: QDateTime) -> None:
-        super().__init__(moment)
-        _calm_down(self)
 
 
 class Slider(_Calm, QSlider):

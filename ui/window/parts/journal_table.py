@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import Any, Generic
+from typing import Generic
 
 from PySide6.QtCore import QItemSelectionModel, QModelIndex, Qt, Signal
 from PySide6.QtGui import QKeySequence, QShortcut
-from PySide6.QtWidgets import QHBoxLayout, QLineEdit, QMessageBox, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QLineEdit, QPushButton, QWidget
 
 from dawnbeat.shared.wording import count_of
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, Key, label, on_key
-from dawnbeat.ui.window.parts.layouts import flow_of
+from dawnbeat.ui.window.parts.controls import ComboBox, Key, label, named, on_key
+from dawnbeat.ui.window.parts.layouts import flow_of, row_of, stack
 from dawnbeat.ui.window.parts.tables import Row, RowsModel, RowsView, all_rows
 
 IN_THE_BIN = "in the bin"
@@ -49,16 +49,13 @@ class RowsTable(QWidget, Generic[Row]):
         self.model = model
         self._kinds, self._one, self._where, self._nothing_words = kinds, one, where, nothing
         self._loading = True
-        self.words = QLineEdit()
+        tip = f"Rows that hold all these words ({controls.shown('Ctrl+F')})"
+        self.words = named(QLineEdit(), "Find in the table", tip)
         self.words.setPlaceholderText(f"Find: {find}")
         self.words.setClearButtonEnabled(True)
-        self.words.setAccessibleName("Find in the table")
-        self.words.setToolTip(f"Rows that hold all these words ({controls.shown('Ctrl+F')})")
         self.words.textChanged.connect(lambda _: self._filter())
-        self.kind = ComboBox()
+        self.kind = named(ComboBox(), f"Which {one}s", f"Which {one}s the table shows")
         self.kind.addItems([*kinds, IN_THE_BIN])
-        self.kind.setAccessibleName(f"Which {one}s")
-        self.kind.setToolTip(f"Which {one}s the table shows")
         self.kind.currentTextChanged.connect(lambda _: self.reload())
         self.view = RowsView(context, model, f"All {one}s", several=True, sorted_by=sorted_by)
         self.view.setAccessibleDescription("Enter opens it, F2 edits the cell, Delete bins what is selected.")
@@ -83,7 +80,9 @@ class RowsTable(QWidget, Generic[Row]):
             Key("Ctrl+F", "Find in the table", where),
         )
         QShortcut(QKeySequence("Ctrl+F"), self, self.words.setFocus)
-        self._lay_out()
+        tools = (self.open_button, *self.more_tools(), self.back_button, self.bin_button, self.empty_button)
+        top = row_of((self.words, 1), self.kind)
+        stack(self, top, self.nothing, (self.view, 1), flow_of(*tools, self.wide_button))
         self.show_what_can_be_done()
 
     # Showing
@@ -165,24 +164,37 @@ class RowsTable(QWidget, Generic[Row]):
         if (rows := self.selected()) and not self.in_bin:
             self.put_in_bin(rows)
 
+    def put_in_bin(self, rows: Sequence[Row]) -> None:
+        """Put rows in the bin, undoable."""
+        what = self._words(rows)
+        said = f"In the bin: {what}. {controls.shown('Ctrl+Z')} brings it back."
+        self.context.do(f"put {what} in the bin", lambda: self._bin(rows), lambda: self._back(rows), said)
+
     def bring_back(self) -> None:
-        """Bring the selected rows back from the bin."""
+        """Bring the selected rows back from the bin, undoable."""
         if (rows := self.selected()) and self.in_bin:
-            self.take_from_bin(rows)
+            what = self._words(rows)
+            said = f"Back from the bin: {what}."
+            self.context.do(f"bring {what} back", lambda: self._back(rows), lambda: self._bin(rows), said)
+
+    def _bin(self, rows: Sequence[Row]) -> None:
+        for row in rows:
+            self.bin_one(row)
+
+    def _back(self, rows: Sequence[Row]) -> None:
+        for row in rows:
+            self.back_one(row)
+
+    def _words(self, rows: Sequence[Row]) -> str:
+        return self.named(rows[0]) if len(rows) == 1 else count_of(len(rows), self._one)
 
     def empty(self) -> None:
         """Delete what is in the bin for good, after asking."""
         going = list(self.model.rows)
         if not going or not self.in_bin:
             return
-        asked = QMessageBox.question(
-            self,
-            "Empty the bin",
-            f"Delete {count_of(len(going), self._one)} for good{self.goes_too}? This can't be undone.",
-            QMessageBox.StandardButton.Yes | QMessageBox.StandardButton.Cancel,
-            QMessageBox.StandardButton.Cancel,
-        )
-        if asked != QMessageBox.StandardButton.Yes:
+        asked = f"Delete {count_of(len(going), self._one)} for good{self.goes_too}? This can't be undone."
+        if not controls.sure(self, "Empty the bin", asked):
             return
         with self.context.saying():
             gone = self.delete(going)
@@ -202,12 +214,16 @@ class RowsTable(QWidget, Generic[Row]):
         """What is in the bin; may raise DawnbeatError."""
         raise NotImplementedError
 
-    def put_in_bin(self, rows: Sequence[Row]) -> None:
-        """Put rows in the bin, undoable."""
+    def bin_one(self, row: Row) -> None:
+        """Put a row in the bin; may raise DawnbeatError."""
         raise NotImplementedError
 
-    def take_from_bin(self, rows: Sequence[Row]) -> None:
-        """Bring rows back, undoable."""
+    def back_one(self, row: Row) -> None:
+        """Bring a row back; may raise DawnbeatError."""
+        raise NotImplementedError
+
+    def named(self, row: Row) -> str:
+        """A row in words, such as "the run of 3 May, 07:10"."""
         raise NotImplementedError
 
     def delete(self, rows: Sequence[Row]) -> int:
@@ -268,31 +284,3 @@ class RowsTable(QWidget, Generic[Row]):
         self.view.all_columns = on
         self.view.fit()
         self.widened.emit(on)
-
-    def _lay_out(self) -> None:
-        top = QHBoxLayout()
-        top.addWidget(self.words, 1)
-        top.addWidget(self.kind)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.addLayout(top)
-        layout.addWidget(self.nothing)
-        layout.addWidget(self.view, 1)
-        tools = (self.open_button, *self.more_tools(), self.back_button, self.bin_button, self.empty_button)
-        layout.addLayout(flow_of(*tools, self.wide_button))
-
-
-def bin_undoably(context: AppContext, named: str, forth: Callable[[], Any], back: Callable[[], Any]) -> bool:
-    """Put something in the bin, and say how it comes back."""
-    done = context.do(f"put {named} in the bin", forth, back)
-    if done:
-        context.say(f"In the bin: {named}. {controls.shown('Ctrl+Z')} brings it back.")
-    return done
-
-
-def back_undoably(context: AppContext, named: str, forth: Callable[[], Any], back: Callable[[], Any]) -> bool:
-    """Bring something back from the bin, and say so."""
-    done = context.do(f"bring {named} back", forth, back)
-    if done:
-        context.say(f"Back from the bin: {named}.")
-    return done

@@ -5,18 +5,22 @@ A form has a label and a control a row, on a page or in a dialog that says in pl
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date
+from typing import TypeVar
 
 from PySide6.QtCore import QDate, QEvent, QObject, QPoint, QRect, QSize, Qt
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
+    QBoxLayout,
     QDateEdit,
     QDialog,
     QDialogButtonBox,
     QFormLayout,
+    QFrame,
     QGridLayout,
     QGroupBox,
+    QHBoxLayout,
     QLabel,
     QLayout,
     QLayoutItem,
@@ -28,10 +32,13 @@ from PySide6.QtWidgets import (
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, DateEdit
+from dawnbeat.ui.window.parts.controls import ComboBox, DateEdit, buddy_of, label, named
 
-_Piece = QWidget | QLayout
-PAGE_MARGINS = (20, 14, 20, 8)
+Part = QWidget | QLayout | tuple[QWidget | QLayout | None, int] | None
+Margins = tuple[int, int, int, int]  # left, top, right, bottom
+PAGE_MARGINS, SHEET_MARGINS = (20, 14, 20, 8), (18, 12, 18, 12)
+DIALOG_MARGINS, INSIDE_MARGINS = (11, 11, 11, 11), (9, 9, 9, 9)
+_Box = TypeVar("_Box", bound=QBoxLayout)
 
 
 class Flow(QLayout):
@@ -127,52 +134,68 @@ def _one_line(item: QLayoutItem) -> QSize:
     return hint
 
 
-def flow_of(*widgets: QWidget) -> Flow:
-    """A flow of these."""
-    flow = Flow()
+def flow_of(*widgets: QWidget, after: Sequence[QWidget] = (), gap: int = 6) -> Flow:
+    """A flow of these. after: what stands at the right end of the line while there is room."""
+    flow = Flow(gap)
     for widget in widgets:
+        flow.addWidget(widget)
+    if after:
+        flow.push()
+    for widget in after:
         flow.addWidget(widget)
     return flow
 
 
-def stack(
-    holder: QWidget,
-    *parts: _Piece | tuple[_Piece, int] | None,
-    margins: tuple[int, int, int, int] = (0, 0, 0, 0),
-    gap: int | None = None,
-) -> QVBoxLayout:
-    """Lay parts out in a widget, one below the other. With a number: its share of the spare room; None: empty room."""
-    column = QVBoxLayout(holder)
-    column.setContentsMargins(*margins)
+def row_of(*parts: Part, gap: int | None = None) -> QHBoxLayout:
+    """Parts beside one another. With a number: its share of the spare room; None: empty room."""
+    return _filled(QHBoxLayout(), parts, (0, 0, 0, 0), gap)
+
+
+def column_of(*parts: Part, gap: int | None = None) -> QVBoxLayout:
+    """Parts below one another, as `row_of` has them."""
+    return _filled(QVBoxLayout(), parts, (0, 0, 0, 0), gap)
+
+
+def stack(holder: QWidget, *parts: Part, margins: Margins = (0, 0, 0, 0), gap: int | None = None) -> QVBoxLayout:
+    """Lay parts out in a widget, below one another, as `row_of` has them."""
+    return _filled(QVBoxLayout(holder), parts, margins, gap)
+
+
+def _filled(box: _Box, parts: Sequence[Part], margins: Margins, gap: int | None) -> _Box:
+    box.setContentsMargins(*margins)
     if gap is not None:
-        column.setSpacing(gap)
+        box.setSpacing(gap)
     for each in parts:
         part, share = each if isinstance(each, tuple) else (each, 0)
         if part is None:
-            column.addStretch(1)
+            box.addStretch(share or 1)
         elif isinstance(part, QWidget):
-            column.addWidget(part, share)
+            box.addWidget(part, share)
         else:
-            column.addLayout(part, share)
-    return column
+            box.addLayout(part, share)
+    return box
 
 
-def scrolled(*parts: _Piece | tuple[_Piece, int] | None, margins: tuple[int, int, int, int] = PAGE_MARGINS) -> Scrolled:
-    """Parts one below the other, as `stack` has them, that scroll where they find no room."""
+def turn(box: QBoxLayout, beside: bool) -> None:
+    """Let parts stand beside one another, or below one another."""
+    box.setDirection(QBoxLayout.Direction.LeftToRight if beside else QBoxLayout.Direction.TopToBottom)
+
+
+def scrolled(*parts: Part, margins: Margins = PAGE_MARGINS, gap: int | None = None) -> Scrolled:
+    """Parts below one another, as `row_of` has them, that scroll where they find no room."""
     inside = QWidget()
-    stack(inside, *parts, margins=margins)
+    stack(inside, *parts, margins=margins, gap=gap)
     return Scrolled(inside)
 
 
-def headed(back: QWidget, heading: QLabel, *after: QWidget) -> Flow:
-    """The line at the head of a view: the way back, what it is, and what stands at its right end."""
-    line = Flow(gap=10)
-    line.addWidget(back)
-    line.addWidget(heading)
-    line.push()
-    for each in after:
-        line.addWidget(each)
-    return line
+class Sheet(QFrame):
+    """What lies on the ground of a page, with an outline."""
+
+    def __init__(self, *parts: Part, margins: Margins = SHEET_MARGINS, gap: int | None = None) -> None:
+        super().__init__()
+        self.setProperty("class", "sheet")
+        if parts:
+            stack(self, *parts, margins=margins, gap=gap)
 
 
 class Scrolled(QScrollArea):
@@ -183,9 +206,9 @@ class Scrolled(QScrollArea):
 
     def __init__(self, inside: QWidget) -> None:
         super().__init__()
+        self.inside = inside
         self.setWidgetResizable(True)
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAsNeeded)
         self.setWidget(inside)
         inside.installEventFilter(self)
 
@@ -204,16 +227,14 @@ class Scrolled(QScrollArea):
         return super().eventFilter(watched, event)
 
     def _fit(self) -> None:
-        inside = self.widget()
-        layout = None if inside is None else inside.layout()
-        if inside is None or layout is None:
+        layout = self.inside.layout()
+        if layout is None:
             return
         needed = layout.minimumSize().height()
         if layout.hasHeightForWidth():
             width = max(self.viewport().width(), layout.minimumSize().width())
             needed = layout.totalMinimumHeightForWidth(width)
-        if needed != inside.minimumHeight():
-            inside.setMinimumHeight(needed)
+        self.inside.setMinimumHeight(needed)
 
 
 class RowsForm(QGroupBox):
@@ -231,22 +252,17 @@ class RowsForm(QGroupBox):
 
     def row(self, words: str, control: QWidget, tip: str) -> None:
         """A control with its label, its name for screen readers, and its tooltip."""
-        label = QLabel(words)
-        label.setWordWrap(True)
-        label.setBuddy(control)
-        control.setAccessibleName(words)
-        control.setToolTip(tip)
+        before = buddy_of(named(control, words, tip), words)
+        before.setWordWrap(True)
         control.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
-        self._rows.append((label, control))
+        self._rows.append((before, control))
         self._controls.append(control)
 
     def below(self, what: QWidget | Flow, words: str = "") -> None:
         """Something as wide as there is room, in line with the controls."""
         if isinstance(what, QLayout):
             holder = QWidget()
-            inside = QVBoxLayout(holder)
-            inside.setContentsMargins(0, 0, 0, 0)
-            inside.addLayout(what)
+            stack(holder, what)
             what = holder
         self._rows.append((QLabel(words), what))
 
@@ -256,17 +272,17 @@ class RowsForm(QGroupBox):
         stacked = width < px(600)
         for control in self._controls:
             control.setFixedWidth(min(px(320), width))
-        for label, _ in self._rows:
-            label.setMinimumWidth(0 if stacked else px(210))
-            label.setMaximumWidth(width if stacked else px(210))
-            label.setVisible(bool(label.text()) or not stacked)
+        for before, _ in self._rows:
+            before.setMinimumWidth(0 if stacked else px(210))
+            before.setMaximumWidth(width if stacked else px(210))
+            before.setVisible(bool(before.text()) or not stacked)
         if stacked == self._stacked:
             return
         self._stacked = stacked
-        for place, (label, what) in enumerate(self._rows):
-            self._grid.removeWidget(label)
+        for place, (before, what) in enumerate(self._rows):
+            self._grid.removeWidget(before)
             self._grid.removeWidget(what)
-            self._grid.addWidget(label, 2 * place, 0)
+            self._grid.addWidget(before, 2 * place, 0)
             row, column = 2 * place + stacked, 0 if stacked else 1
             if what in self._controls:
                 self._grid.addWidget(what, row, column, Qt.AlignmentFlag.AlignLeft)
@@ -287,51 +303,35 @@ class FormDialog(QDialog):
         self._keep = keep
         self.setWindowTitle(title)
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        inside = QWidget()
-        column = QVBoxLayout(inside)
         self.rows = QFormLayout()
         self.rows.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
         self.rows.setHorizontalSpacing(18)
         self.rows.setVerticalSpacing(8)
         self._words = QVBoxLayout()
-        column.addLayout(self.rows)
-        column.addLayout(self._words)
-        column.addStretch(1)
-        self.trouble = QLabel()
-        self.trouble.setWordWrap(True)
-        self.trouble.setAccessibleName("What is wrong")
+        self.trouble = label("", "What is wrong")
         self.trouble.hide()
         buttons = QDialogButtonBox()
         self.keep_button = buttons.addButton("&Keep", QDialogButtonBox.ButtonRole.AcceptRole)
         buttons.addButton("Cancel", QDialogButtonBox.ButtonRole.RejectRole)
         buttons.accepted.connect(self.accept)
         buttons.rejected.connect(self.reject)
-        layout = QVBoxLayout(self)
-        layout.addWidget(Scrolled(inside), 1)
-        layout.addWidget(self.trouble)
-        layout.addWidget(buttons)
-        px, room = context.theme.px, parent.window().size()
-        self.resize(min(px(680), room.width()), min(px(height), room.height()))
+        inside = scrolled(self.rows, self._words, None, margins=INSIDE_MARGINS)
+        stack(self, (inside, 1), self.trouble, buttons, margins=DIALOG_MARGINS)
+        fit_dialog(self, context, parent, 680, height)
 
     def row(self, words: str, control: QWidget, tip: str) -> None:
         """A control with its label, its name for screen readers, and its tooltip."""
-        label = QLabel(words)
-        label.setBuddy(control)
         if isinstance(control, ComboBox):
             control.narrow(14)  # long answers must not make the form wider than the dialog
-        control.setAccessibleName(words)
-        control.setToolTip(tip)
-        self.rows.addRow(label, control)
+        self.rows.addRow(buddy_of(named(control, words, tip), words), control)
         if self.rows.rowCount() == 1:
             control.setFocus()
 
     def say(self, text: str, style: str = "small") -> QLabel:
         """Words below the rows."""
-        label = QLabel(text)
-        label.setWordWrap(True)
-        label.setProperty("class", style)
-        self._words.addWidget(label)
-        return label
+        said = label(style, "", text)
+        self._words.addWidget(said)
+        return said
 
     def accept(self) -> None:
         """Keep, or say why not."""
@@ -342,6 +342,12 @@ class FormDialog(QDialog):
             self.trouble.show()
             return
         super().accept()
+
+
+def fit_dialog(dialog: QDialog, context: AppContext, parent: QWidget, width: int, height: int) -> None:
+    """Make a dialog as large as its words want at their size, and no larger than the window below it."""
+    px, room = context.theme.px, parent.window().size()
+    dialog.resize(min(px(width), room.width()), min(px(height), room.height()))
 
 
 def day_edit(day: date, today: date) -> QDateEdit:

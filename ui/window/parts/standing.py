@@ -6,15 +6,16 @@ import math
 from collections.abc import Sequence
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtGui import QFontMetricsF, QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import QLabel, QSizePolicy, QWidget
 
 from dawnbeat.journal.today import Stand
 from dawnbeat.morning.answer import Answer
 from dawnbeat.morning.answer_text import SEEK_HELP, asks, cautions, headline, lead, why
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.theme import Painted
+from dawnbeat.ui.window.parts.layouts import row_of, stack
+from dawnbeat.ui.window.parts.theme import Painted, arrow_head
 
 
 class RangeStrip(Painted):
@@ -45,13 +46,17 @@ class RangeStrip(Painted):
         stand = self._stand
         if stand is None or stand.usual is None:
             return f"{self.name}: too few mornings to say"
-        low, high = self._text(stand.usual.low), self._text(stand.usual.high)
-        said = f"{self.name}: usual {low} to {high} {self.unit}"
+        said = f"{self.name}: {self.usual_words()} {self.unit}"
         if stand.week_average is not None:
             said += f"; week {self._text(stand.week_average.mean)} {self.unit}, {stand.week}"
         if stand.this_morning is not None:
             said += f"; this morning {self._text(stand.this_morning)} {self.unit}, {stand.morning}"
         return said
+
+    def usual_words(self) -> str:
+        """The usual range without its unit; empty where there is none."""
+        usual = None if self._stand is None else self._stand.usual
+        return "" if usual is None else f"usual {self._text(usual.low)} to {self._text(usual.high)}"
 
     def sizeHint(self) -> QSize:  # noqa: N802, D102  Qt's name
         line = QFontMetricsF(self.font()).height()
@@ -94,23 +99,13 @@ class RangeStrip(Painted):
         band = QRectF(at(usual.low), top, at(usual.high) - at(usual.low), thick)
         painter.setBrush(theme.colour("ink", 70))
         painter.drawRect(band)
-        painter.setPen(theme.colour("soft"))
-        foot = top + thick + 1.0 * line
+        foot = top + thick + 1.2 * line
         if week is not None:
             x = at(week.mean)
             painter.setPen(Qt.PenStyle.NoPen)
             painter.setBrush(theme.colour("accent"))
-            size = 0.32 * line
-            painter.drawPolygon(
-                QPolygonF(
-                    [
-                        QPointF(x, top + thick + 2),
-                        QPointF(x - size, top + thick + 2 + 1.6 * size),
-                        QPointF(x + size, top + thick + 2 + 1.6 * size),
-                    ]
-                )
-            )
-            self._words_at(painter, f"week {self._text(week.mean)} {self.unit}", x, foot + 0.2 * line, metrics, "ink")
+            painter.drawPolygon(arrow_head(x, top + thick + 2, 0.32 * line, 1.6 * 0.32 * line))
+            self._words_at(painter, f"week {self._text(week.mean)} {self.unit}", x, foot, metrics, "ink")
         if today is not None:
             x = at(today)
             painter.setPen(QPen(theme.colour("ink"), 2))
@@ -123,10 +118,8 @@ class RangeStrip(Painted):
             painter.setBrush(theme.colour("sheet"))
             painter.drawEllipse(QPointF(x, middle), 0.3 * line, 0.3 * line)
             self._words_at(painter, f"this morning {self._text(today)} {self.unit}", x, 0.55 * line, metrics, "ink")
-        usual_words = f"usual {self._text(usual.low)} to {self._text(usual.high)}"
-        centre = at(usual.mean)
         if week is None:
-            self._words_at(painter, usual_words, centre, foot + 0.2 * line, metrics, "soft")
+            self._words_at(painter, self.usual_words(), at(usual.mean), foot, metrics, "soft")
 
     def _words_at(self, painter: QPainter, words: str, x: float, y: float, metrics: QFontMetricsF, ink: str) -> None:
         half = metrics.horizontalAdvance(words) / 2 + 2
@@ -136,9 +129,8 @@ class RangeStrip(Painted):
         painter.drawText(box, Qt.AlignmentFlag.AlignCenter, words)
 
     def _text(self, value: float) -> str:
-        if self._stand is not None and self._stand.measure == "ln_rmssd":
-            return f"{math.exp(value):.0f}"
-        return f"{value:.0f}"
+        logarithmic = self._stand is not None and self._stand.measure == "ln_rmssd"
+        return f"{math.exp(value) if logarithmic else value:.0f}"
 
 
 class AnswerCard(QWidget):
@@ -162,16 +154,7 @@ class AnswerCard(QWidget):
         self.more.toggled.connect(self.details.setVisible)
         tip = "Say that you are well again after an illness"
         self.well = controls.button("I am well again", "Alt+W", tip, self.well_again.emit, where)
-        row = QHBoxLayout()
-        row.addWidget(self.more)
-        row.addWidget(self.well)
-        row.addStretch(1)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(6)
-        for each in (self.headline, self.said, self.heed):
-            column.addWidget(each)
-        column.addLayout(row)
+        stack(self, self.headline, self.said, self.heed, row_of(self.more, self.well, None), gap=6)
         self.say("", "")
 
     def show_answer(self, answer: Answer, when: str = "", rests_on: Sequence[str] = ()) -> None:
@@ -180,7 +163,7 @@ class AnswerCard(QWidget):
         self.headline.setText(f"{when}: {headline(answer)}" if when else headline(answer))
         self.said.setText(" ".join([lead(answer), *asks(answer)]))
         *pressing, usual = cautions(answer)
-        self.heed.setText(" ".join([*pressing, usual]))
+        self.heed.setText(" ".join((*pressing, usual)))
         controls.restyle("" if pressing else "soft", self.heed)
         self.details.setText("\n".join([*why(answer), *([""] if rests_on else []), *rests_on]))
         self._show_tools(True, "well_again" in answer.asks)

@@ -73,15 +73,13 @@ class PlainTable(QTableWidget):
     """A table to read and to select rows in.
 
     Its columns are as wide as what they hold; where that is too much, the widest wrap. Only where the longest words
-    find no room beside one another does it scroll sideways. most: how many rows it is high, None for as it comes.
+    find no room beside one another does it scroll sideways.
     """
 
-    most: int | None = None
-
-    def __init__(self, columns: int, stretch: int) -> None:
-        """stretch: the column that takes what room is left."""
+    def __init__(self, columns: int, stretch: int, most: int | None) -> None:
+        """As `plain_table` has them."""
         super().__init__(0, columns)
-        self._stretch = stretch
+        self._stretch, self._most = stretch, most
         self._arranging = False
         self.setHorizontalHeader(_Headings(self))
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
@@ -110,8 +108,8 @@ class PlainTable(QTableWidget):
             for row in range(self.rowCount()):
                 if self.rowHeight(row) > self.verticalHeader().minimumSectionSize():
                     self.setRowHeight(row, self.rowHeight(row) + round(0.4 * metrics.height()))
-        if self.most is not None:
-            rows = min(self.rowCount(), self.most)
+        if self._most is not None:
+            rows = min(self.rowCount(), self._most)
             high = sum(self.rowHeight(row) for row in range(rows)) or self.verticalHeader().defaultSectionSize()
             scrolls = self.horizontalScrollBar().sizeHint().height() if sum(widths) > room else 0
             self.setFixedHeight(high + header.sizeHint().height() + 2 * self.frameWidth() + scrolls)
@@ -161,9 +159,13 @@ def share_out(natural: Sequence[int], least: Sequence[int], room: int) -> Sequen
     return [max(need, min(wish, low)) for wish, need in zip(natural, least, strict=True)]
 
 
-def plain_table(headings: Sequence[str], name: str, stretch: int | None = None) -> PlainTable:
-    """A table to read and to select rows in. stretch: the column that takes what room is left, else the last."""
-    table = PlainTable(len(headings), len(headings) - 1 if stretch is None else stretch)
+def plain_table(headings: Sequence[str], name: str, stretch: int | None = None, most: int | None = None) -> PlainTable:
+    """A table to read and to select rows in.
+
+    stretch: the column that takes what room is left, else the last. most: it is as high as its rows, and as so many of
+    them at most; None: as high as there is room.
+    """
+    table = PlainTable(len(headings), len(headings) - 1 if stretch is None else stretch, most)
     table.setHorizontalHeaderLabels(list(headings))
     table.setAccessibleName(name)
     table.verticalHeader().hide()
@@ -202,12 +204,6 @@ def give_tip(table: QTableWidget, row: int, column: int, tip: str) -> None:
     item = table.item(row, column)
     if item is not None:
         item.setToolTip(tip)
-
-
-def fit_rows(table: PlainTable, most: int) -> None:
-    """As high as its rows, at most so many of them; columns as wide as their words."""
-    table.most = most
-    table.arrange()
 
 
 @dataclass(frozen=True)

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
-from PySide6.QtCore import QLineF, QObject, QRectF, Qt, Signal
-from PySide6.QtGui import QColor, QFont, QFontMetricsF, QGuiApplication, QPainter, QPalette, QPen
+from PySide6.QtCore import QLineF, QObject, QPointF, QRectF, Qt, Signal
+from PySide6.QtGui import QColor, QFont, QFontMetricsF, QGuiApplication, QPainter, QPalette, QPen, QPolygonF
 from PySide6.QtWidgets import QApplication, QWidget
 
 BASE_PT = 13.0
@@ -370,6 +370,11 @@ def paint_label(painter: QPainter, rect: QRectF, theme: Theme, text: str) -> Non
     painter.drawRoundedRect(spot, 4, 4)
     painter.setPen(theme.colour("ink"))
     painter.drawText(spot, Qt.AlignmentFlag.AlignCenter, text)
+
+
+def arrow_head(x: float, tip: float, half: float, height: float) -> QPolygonF:
+    """A triangle with its tip at (x, tip) and a base of 2 `half` so much below it, or above it where negative."""
+    return QPolygonF([QPointF(x, tip), QPointF(x - half, tip + height), QPointF(x + half, tip + height)])
 
 
 def _hatching(rect: QRectF, gap: float) -> list[QLineF]:

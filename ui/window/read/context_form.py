@@ -7,20 +7,14 @@ from typing import Any
 
 from PySide6.QtCore import QRegularExpression, Qt, Signal
 from PySide6.QtGui import QRegularExpressionValidator
-from PySide6.QtWidgets import (
-    QComboBox,
-    QGridLayout,
-    QLabel,
-    QLineEdit,
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QLineEdit, QWidget
 
 from dawnbeat.shared.checked_fields import TEXT_LIMIT
 from dawnbeat.shared.morning import RATING_HIGH, RATING_LOW, RATINGS, Context
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, label
+from dawnbeat.ui.window.parts.context import AppContext, View
+from dawnbeat.ui.window.parts.controls import ComboBox, buddy_of, label, named
+from dawnbeat.ui.window.parts.layouts import stack
 
 NOT_SAID = "–"
 _ONE_COLUMN_OVER_PERCENT = 130
@@ -77,15 +71,13 @@ class _Choice(ComboBox):
         super().showPopup()
 
 
-class ContextForm(QWidget):
+class ContextForm(View):
     """changed: the runner changed something."""
 
     changed = Signal()
 
     def __init__(self, context: AppContext) -> None:
-        super().__init__()
-        self.context = context
-        self._setting = False
+        super().__init__(context)
         self._said = Context()  # holds the items that the form doesn't show
         self._boxes: dict[str, QComboBox] = {}
         self._lines: dict[str, QLineEdit] = {}
@@ -109,7 +101,7 @@ class ContextForm(QWidget):
     def set_value(self, said: Context) -> None:
         """Fill the form; nothing counts as changed by it."""
         self._said = said
-        self._setting = True
+        blocked = self.blockSignals(True)
         for name, box in self._boxes.items():
             box.setCurrentIndex(next(at for at in range(box.count()) if box.itemData(at) == getattr(said, name)))
         for name, line in self._lines.items():
@@ -117,46 +109,36 @@ class ContextForm(QWidget):
             line.setText("" if value is None else f"{value:g}" if _is_number(name) else value)
         if any(getattr(said, name) is not None for name in _SHIFTS):
             self.more.setChecked(True)
-        self._setting = False
-
-    def _tell(self, _value: object = None) -> None:
-        if not self._setting:
-            self.changed.emit()
+        self.blockSignals(blocked)
 
     def _rating(self, name: str) -> QComboBox:
         best, worst = _ENDS[name]
-        box = _Choice()
-        box.addItem(NOT_SAID, None)
-        for rating in range(RATING_LOW, RATING_HIGH + 1):
-            words = {RATING_LOW: f"   {best}", RATING_HIGH: f"   {worst}"}.get(rating, "")
-            box.addItem(f"{rating}{words}", rating)
-        box.setAccessibleName(_TITLES[name])
-        box.setToolTip(f"{RATING_LOW} is {best}, {RATING_HIGH} is {worst}; {NOT_SAID} says nothing")
-        box.setAccessibleDescription(box.toolTip())
-        box.currentIndexChanged.connect(self._tell)
+        tip = f"{RATING_LOW} is {best}, {RATING_HIGH} is {worst}; {NOT_SAID} says nothing"
+        ends = {RATING_LOW: f"   {best}", RATING_HIGH: f"   {worst}"}
+        answers = [(f"{rating}{ends.get(rating, '')}", rating) for rating in range(RATING_LOW, RATING_HIGH + 1)]
+        box = self._choice(_TITLES[name], tip, answers)
+        box.setAccessibleDescription(tip)
         return box
 
     def _yes_no(self, name: str) -> QComboBox:
-        choice = _Choice()
-        for words, value in ((NOT_SAID, None), ("no", False), ("yes", True)):
-            choice.addItem(words, value)
         asked = "Alcohol the evening before" if name == "alcohol" else _TITLES[name]
-        choice.setAccessibleName(asked)
-        choice.setToolTip(asked)
-        choice.currentIndexChanged.connect(self._tell)
-        return choice
+        return self._choice(asked, asked, [("no", False), ("yes", True)])
+
+    def _choice(self, name: str, tip: str, answers: list[tuple[str, Any]]) -> QComboBox:
+        box = named(_Choice(), name, tip)
+        box.offer([(NOT_SAID, None), *answers])
+        box.currentIndexChanged.connect(self.changed)
+        return box
 
     def _line(self, name: str) -> QLineEdit:
-        line = QLineEdit()
+        line = named(QLineEdit(), _TITLES[name], _HINTS.get(name) or _ABOUT[name].metadata["meaning"])
         if _is_number(name):
             decimals = "" if _ABOUT[name].metadata["whole"] else "([.,][0-9]{0,2})?"
             form = _HOURS if name == "hours_slept" else "[-+]?[0-9]{0,4}" + decimals
             line.setValidator(QRegularExpressionValidator(QRegularExpression(form), line))
         line.setMaxLength(TEXT_LIMIT)
-        line.setAccessibleName(_TITLES[name])
-        line.setToolTip(_HINTS.get(name) or _ABOUT[name].metadata["meaning"])
         line.setPlaceholderText(_SUCH_AS[name])
-        line.textEdited.connect(self._tell)
+        line.textEdited.connect(self.changed)
         return line
 
     def _lay_out(self) -> None:
@@ -169,40 +151,31 @@ class ContextForm(QWidget):
         tip = "Cycle day, heat, altitude, travel, medicine, not comparable"
         self.more = controls.button("What shifts readings for weeks", "Alt+M", tip, None, "Read")
         self.more.setCheckable(True)
-        self.more.toggled.connect(self._arrange)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.addLayout(self._grid)
-        column.addWidget(self.more, 0, Qt.AlignmentFlag.AlignLeft)
-        column.addWidget(label("small", "", "Ratings from 1, very good or low, to 7, very bad or high. All optional."))
-        self._arrange()
-        self.context.theme_changed.connect(self._arrange)
+        self.more.toggled.connect(lambda _: self.arrange())
+        note = label("small", "", "Ratings from 1, very good or low, to 7, very bad or high. All optional.")
+        column = stack(self, self._grid, self.more, note)
+        column.setAlignment(self.more, Qt.AlignmentFlag.AlignLeft)
+        self.arrange()
 
     def _titled(self, name: str, words: str) -> tuple[QLabel, QWidget]:
-        title, field = QLabel(words), self._boxes.get(name) or self._lines[name]
-        title.setBuddy(field)
-        return title, field
+        field = self._boxes.get(name) or self._lines[name]
+        return buddy_of(field, words), field
 
-    def _arrange(self, _theme: object = None) -> None:
+    def arrange(self) -> None:
         """Two pairs beside each other, or one where the text is large."""
         beside = 1 if self.context.theme.text_percent > _ONE_COLUMN_OVER_PERCENT else 2
-        for title, field in (*self._short, *self._long, *self._folded):
-            self._grid.removeWidget(title)
-            self._grid.removeWidget(field)
-        for number, (title, field) in enumerate(self._short):
-            row, side = divmod(number, beside)
-            self._grid.addWidget(title, row, 2 * side)
-            self._grid.addWidget(field, row, 2 * side + 1)
-        after = -(-len(self._short) // beside)
-        for number, (title, field) in enumerate(self._long):
-            self._grid.addWidget(title, after + number, 0)
-            self._grid.addWidget(field, after + number, 1, 1, 2 * beside - 1)
-        after += len(self._long)
-        for number, pair in enumerate(self._folded):
-            row, side = divmod(number, beside)
-            for place, part in enumerate(pair):
-                self._grid.addWidget(part, after + row, 2 * side + place)
-                part.setVisible(self.more.isChecked())
+        place = 0
+        for pairs, across in ((self._short, 1), (self._long, beside), (self._folded, 1)):
+            for title, field in pairs:
+                row, side = divmod(place, beside)
+                for part, column, columns in ((title, 2 * side, 1), (field, 2 * side + 1, 2 * across - 1)):
+                    self._grid.removeWidget(part)
+                    self._grid.addWidget(part, row, column, 1, columns)
+                place += across
+            place += -place % beside  # the next ones begin a row
+        for title, field in self._folded:
+            title.setVisible(self.more.isChecked())
+            field.setVisible(self.more.isChecked())
         for side in (1, 3):
             self._grid.setColumnStretch(side, 1 if side < 2 * beside else 0)
 

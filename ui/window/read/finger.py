@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QFontMetrics, QImage, QPainter, QPaintEvent, QPen, QResizeEvent
-from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtGui import QFontMetrics, QImage, QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from dawnbeat.morning.background import LiveFigures
 from dawnbeat.morning.flow import Plan
 from dawnbeat.morning.reading_text import LAMP, REHEARSAL, advice, starts_in
 from dawnbeat.morning.taking import Snapshot
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label, say_in
-from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
+from dawnbeat.ui.window.parts.layouts import Scrolled, column_of, flow_of, row_of, stack
 from dawnbeat.ui.window.parts.theme import Painted
 
 if TYPE_CHECKING:
@@ -35,17 +35,9 @@ def is_small(view: QWidget) -> bool:
 
 def above_buttons(view: QWidget, inside: QWidget, *buttons: QWidget, words: QWidget | None = None) -> None:
     """Lay out a view: what may scroll, and below it words and buttons that stay in sight and wrap where they must."""
-    column = QVBoxLayout(view)
-    column.setContentsMargins(0, 0, 0, 0)
-    column.setSpacing(0)
-    column.addWidget(Scrolled(inside), 1)
-    foot, presses = QVBoxLayout(), flow_of(*buttons)
+    foot = column_of(*([] if words is None else [words]), flow_of(*buttons, gap=14))
     foot.setContentsMargins(36, 8, 36, 20)
-    presses.setSpacing(14)
-    if words is not None:
-        foot.addWidget(words)
-    foot.addLayout(presses)
-    column.addLayout(foot)
+    stack(view, (Scrolled(inside), 1), foot, gap=0)
 
 
 class GaugeBar(Painted):
@@ -120,11 +112,6 @@ class CameraPicture(Painted):
         self.setMinimumSize(200, 150)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
 
-    @property
-    def empty(self) -> bool:
-        """Whether there is no picture to show."""
-        return self._image is None
-
     def set_picture(self, pixels: Image | None, arrived_s: float) -> None:
         """Show (height, width, 3) BGR bytes; None keeps the last."""
         if pixels is None:
@@ -171,17 +158,8 @@ class ContactPanel(QWidget):
         self.picture = CameraPicture(context, figures)
         self.covered = GaugeBar(context, "Lens covered", " %", 100.0, 80.0, 100.0)
         self.brightness = GaugeBar(context, "Brightness", "", 255.0, 15.0, 255.0)
-        right = QVBoxLayout()
-        right.setSpacing(16)
-        right.addWidget(self.covered)
-        right.addWidget(self.brightness)
-        right.addStretch(1)
-        self.beside = right
-        row = QHBoxLayout(self)
-        row.setContentsMargins(0, 0, 0, 0)
-        row.setSpacing(28)
-        row.addWidget(self.picture, 2)
-        row.addLayout(right, 3)
+        self.beside = column_of(self.covered, self.brightness, None, gap=16)
+        stack(self, row_of((self.picture, 2), (self.beside, 3), gap=28))
 
     def clear(self, words: str) -> None:
         """Before the first frame. words: in place of the picture."""
@@ -196,30 +174,31 @@ class ContactPanel(QWidget):
         self.picture.set_picture(moment.picture, moment.arrived_s)
 
 
-class FingerView(QWidget):
+class FingerView(View):
     """Placing the finger: one sentence of advice to read at arm's length. start_now, cancel: what was pressed."""
 
     start_now = Signal()
     cancel = Signal()
 
     def __init__(self, context: AppContext, figures: LiveFigures) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context)
         give = functools.partial(controls.button, where="Read")
         self.advice = label("", "Advice")
+        self.advice.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
         self.panel = ContactPanel(context, figures)
         self.starts = label("large", "When it starts")
         self.panel.beside.addWidget(self.starts)
         self.rehearsal = label("soft", "", REHEARSAL)
         self.main = give("Start now", "S", "Start without waiting for good contact", self.start_now.emit)
-        self._cancel = give("Cancel", "Esc", "Go back without a reading", self.cancel.emit)
-        context.theme_changed.connect(self._dress)
-        self._dress()
-        self._lay_out()
+        cancel = give("Cancel", "Esc", "Go back without a reading", self.cancel.emit)
+        inside, lamp = QWidget(), label("small", "", LAMP)
+        stack(inside, self.advice, (self.panel, 1), self.rehearsal, lamp, margins=(36, 24, 36, 8), gap=16)
+        above_buttons(self, inside, self.main, cancel)
+        self.arrange()
 
     def opening(self, rehearsing: bool, on_phone: bool = False) -> None:
         """Before the first frame. on_phone: whether the picture stays on a phone."""
-        self._say("Waking the finger…" if rehearsing else "Opening the camera…")
+        self.say("Waking the finger…" if rehearsing else "Opening the camera…")
         self.panel.clear(ON_PHONE if on_phone else "")
         self.starts.setText("")
         self.rehearsal.setVisible(rehearsing)
@@ -230,37 +209,17 @@ class FingerView(QWidget):
         if not self.main.isEnabled():
             self.main.setEnabled(True)
             self.main.setFocus()
-        self._say(advice(moment.contact))
+        self.say(advice(moment.contact))
         self.panel.show_moment(moment)
         say_in(self.starts, starts_in(moment.good_for_s, plan.good_s))
 
     def say(self, words: str) -> None:
-        """Say something while no frames come."""
-        self._say(words)
+        """Advise this."""
+        say_in(self.advice, words)
+        self.advice.setAccessibleDescription(words)
 
-    def _say(self, words: str) -> None:
-        if words != self.advice.text():
-            self.advice.setText(words)
-            self.advice.setAccessibleDescription(words)
-
-    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+    def arrange(self) -> None:
         """Smaller words where there is little room."""
-        super().resizeEvent(event)
-        self._dress()
-
-    def _dress(self, _theme: object = None) -> None:
         theme, small = self.context.theme, is_small(self)
         self.advice.setStyleSheet(f"font-size: {theme.pt(_ADVICE_TIMES / (2 if small else 1)):.1f}pt;")
         self.advice.setMinimumHeight(theme.px(40 if small else 120))
-
-    def _lay_out(self) -> None:
-        inside = QWidget()
-        column = QVBoxLayout(inside)
-        column.setContentsMargins(36, 24, 36, 8)
-        column.setSpacing(16)
-        column.addWidget(self.advice)
-        self.advice.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
-        column.addWidget(self.panel, 1)
-        column.addWidget(self.rehearsal)
-        column.addWidget(label("small", "", LAMP))
-        above_buttons(self, inside, self.main, self._cancel)

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import Qt, QTimer
-from PySide6.QtWidgets import QPushButton, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QPushButton, QStackedWidget, QWidget
 
 from dawnbeat.capture.frames import FrameSource
 from dawnbeat.capture.recording import is_video
@@ -21,6 +21,7 @@ from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.wording import capital
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget
+from dawnbeat.ui.window.parts.layouts import stack
 from dawnbeat.ui.window.read.finger import FingerView
 from dawnbeat.ui.window.read.phone import PhoneView
 from dawnbeat.ui.window.read.reading import ReadingView, Tone, Which
@@ -69,8 +70,7 @@ class ReadPage(PageWidget):
         plan: Plan | None = None,
         make_reading: Callable[..., BackgroundReading] = BackgroundReading,
     ) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context)
         self._open_source, self._plan, self._make_reading = open_source, plan, make_reading
         self.figures = LiveFigures()
         context.live_figures = self.figures
@@ -92,9 +92,7 @@ class ReadPage(PageWidget):
         self._hung_up = self._by_phone = self._clock_said = False
         for view in (self.start, self.finger, self.live, self.phone):
             self._add(view)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.addWidget(self.stack)
+        stack(self, self.stack)
         self._timer = QTimer(self, interval=_LOOK_EVERY_MS, timerType=Qt.TimerType.PreciseTimer)
         self._timer.timeout.connect(self._look)
         self.start.begin.connect(self.begin)
@@ -143,7 +141,7 @@ class ReadPage(PageWidget):
         """A finger that is only being placed lets the camera go; a reading that runs goes on."""
         if self.phone.opening or (self.capture is not None and self._phase in (None, "finger")):
             self._cancel()
-        if self._result is not None and self.stack.currentWidget() is self._result:
+        if self._shows_result:
             self.result.keep_context()
 
     def busy(self) -> str | None:
@@ -161,7 +159,7 @@ class ReadPage(PageWidget):
             self.capture.leave()
             self._hang_up()
             self.capture.join(_CLOSING_S)
-        elif self._result is not None and self.stack.currentWidget() is self._result:
+        elif self._shows_result:
             self.result.keep_context()
         self.tone.stop()
 
@@ -315,8 +313,8 @@ class ReadPage(PageWidget):
             return
         if outcome.kept is None:
             self._show(self.start)
-            told = outcome.ended.why if outcome.ended.broken and not self._hung_up else ""
-            told = f"{capital(told)}{'' if told.endswith('.') or not told else '.'}"
+            why = outcome.ended.why if outcome.ended.broken and not self._hung_up else ""
+            told = f"{capital(why.removesuffix('.'))}." if why else ""
             self.start.show_trouble(told)
             self.context.say(told or "No reading was taken.")
             self._focus()
@@ -331,12 +329,9 @@ class ReadPage(PageWidget):
         assert outcome.kept is not None
         kept = outcome.kept
         told = ended_sentence(outcome.ended, outcome.recorded)
-        if kept.trouble:
+        if told or kept.trouble:
             return f"{told} {kept.trouble}".strip()
-        if told:
-            return told
-        saved_or_not = "is saved" if kept.stored is not None else "is not saved, because it is invented"
-        return f"The reading {saved_or_not}."
+        return f"The reading {'is saved' if kept.stored else 'is not saved, because it is invented'}."
 
     def _start_now(self) -> None:
         if self.capture is not None:
@@ -370,7 +365,6 @@ class ReadPage(PageWidget):
         self.result.keep_context()
         self._show(self.start)
         self._say_today()
-        self._focus()
 
     def _again(self) -> None:
         self.result.keep_context()
@@ -380,9 +374,8 @@ class ReadPage(PageWidget):
             self.begin()
 
     def _try_saving(self) -> None:
-        kept: Kept | None = self.result.kept
-        if kept is None or not kept.trouble:
-            return
+        kept = self.result.kept
+        assert kept is not None
         home, ranges = self.context.home, self.context.ranges
         self.result.save_again.setEnabled(False)
         self.context.background.run(lambda _task: saved(kept, home, ranges), self._tried, self.context.say)
@@ -396,7 +389,7 @@ class ReadPage(PageWidget):
             self.context.journal_changed.emit()
 
     def _journal_changed(self) -> None:
-        if self._result is not None and self.stack.currentWidget() is self._result:
+        if self._shows_result:
             self.result.refresh()
         self._say_today()
 
@@ -404,18 +397,19 @@ class ReadPage(PageWidget):
         today: list[StoredReading] = []
         with self.context.saying():
             today = self.context.journal.day(date.today())
-        if not today:
-            self.start.done_today.setText("")
-            return
-        last = next((each for each in today if each.counts), today[-1])
-        if last.verdict.usable:
+        words = ""
+        if today:
+            last = next((each for each in today if each.counts), today[-1])
             pulse, rmssd = interval_words(last, "mean_hr_bpm", "bpm"), interval_words(last, "rmssd_ms", "ms")
-            said = f"resting pulse {pulse}, RMSSD {rmssd}"
-        else:
-            said = "not usable"
-        self.start.done_today.setText(f"Taken today at {last.began:%H:%M}: {said}.")
+            said = f"resting pulse {pulse}, RMSSD {rmssd}" if last.verdict.usable else "not usable"
+            words = f"Taken today at {last.began:%H:%M}: {said}."
+        self.start.done_today.setText(words)
 
     # Small things
+
+    @property
+    def _shows_result(self) -> bool:
+        return self._result is not None and self.stack.currentWidget() is self._result
 
     def _sound(self, which: Which) -> None:
         if self.context.choices.tone:

@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QRectF, QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QColor, QPainter, QPaintEvent
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QLabel, QSizePolicy
 
 from dawnbeat.morning.reading_text import LAMP, PHONE_WARNING, phone_line
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, label, labelled, say_in
-from dawnbeat.ui.window.parts.layouts import Scrolled
+from dawnbeat.ui.window.parts.context import AppContext, View
+from dawnbeat.ui.window.parts.controls import ComboBox, label, labelled, named
+from dawnbeat.ui.window.parts.layouts import column_of, row_of, scrolled, stack
 from dawnbeat.ui.window.parts.theme import Painted
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ _QUIET_MODULES = 4  # ISO/IEC 18004 asks for so much white around a code
 _WHITE, _BLACK = QColor("#ffffff"), QColor("#000000")
 
 
-class PhoneView(QWidget):
+class PhoneView(View):
     """opened: the server that waits for a phone; failed: why there is none. cancel: no reading is wanted. elsewhere:
     the address of another network of this computer is to be opened.
     """
@@ -36,26 +36,23 @@ class PhoneView(QWidget):
     elsewhere = Signal(str)
 
     def __init__(self, context: AppContext) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context)
         self.code = Code(context)
         self.address = _copied("The phone's address")
         self.fingerprint = _copied("The certificate's fingerprint")
         self.state = label("large", "Where the phone stands")
         self.firewall = label("soft", "What to check where nothing comes up")
-        self.network = ComboBox()
+        self.network = named(ComboBox(), "Network of this computer that is open to the phone")
         self.network.activated.connect(self._another)
         self._networks = labelled("Network", self.network)
-        self.network.setAccessibleName("Network of this computer that is open to the phone")
         tip = "Go back without a reading; the address is closed"
         self.main = controls.button("Cancel", "Esc", tip, self.cancel.emit, "Read")
         self._server: PhoneServer | None = None
         self._work: Work | None = None
         self._timer = QTimer(self, interval=_LOOK_EVERY_MS)
         self._timer.timeout.connect(self.look)
-        context.theme_changed.connect(self._dress)
         self._lay_out()
-        self._dress()
+        self.arrange()
 
     def begin(self, where: str) -> None:
         """Open an address off the window's thread. where: one of this computer's, else the usual one."""
@@ -105,9 +102,7 @@ class PhoneView(QWidget):
         pairs = server.fingerprint.split(":")
         self.fingerprint.setText("\n".join(":".join(pairs[at : at + 16]) for at in (0, 16)))
         self.firewall.setText(f"Nothing comes up on the phone? {server.firewall}")
-        self.network.clear()
-        for each in networks:
-            self.network.addItem(str(each), each.ip)
+        self.network.offer((str(each), each.ip) for each in networks)
         self.network.setCurrentIndex(self.network.findData(server.ip))
         self._networks.setVisible(len(networks) > 1)
         self.look()
@@ -120,7 +115,7 @@ class PhoneView(QWidget):
             return
         words = phone_line(self._server.news)
         if words != self.state.text():
-            say_in(self.state, words)
+            self.state.setText(words)
             self.context.say(words)
 
     def _another(self, index: int) -> None:
@@ -128,48 +123,36 @@ class PhoneView(QWidget):
         if self._server is not None and ip != self._server.ip:
             self.elsewhere.emit(ip)
 
-    def _dress(self, _theme: object = None) -> None:
+    def arrange(self) -> None:
+        """Letters that are told apart, as large as the text asks for."""
         theme = self.context.theme
         for each, times in ((self.address, 1.15), (self.fingerprint, 0.85)):
             each.setStyleSheet(f"font-family: monospace; font-size: {theme.pt(times):.1f}pt;")
 
     def _lay_out(self) -> None:
-        words = QVBoxLayout()
-        words.setSpacing(10)
-        words.addWidget(label("large", "", "Scan this code with the phone, or type the address into its browser:"))
-        words.addWidget(self.address)
-        words.addWidget(label("", "", f"{PHONE_WARNING} The fingerprint:"))
-        words.addWidget(self.fingerprint)
-        words.addWidget(
-            label(
-                "soft",
-                "",
-                "The page asks for the camera, measures your fingertip on the phone, and sends numbers only. The "
-                "address works for one phone, and closes with the reading or after ten minutes.",
-            )
+        sends = (
+            "The page asks for the camera, measures your fingertip on the phone, and sends numbers only. The address "
+            "works for one phone, and closes with the reading or after ten minutes."
         )
-        words.addWidget(self.firewall)
-        words.addWidget(self._networks, 0, Qt.AlignmentFlag.AlignLeft)
-        words.addStretch(1)
-        inside = QWidget()
-        row = QHBoxLayout(inside)
-        row.setContentsMargins(0, 0, 0, 0)
-        row.setSpacing(28)
-        row.addWidget(self.code, 0, Qt.AlignmentFlag.AlignTop)
-        row.addLayout(words, 1)
-        area = Scrolled(inside)  # large text needs more height than a small screen has
+        words = column_of(
+            label("large", "", "Scan this code with the phone, or type the address into its browser:"),
+            self.address,
+            label("", "", f"{PHONE_WARNING} The fingerprint:"),
+            self.fingerprint,
+            label("soft", "", sends),
+            self.firewall,
+            self._networks,
+            None,
+            gap=10,
+        )
+        words.setAlignment(self._networks, Qt.AlignmentFlag.AlignLeft)
+        row = row_of(self.code, (words, 1), gap=28)
+        row.setAlignment(self.code, Qt.AlignmentFlag.AlignTop)
+        area = scrolled(row, margins=(0, 0, 0, 0))  # large text needs more height than a small screen has
         area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        foot = QHBoxLayout()
-        foot.setSpacing(14)
-        foot.addWidget(self.main)
-        foot.addWidget(label("small", "", LAMP), 1)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(36, 24, 36, 20)
-        column.setSpacing(16)
-        column.addWidget(label("title", "", "Use a phone", wraps=True))
-        column.addWidget(self.state)
-        column.addWidget(area, 1)
-        column.addLayout(foot)
+        foot = row_of(self.main, (label("small", "", LAMP), 1), gap=14)
+        heading = label("title", "", "Use a phone", wraps=True)
+        stack(self, heading, self.state, (area, 1), foot, margins=(36, 24, 36, 20), gap=16)
 
 
 class Code(Painted):

@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
-from PySide6.QtWidgets import QBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QWidget
 
 from dawnbeat.morning.reading_text import clock
 from dawnbeat.shared.reading import Analysis, Intervals
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.layouts import row_of, stack, turn
 from dawnbeat.ui.window.parts.plots import Ink, Plot
 
 _SAME_SPAN_S = 0.6
 
 
-@dataclass(frozen=True)
-class LeftOut:
+class LeftOut(NamedTuple):
     """A stretch of the reading that was left out, and why."""
 
     start_s: float
@@ -35,7 +35,7 @@ def left_out_stretches(intervals: Intervals) -> list[LeftOut]:
         if reason is None:
             continue
         if found and found[-1].reason == reason and start_s - found[-1].end_s < _SAME_SPAN_S:
-            found[-1] = LeftOut(found[-1].start_s, end_s, reason)
+            found[-1] = found[-1]._replace(end_s=end_s)
         else:
             found.append(LeftOut(start_s, end_s, reason))
     return found
@@ -54,8 +54,8 @@ def label_levels(middles: list[float], room: float) -> list[int]:
 
 def successive(intervals: Intervals) -> tuple[FloatArray, FloatArray]:
     """(p,) each kept interval and (p,) the kept one that follows it at once, in ms."""
-    pairs = intervals.kept[:-1] & intervals.kept[1:] if len(intervals) > 1 else np.zeros(0, dtype=np.bool_)
-    joined = np.abs(intervals.end_s[:-1] - intervals.start_s[1:]) < 1e-3 if len(intervals) > 1 else pairs
+    pairs = intervals.kept[:-1] & intervals.kept[1:]
+    joined = np.abs(intervals.end_s[:-1] - intervals.start_s[1:]) < 1e-3
     rows = np.flatnonzero(pairs & joined)
     return intervals.interval_ms[rows], intervals.interval_ms[rows + 1]
 
@@ -93,7 +93,8 @@ class ReadingPlots(QWidget):
             plot.setFixedHeight(context.theme.px(290))
             plot.readout.setWordWrap(True)
         self.pairs.box.setAspectLocked(True)
-        self._lay_out()
+        self._top = row_of((self.intervals, 3), (self.pairs, 2), gap=18)
+        stack(self, self._top, self.trace, gap=14)
 
     def show_analysis(self, analysis: Analysis) -> None:
         """Draw one analysis."""
@@ -109,11 +110,9 @@ class ReadingPlots(QWidget):
         self._mark.setData([], [])
         first, following = successive(intervals)
         self._pairs.setData(first, following)
-        if first.size:
-            ends = [float(min(first.min(), following.min())), float(max(first.max(), following.max()))]
-            self._same.setData(ends, ends)
-        else:
-            self._same.setData([], [])
+        both = np.concatenate((first, following))
+        ends = [float(both.min()), float(both.max())] if both.size else []
+        self._same.setData(ends, ends)
         self._draw_trace(analysis)
         self.pairs.readout.setText(f"{first.size} pairs of kept intervals")
         out = int((~kept).sum())
@@ -125,9 +124,9 @@ class ReadingPlots(QWidget):
         self._show_all()
         self.pairs.show_all()
 
-    def set_direction(self, way: QBoxLayout.Direction) -> None:
+    def turn(self, beside: bool) -> None:
         """Beside or under each other."""
-        self._top.setDirection(way)
+        turn(self._top, beside)
 
     def _draw_trace(self, analysis: Analysis) -> None:
         time_s, value = analysis.wave.time_s, analysis.wave.value
@@ -183,17 +182,6 @@ class ReadingPlots(QWidget):
             f"{clock(end_s)}: {length_ms:.0f} ms, {60000 / length_ms:.0f} bpm"
             f"{', kept' if why is None else f', left out: {why}'}"
         )
-
-    def _lay_out(self) -> None:
-        self._top = QBoxLayout(QBoxLayout.Direction.LeftToRight)
-        self._top.setSpacing(18)
-        self._top.addWidget(self.intervals, 3)
-        self._top.addWidget(self.pairs, 2)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(14)
-        column.addLayout(self._top)
-        column.addWidget(self.trace)
 
 
 def _span(length_ms: FloatArray) -> tuple[float, float]:

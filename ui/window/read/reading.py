@@ -19,16 +19,17 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
-from PySide6.QtGui import QPainter, QPaintEvent, QPen, QPolygonF, QResizeEvent
-from PySide6.QtWidgets import QHBoxLayout, QProgressBar, QSizePolicy, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtGui import QPainter, QPaintEvent, QPen, QPolygonF
+from PySide6.QtWidgets import QProgressBar, QSizePolicy, QStackedWidget, QWidget
 
 from dawnbeat.morning.background import LiveFigures
 from dawnbeat.morning.flow import Plan
 from dawnbeat.morning.reading_text import REHEARSAL, clock, gentle, phase_title
 from dawnbeat.morning.taking import Snapshot
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import label, restyle, say_in
+from dawnbeat.ui.window.parts.context import AppContext, View
+from dawnbeat.ui.window.parts.controls import label, named, restyle, say_in
+from dawnbeat.ui.window.parts.layouts import column_of, row_of, stack
 from dawnbeat.ui.window.parts.theme import Painted
 from dawnbeat.ui.window.read.finger import ON_PHONE, ContactPanel, above_buttons, is_small
 
@@ -133,7 +134,7 @@ class LiveWave(Painted):
             painter.drawLine(QPointF(x, room.bottom() - theme.px(8)), QPointF(x, room.bottom()))
 
 
-class ReadingView(QWidget):
+class ReadingView(View):
     """While a reading goes on. back: it is not wanted after all. stop, discard: end it, and keep or delete it.
 
     Whatever ends a reading never has the focus, and asks: a Space in half sleep must not cost a morning.
@@ -144,25 +145,23 @@ class ReadingView(QWidget):
     discard = Signal()
 
     def __init__(self, context: AppContext, figures: LiveFigures) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setAccessibleName("The reading that goes on")
         give = functools.partial(controls.button, where="Read")
-        self.phase = label("title", "Phase", wraps=True)
-        self.remaining = label("", "Time left")
-        self.pulse = label("figure", "Pulse now")
-        self.kept = label("large", "Share of beats kept")
+        self.phase = label("title", "Phase")
+        self.remaining = label("", "Time left", wraps=False)
+        self.pulse = label("figure", "Pulse now", wraps=False)
+        self.kept = label("large", "Share of beats kept", wraps=False)
         self.wave = LiveWave(context, figures)
         self.panel = ContactPanel(context, figures)
         self.middle = QStackedWidget()
         self.middle.addWidget(self.wave)
         self.middle.addWidget(self.panel)
         self.words = label("title", "How it goes", wraps=True)
-        self.bar = QProgressBar()
+        self.bar = named(QProgressBar(), "Share of the time that is done")
         self.bar.setRange(0, _STEPS)
         self.bar.setTextVisible(False)
-        self.bar.setAccessibleName("Share of the time that is done")
         self.rehearsal = label("soft", "", REHEARSAL)
         self.back_button = give("Go back", "Esc", "Go back without a reading", self.back.emit)
         self.end_button = give("End it…", "E", "End the reading early; asks first", lambda: self._ask(True))
@@ -176,9 +175,8 @@ class ReadingView(QWidget):
         self._asking = False
         self._settling = True
         self._said_s = -math.inf
-        context.theme_changed.connect(self._dress)
         self._lay_out()
-        self._dress()
+        self.arrange()
         self._ask(False)
 
     @property
@@ -249,12 +247,8 @@ class ReadingView(QWidget):
             self._said_s = moment.arrived_s
             say_in(self.words, words)
 
-    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+    def arrange(self) -> None:
         """A smaller clock, and the words above the wave, where there is little room."""
-        super().resizeEvent(event)
-        self._dress()
-
-    def _dress(self, _theme: object = None) -> None:
         theme, small = self.context.theme, is_small(self)
         self.remaining.setStyleSheet(f"font-size: {theme.pt(_CLOCK_TIMES / (2 if small else 1)):.1f}pt;")
         self.words.setMinimumHeight(theme.px(0 if small else 64))
@@ -268,30 +262,12 @@ class ReadingView(QWidget):
         self._column.insertWidget(self._column.indexOf(before), self.words)
 
     def _lay_out(self) -> None:
-        left = QVBoxLayout()
-        left.setSpacing(0)
-        left.addWidget(self.phase)
-        left.addWidget(self.remaining)
-        right = QVBoxLayout()
-        right.setSpacing(4)
-        for each in (self.phase, self.remaining, self.pulse, self.kept):
-            each.setWordWrap(False)
         for each in (self.pulse, self.kept):
             each.setAlignment(Qt.AlignmentFlag.AlignRight)
-            right.addWidget(each)
-        right.addStretch(1)
-        top = QHBoxLayout()
-        top.addLayout(left, 1)
-        top.addLayout(right, 1)
-        inside = QWidget()
-        column = self._column = QVBoxLayout(inside)
-        column.setContentsMargins(36, 24, 36, 8)
-        column.setSpacing(14)
-        column.addLayout(top)
-        column.addWidget(self.bar)
-        column.addWidget(self.middle, 1)
-        column.addWidget(self.words)
-        column.addWidget(self.rehearsal)
+        left = column_of(self.phase, self.remaining, gap=0)
+        top = row_of((left, 1), (column_of(self.pulse, self.kept, None, gap=4), 1))
+        inside, parts = QWidget(), (top, self.bar, (self.middle, 1), self.words, self.rehearsal)
+        self._column = stack(inside, *parts, margins=(36, 24, 36, 8), gap=14)
         above_buttons(self, inside, *self._buttons, words=self.question)
 
 

@@ -8,14 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QResizeEvent
-from PySide6.QtWidgets import (
-    QBoxLayout,
-    QFrame,
-    QPushButton,
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtWidgets import QPushButton, QWidget
 
 from dawnbeat.morning.background import Outcome
 from dawnbeat.morning.keeping import Kept
@@ -30,9 +23,9 @@ from dawnbeat.morning.reading_text import (
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.wording import capital, long_day
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import label, restyle
-from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
+from dawnbeat.ui.window.parts.context import AppContext, View
+from dawnbeat.ui.window.parts.controls import label, named, restyle
+from dawnbeat.ui.window.parts.layouts import Scrolled, Sheet, flow_of, row_of, stack, turn
 from dawnbeat.ui.window.parts.standing import AnswerCard, RangeStrip
 from dawnbeat.ui.window.read.context_form import ContextForm
 
@@ -46,29 +39,17 @@ _TWO_COLUMNS_FROM = 880
 _SAME = 1e-6
 
 
-class Figure(QFrame):
+class Figure(Sheet):
     """One measure: its value with the interval, its standing in words, and the range strip."""
 
     def __init__(self, context: AppContext, title: str, measure: str, unit: str, logarithmic: bool) -> None:
-        super().__init__()
         self._measure, self._unit, self._logarithmic = measure, unit, logarithmic
-        self.setProperty("class", "sheet")
-        self.value = label("figure", title)
-        self.bounds = label("soft", f"{title}: 95 % interval")
+        self.value = label("figure", title, wraps=False)
+        self.bounds = label("soft", f"{title}: 95 % interval", wraps=False)
         self.standing = label("large", f"{title}: where it stands")
         self.strip = RangeStrip(context, title, unit)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(18, 12, 18, 12)
-        column.setSpacing(2)
-        column.addWidget(label("soft", "", title))
-        self.value.setWordWrap(False)
-        self.bounds.setWordWrap(False)
-        row = flow_of(self.value, self.bounds)
-        row.setSpacing(14)
-        column.addLayout(row)
-        column.addWidget(self.standing)
-        column.addStretch(1)
-        column.addWidget(self.strip)
+        row = flow_of(self.value, self.bounds, gap=14)
+        super().__init__(label("soft", "", title), row, self.standing, None, self.strip, gap=2)
 
     def show_figure(self, analysis: Analysis, stand: Stand | None) -> None:
         """stand: None where the reading is no part of the journal."""
@@ -102,7 +83,7 @@ class Figure(QFrame):
         return math.exp(value) if self._logarithmic else value
 
 
-class ResultView(QWidget):
+class ResultView(View):
     """done, again: what was pressed. try_saving: the journal refused, and it is to be tried again."""
 
     done = Signal()
@@ -110,8 +91,7 @@ class ResultView(QWidget):
     try_saving = Signal()
 
     def __init__(self, context: AppContext) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context)
         self.kept: Kept | None = None
         self.when = label("soft", "Reading of")
         self.ended = label("large", "How it ended")
@@ -128,14 +108,12 @@ class ResultView(QWidget):
         self.main = give("Done", "D", "Save what you added, and finish", self.done.emit, main=True)
         self.take_again = give("Measure again", "Alt+B", "Begin another reading", self.again.emit)
         self.save_again = give("Try to save again", "V", "Try to save the reading again", self.try_saving.emit)
-        self.bin = give(
-            "Put it in the bin", "Del", "Put this reading in the bin, which Ctrl+Z undoes", self._put_in_bin
-        )
+        tip = "Put this reading in the bin, which Ctrl+Z undoes"
+        self.bin = give("Put it in the bin", "Del", tip, self._put_in_bin)
         tip = "Let this reading count on its day, instead of the other"
         self.pick = give("Let this one count", "Alt+C", tip, self._let_count)
         self._plots: ReadingPlots | None = None
         self._lay_out()
-        context.theme_changed.connect(lambda _theme: self._arrange())
 
     @property
     def plots(self) -> ReadingPlots:
@@ -145,7 +123,7 @@ class ResultView(QWidget):
 
             self._plots = ReadingPlots(self.context)
             self._column.addWidget(self._plots)
-            self._arrange()
+            self.arrange()
         return self._plots
 
     def show_outcome(self, outcome: Outcome, rehearsing: bool) -> None:
@@ -194,11 +172,9 @@ class ResultView(QWidget):
         self.rmssd.show_figure(analysis, None if today is None else today.ln_rmssd)
         self.card.setVisible(grounds is not None)
         self.card.details.setVisible(grounds is not None and self.card.more.isChecked())
-        if grounds is None:
-            unsaved = "" if self.kept.stored is not None or self.kept.trouble else INVENTED_LIGHT
-            self.paragraph.setText(f"{REHEARSAL if rehearsing else unsaved} {NOT_MEDICAL}".strip())
-            return
-        self.paragraph.setText(NOT_MEDICAL)
+        invented = grounds is None and self.kept.stored is None and not self.kept.trouble
+        why = REHEARSAL if rehearsing else INVENTED_LIGHT if invented else ""
+        self.paragraph.setText(f"{why} {NOT_MEDICAL}".strip())
         self._say_answer()
 
     def _say_answer(self) -> None:
@@ -232,7 +208,8 @@ class ResultView(QWidget):
             )
 
     def _well_again(self) -> None:
-        self.form.set_value(replace(self.form.value(), ill=False if self.form.value().ill else None, well_again=True))
+        said = self.form.value()
+        self.form.set_value(replace(said, ill=False if said.ill else None, well_again=True))
         self._say_answer()
 
     def keep_context(self) -> None:
@@ -257,13 +234,12 @@ class ResultView(QWidget):
         """Store what was said in the end, with the notes that are kept now."""
         from dawnbeat.morning.answering import grounds, keep_answer
 
-        kept = self.kept
-        assert kept is not None
+        assert self.kept is not None
         with self.context.saying():
             stored = self.context.journal.reading(reading_id)
             drawn_from = grounds(self.context.journal, stored.local_date, self.context.ranges)
             stored = keep_answer(self.context.journal, stored, drawn_from)
-            self.kept = replace(kept, stored=stored, grounds=drawn_from)
+            self.kept = replace(self.kept, stored=stored, grounds=drawn_from)
 
     def refresh(self) -> None:
         """Say anew where the reading stands, after the journal changed; a reading in the bin is said to be."""
@@ -289,61 +265,34 @@ class ResultView(QWidget):
         if self.kept is None or self.kept.stored is None:
             return
         journal, stored = self.context.journal, self.kept.stored
-        words = f"the reading of {stored.local_date} {stored.began:%H:%M} into the bin"
-        if self.context.do(words, lambda: journal.put_in_bin(stored.id), lambda: journal.bring_back(stored.id)):
-            self.context.say("The reading is in the bin; Ctrl+Z brings it back.")
+        self.context.do(
+            f"the reading of {stored.local_date} {stored.began:%H:%M} into the bin",
+            lambda: journal.put_in_bin(stored.id),
+            lambda: journal.bring_back(stored.id),
+            "The reading is in the bin; Ctrl+Z brings it back.",
+        )
 
     def _show_main(self, wanted: QPushButton) -> None:
         for choice in (self.main, self.take_again):
             restyle("main" if choice is wanted else "", choice)
         wanted.setFocus()
 
-    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+    def arrange(self) -> None:
         """Two columns where there is room."""
-        super().resizeEvent(event)
-        self._arrange()
-
-    def _arrange(self) -> None:
         wide = self.width() >= self.context.theme.px(_TWO_COLUMNS_FROM)
-        way = QBoxLayout.Direction.LeftToRight if wide else QBoxLayout.Direction.TopToBottom
-        for row in (self._figures, self._middle):
-            row.setDirection(way)
+        turn(self._figures, wide)
         if self._plots is not None:
-            self._plots.set_direction(way)
+            self._plots.turn(wide)
 
     def _lay_out(self) -> None:
-        inside = QWidget()
-        self._column = QVBoxLayout(inside)
-        self._column.setContentsMargins(36, 20, 36, 16)
-        self._column.setSpacing(12)
-        for each in (self.when, self.ended, self.card, self.card.details, self.verdict, self.reasons):
-            self._column.addWidget(each)
-        self._figures = QBoxLayout(QBoxLayout.Direction.LeftToRight)
-        self._figures.setSpacing(16)
-        self._figures.addWidget(self.pulse, 1)
-        self._figures.addWidget(self.rmssd, 1)
-        self._column.addLayout(self._figures)
-        self._beside = QFrame()
-        self._beside.setProperty("class", "sheet")
-        beside = QVBoxLayout(self._beside)
-        beside.setContentsMargins(18, 12, 18, 12)
-        beside.addWidget(label("heading", "", "How are you this morning?"))
-        beside.addWidget(self.form)
-        self._middle = QBoxLayout(QBoxLayout.Direction.LeftToRight)
-        self._middle.setSpacing(16)
         self.paragraph.setAlignment(Qt.AlignmentFlag.AlignTop)
-        self._middle.addWidget(self._beside, 1)
-        self._column.addLayout(self._middle)
-        self._column.addWidget(self.paragraph)
-        self._area = Scrolled(inside)
-        self._area.setAccessibleName("The reading")
-        foot = flow_of(self.main, self.take_again, self.save_again)
+        self._figures = row_of((self.pulse, 1), (self.rmssd, 1), gap=16)
+        self._beside = Sheet(label("heading", "", "How are you this morning?"), self.form)
+        said = (self.when, self.ended, self.card, self.card.details, self.verdict, self.reasons)
+        parts = (*said, self._figures, self._beside, self.paragraph)
+        inside = QWidget()
+        self._column = stack(inside, *parts, margins=(36, 20, 36, 16), gap=12)
+        self._area = named(Scrolled(inside), "The reading")
+        foot = flow_of(self.main, self.take_again, self.save_again, after=(self.pick, self.bin), gap=14)
         foot.setContentsMargins(36, 8, 36, 14)
-        foot.setSpacing(14)
-        foot.push()
-        foot.addWidget(self.pick)
-        foot.addWidget(self.bin)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.addWidget(self._area, 1)
-        column.addLayout(foot)
+        stack(self, (self._area, 1), foot)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from PySide6.QtCore import QDateTime, QMimeData, Signal
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
@@ -13,10 +14,8 @@ from PySide6.QtWidgets import (
     QButtonGroup,
     QCheckBox,
     QFileDialog,
-    QFrame,
     QHBoxLayout,
     QRadioButton,
-    QVBoxLayout,
     QWidget,
 )
 
@@ -25,13 +24,12 @@ from dawnbeat.morning.choices import DURATIONS_S
 from dawnbeat.morning.keeping import BrokenOff, Kept, broken_off_readings, discard_recording, keep_broken_off
 from dawnbeat.morning.reading_text import LAMP, NOT_MEDICAL, REHEARSAL, clock, verdict_lines
 from dawnbeat.morning.sources import is_rehearsal, taken_at
-from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import POSTURES
 from dawnbeat.shared.wording import count_of, long_day, past_moment
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import Armed, DateTimeEdit, Key, label
-from dawnbeat.ui.window.parts.layouts import FormDialog, Scrolled, flow_of
+from dawnbeat.ui.window.parts.context import AppContext, Task
+from dawnbeat.ui.window.parts.controls import Armed, DateTimeEdit, Key, label, named
+from dawnbeat.ui.window.parts.layouts import FormDialog, Sheet, flow_of, row_of, scrolled, stack
 from dawnbeat.ui.window.parts.saving import paths_in
 
 WHERE = "Read"
@@ -40,6 +38,7 @@ BY_PHONE = "Take the reading with a phone's camera, through its browser"
 HOW = "Lay a fingertip over the whole lens, lie or sit still, and breathe as you like."
 
 
+_SHEET_MARGINS = (18, 14, 18, 14)
 BeginFile = Callable[[Path, datetime], object]
 
 
@@ -54,7 +53,6 @@ class StartView(QWidget):
         super().__init__()
         self.context = context
         self.offer = BrokenOffOffer(context)
-        self._changing = False
         give = functools.partial(controls.button, where=WHERE)
         self.done_today = label("soft", "Readings of today")
         self.trouble = label("large", "What went wrong")
@@ -62,8 +60,8 @@ class StartView(QWidget):
         self.main = give("Begin", "B", "Begin a reading", self.begin.emit, main=True)
         self.use_phone = give("Use a phone", "Alt+P", BY_PHONE, self.phone.emit)
         self.takes = label("soft", "How long it takes")
-        self._lengths = self._radios([(f"{seconds // 60} min", seconds) for seconds in DURATIONS_S], "Length")
-        self._postures = self._radios([(each, each) for each in POSTURES], "Posture")
+        self._lengths = self._radios("Length", "duration_s", {each: f"{each // 60} min" for each in DURATIONS_S})
+        self._postures = self._radios("Posture", "posture", {each: each for each in POSTURES})
         self.tone = QCheckBox("Soft tones")
         self.tone.setToolTip(
             "At start, pause and end, so that your eyes may stay closed"
@@ -71,7 +69,7 @@ class StartView(QWidget):
             else "This system has no sound player for it"
         )
         self.tone.setEnabled(tone_available)
-        self.tone.toggled.connect(lambda on: self._choose(tone=on))
+        self.tone.clicked.connect(lambda on: self._choose(tone=on))
         self.rehearsal = QCheckBox("Rehearse (not saved)")
         self.rehearsal.setToolTip(REHEARSAL)
         self.rehearsal.setChecked(is_rehearsal(context.source or context.choices.source))
@@ -120,35 +118,26 @@ class StartView(QWidget):
         self.rehearsal.setChecked(True)
         self.begin.emit()
 
-    def _radios(self, choices: list[tuple[str, object]], name: str) -> QButtonGroup:
+    def _radios(self, name: str, choice: str, answers: Mapping[Any, str]) -> QButtonGroup:
+        """Answers to one of the choices, by what is kept of them."""
         group = QButtonGroup(self)
-        group.setObjectName(name)
-        for number, (text, value) in enumerate(choices):
-            radio = QRadioButton(text)
-            radio.setAccessibleName(f"{name}: {text}")
+        for value, text in answers.items():
+            radio = named(QRadioButton(text), f"{name}: {text}")
             radio.setProperty("value", value)
-            group.addButton(radio, number)
-        group.buttonClicked.connect(self._radio_clicked)
+            group.addButton(radio)
+        group.buttonClicked.connect(lambda radio: self._choose(**{choice: radio.property("value")}))
         return group
 
-    def _radio_clicked(self, radio: QRadioButton) -> None:
-        name = "duration_s" if radio in self._lengths.buttons() else "posture"
-        self._choose(**{name: radio.property("value")})
-
     def _choose(self, **changes: object) -> None:
-        if self._changing:
-            return
         with self.context.saying():
             self.context.choose(**changes)
 
     def _refresh(self) -> None:
         choices = self.context.choices
-        self._changing = True
         for group, value in ((self._lengths, choices.duration_s), (self._postures, choices.posture)):
             for radio in group.buttons():
                 radio.setChecked(radio.property("value") == value)
         self.tone.setChecked(choices.tone)
-        self._changing = False
         minutes = count_of(choices.duration_s // 60, "minute")
         self.takes.setText(f"15 seconds to settle, then {minutes}. It starts by itself once the finger lies well.")
         where = {"camera": f"Camera {choices.camera}", "stream": choices.stream or "No address given yet"}
@@ -156,58 +145,40 @@ class StartView(QWidget):
         self.source.setText(REHEARSAL if self.rehearsing else chosen)
 
     def _lay_out(self) -> None:
-        self._trouble_sheet = QFrame()
-        self._trouble_sheet.setProperty("class", "sheet")
-        trouble = QVBoxLayout(self._trouble_sheet)
-        trouble.setContentsMargins(18, 14, 18, 14)
-        trouble.addWidget(self.trouble)
-        trouble.addLayout(flow_of(self._list, self._phone_instead, self._instead))
+        tools = flow_of(self._list, self._phone_instead, self._instead)
+        self._trouble_sheet = Sheet(self.trouble, tools, margins=_SHEET_MARGINS)
         self._trouble_sheet.hide()
-        inside = QWidget()
-        whole = QVBoxLayout(self)
-        whole.setContentsMargins(0, 0, 0, 0)
-        whole.addWidget(Scrolled(inside))  # large text needs more height than a small screen has
-        column = QVBoxLayout(inside)
-        column.setContentsMargins(36, 28, 36, 20)
-        column.setSpacing(14)
-        column.addWidget(self.offer)
-        column.addWidget(self._trouble_sheet)
-        column.addStretch(2)
-        column.addWidget(label("title", "", "This morning's reading", wraps=True))
-        column.addWidget(label("large", "", HOW))
-        column.addSpacing(8)
-        row = flow_of(self.main, self.use_phone, self.use_file)
-        row.setSpacing(22)
-        column.addLayout(row)
-        column.addWidget(self.takes)
-        column.addWidget(self.done_today)
-        column.addStretch(2)
-        column.addLayout(self._choice_row("Length", self._lengths.buttons()))
-        column.addLayout(self._choice_row("Posture", self._postures.buttons()))
-        column.addLayout(self._choice_row("Sound", [self.tone]))
-        column.addLayout(self._choice_row("Finger", [self.rehearsal]))
-        camera = QHBoxLayout()
-        camera.setSpacing(16)
-        camera.addWidget(self._set_up)
-        camera.addWidget(self.source, 1)  # an address is long
-        column.addLayout(camera)
-        column.addStretch(1)
-        column.addWidget(label("small", "", f"{LAMP} {NOT_MEDICAL}"))
+        presses = flow_of(self.main, self.use_phone, self.use_file, gap=22)
+        presses.setContentsMargins(0, 8, 0, 0)
+        page = scrolled(
+            self.offer,
+            self._trouble_sheet,
+            (None, 2),
+            label("title", "", "This morning's reading", wraps=True),
+            label("large", "", HOW),
+            presses,
+            self.takes,
+            self.done_today,
+            (None, 2),
+            self._choice_row("Length", self._lengths.buttons()),
+            self._choice_row("Posture", self._postures.buttons()),
+            self._choice_row("Sound", [self.tone]),
+            self._choice_row("Finger", [self.rehearsal]),
+            row_of(self._set_up, (self.source, 1), gap=16),  # an address is long
+            None,
+            label("small", "", f"{LAMP} {NOT_MEDICAL}"),
+            margins=(36, 28, 36, 20),
+            gap=14,
+        )
+        stack(self, page)  # large text needs more height than a small screen has
 
     def _choice_row(self, name: str, widgets: Sequence[QWidget]) -> QHBoxLayout:
-        title = label("soft", "", name)
-        title.setWordWrap(False)
+        title = label("soft", "", name, wraps=False)
         title.setMinimumWidth(self.context.theme.px(84))
-        controls_of_it = flow_of(*widgets)
-        controls_of_it.setSpacing(16)
-        row = QHBoxLayout()
-        row.setSpacing(16)
-        row.addWidget(title)
-        row.addLayout(controls_of_it, 1)
-        return row
+        return row_of(title, (flow_of(*widgets, gap=16), 1), gap=16)
 
 
-class BrokenOffOffer(QFrame):
+class BrokenOffOffer(Sheet):
     """Shows one broken-off reading after another; hidden where there is none."""
 
     def __init__(self, context: AppContext) -> None:
@@ -215,22 +186,14 @@ class BrokenOffOffer(QFrame):
         self.context = context
         self._waiting: list[BrokenOff] = []
         self._looking = False
-        self.setProperty("class", "sheet")
         give = functools.partial(controls.button, where=WHERE)
         self.words = label("large", "Broken-off reading")
         self.keep = give("Rescue it", "K", "Rescue the broken-off reading", self._keep)
         self.discard = give("Discard it", "X", "Discard the broken-off reading", None)
         self.later = give("Later", "Ctrl+Shift+N", "Put it off: decide about the reading at the next start", self._next)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(18, 14, 18, 14)
-        column.addWidget(self.words)
-        row = QHBoxLayout()
-        for each in (self.keep, self.discard, self.later):
-            row.addWidget(each)
         # For good, so it is asked once.
         self._armed = Armed(self.discard, "Discard it", "Really discard it, for good?", self._discard)
-        row.addStretch(1)
-        column.addLayout(row)
+        stack(self, self.words, row_of(self.keep, self.discard, self.later, None), margins=_SHEET_MARGINS)
         self.hide()
 
     def look(self) -> None:
@@ -242,7 +205,7 @@ class BrokenOffOffer(QFrame):
         self.context.background.run(lambda _task: broken_off_readings(home), self._found, self.context.say)
 
     def _found(self, found: list[BrokenOff]) -> None:
-        self._waiting = list(found)
+        self._waiting = found
         self._show()
 
     def _show(self) -> None:
@@ -268,10 +231,7 @@ class BrokenOffOffer(QFrame):
     def _keep(self) -> None:
         first, home = self._waiting[0], self.context.home
         settings, ranges = self.context.detection, self.context.ranges
-        self._wait()
-        self.context.background.run(
-            lambda _task: keep_broken_off(first, home, settings, ranges), self._was_kept, self._failed
-        )
+        self._run(lambda _task: keep_broken_off(first, home, settings, ranges), self._was_kept)
 
     def _was_kept(self, kept: Kept) -> None:
         verdict = kept.analysis.verdict
@@ -282,22 +242,20 @@ class BrokenOffOffer(QFrame):
 
     def _discard(self) -> None:
         first, home = self._waiting[0], self.context.home
-        self._wait()
-        self.context.background.run(
-            lambda _task: discard_recording(first.path, home), self._was_discarded, self._failed
-        )
+        self._run(lambda _task: discard_recording(first.path, home), self._was_discarded)
 
     def _was_discarded(self, _nothing: object) -> None:
         self.context.say("The broken-off reading was discarded.")
         self._next()
 
+    def _run(self, function: Callable[[Task], object], done: Callable[[Any], object]) -> None:
+        for each in (self.keep, self.discard, self.later):
+            each.setEnabled(False)
+        self.context.background.run(function, done, self._failed)
+
     def _failed(self, why: str) -> None:
         self.context.say(why)
         self._show()
-
-    def _wait(self) -> None:
-        for each in (self.keep, self.discard, self.later):
-            each.setEnabled(False)
 
 
 def dropped_path(dropped: QMimeData) -> Path | None:
@@ -317,19 +275,14 @@ def chosen_path(parent: QWidget) -> Path | None:
     return Path(name) if name else None
 
 
-def read_file(context: AppContext, path: Path, begin: BeginFile, parent: QWidget) -> TakenDialog | None:
+def read_file(context: AppContext, path: Path, begin: BeginFile, parent: QWidget) -> None:
     """Begin with when the file says that it was taken; where it doesn't say, ask."""
-    try:
+    with context.saying():
         taken = taken_at(path)
-    except DawnbeatError as error:
-        context.say(str(error))
-        return None
-    if taken is not None:
-        begin(path, taken)
-        return None
-    dialog = TakenDialog(context, path, begin, parent)
-    dialog.open()
-    return dialog
+        if taken is not None:
+            begin(path, taken)
+        else:
+            TakenDialog(context, path, begin, parent).open()
 
 
 class TakenDialog(FormDialog):

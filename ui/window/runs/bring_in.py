@@ -5,20 +5,11 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import QDateTime, Signal
-from PySide6.QtWidgets import (
-    QCheckBox,
-    QComboBox,
-    QFrame,
-    QHBoxLayout,
-    QLineEdit,
-    QPlainTextEdit,
-    QProgressBar,
-    QPushButton,
-    QWidget,
-)
+from PySide6.QtWidgets import QCheckBox, QComboBox, QLineEdit, QProgressBar, QWidget
 
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
@@ -27,13 +18,14 @@ from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.import_runs import FileOutcome, ImportResult, import_runs
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, Task
-from dawnbeat.ui.window.parts.controls import ComboBox, DateTimeEdit, label
-from dawnbeat.ui.window.parts.layouts import FormDialog, flow_of, stack
+from dawnbeat.ui.window.parts.controls import ComboBox, DateTimeEdit, label, named, read_only
+from dawnbeat.ui.window.parts.layouts import FormDialog, Sheet, flow_of, row_of, stack
 
 _NEEDS_BEGINNING = "--began"
+_REPLACE, _BEGAN = "Replace with the fuller ones", "Say when it began…"
 
 
-class ImportStrip(QFrame):
+class ImportStrip(Sheet):
     """Hidden until something is imported. brought: runs were added."""
 
     brought = Signal()
@@ -41,41 +33,25 @@ class ImportStrip(QFrame):
     def __init__(self, context: AppContext) -> None:
         super().__init__()
         self.context = context
-        self.setProperty("class", "sheet")
         self.result: ImportResult | None = None
         self._paths: Sequence[Path] = ()
         self._stop = threading.Event()
         self.running = False
         self.words = label("", "Import")
-        self.bar = QProgressBar()
-        self.bar.setAccessibleName("Files read")
+        self.bar = named(QProgressBar(), "Files read")
         self.bar.setFormat("%v of %m files")
-        self.details = QPlainTextEdit()
-        self.details.setReadOnly(True)
-        self.details.setTabChangesFocus(True)
-        self.details.setAccessibleName("What became of the files")
-
-        def give(words: str, keys: str, tip: str, does: Callable[[], object]) -> QPushButton:
-            return controls.button(words, keys, tip, does, "Runs, import")
-
+        self.details = read_only("What became of the files")
+        give = partial(controls.button, where="Runs, import")
         self.cancel_button = give("Cancel", "Ctrl+.", "Stop after this file; what was added stays", self.cancel)
-        self.sports_button = give(
-            "They were runs", "Ctrl+Shift+S", "Count the files that don't say their sport as runs", self._were_runs
-        )
-        self.replace_button = give(
-            "Replace with the fuller ones",
-            "Ctrl+Shift+U",
-            "Fuller files take the place of the runs here",
-            self._replace,
-        )
-        self.began_button = give(
-            "Say when it began…", "Ctrl+Shift+B", "For a CSV whose times count from the start", self.ask_beginning
-        )
+        tip = "Count the files that don't say their sport as runs"
+        self.sports_button = give("They were runs", "Ctrl+Shift+S", tip, self._were_runs)
+        tip = "Fuller files take the place of the runs here"
+        self.replace_button = give(_REPLACE, "Ctrl+Shift+U", tip, self._replace)
+        tip = "For a CSV whose times count from the start"
+        self.began_button = give(_BEGAN, "Ctrl+Shift+B", tip, self.ask_beginning)
         self.close_button = give("Close", "Ctrl+W", "Put the report of the import away", self._put_away)
-        top = QHBoxLayout()
-        top.addWidget(self.words, 2)
-        top.addWidget(self.bar, 1)
         buttons = (self.cancel_button, self.sports_button, self.replace_button, self.began_button, self.close_button)
+        top = row_of((self.words, 2), (self.bar, 1))
         stack(self, top, self.details, flow_of(*buttons), margins=(14, 8, 14, 8))
         self.hide()
 
@@ -121,8 +97,7 @@ class ImportStrip(QFrame):
         return dialog
 
     def _were_runs(self) -> None:
-        if self.result is None:
-            return
+        assert self.result is not None
         ids = self.result.unsaid_ids
         with self.context.saying():
             for each in ids:
@@ -148,11 +123,8 @@ class ImportStrip(QFrame):
         self.result = result
         # The command line's options have buttons here.
         lines = [
-            line.replace(
-                "import it again with --replace to take it instead",
-                "“Replace with the fuller ones” puts it in its place",
-            )
-            .replace(f", with {_NEEDS_BEGINNING}", " (“Say when it began…”)")
+            line.replace("import it again with --replace to take it instead", f"“{_REPLACE}” puts it in its place")
+            .replace(f", with {_NEEDS_BEGINNING}", f" (“{_BEGAN}”)")
             .replace("with `dawnbeat runs bin --back NUMBER`", "in the list of the bin below")
             for line in result.lines()
         ]
@@ -171,15 +143,15 @@ class ImportStrip(QFrame):
         self.brought.emit()
 
     def _show_state(self) -> None:
-        found = self.result
+        found = self.result  # None while an import runs
         outcomes = () if found is None else found.outcomes
         self.bar.setVisible(self.running)
         self.cancel_button.setVisible(self.running)
         self.close_button.setVisible(not self.running)
-        self.sports_button.setVisible(not self.running and found is not None and bool(found.unsaid_ids))
-        self.replace_button.setVisible(not self.running and found is not None and found.richer > 0)
+        self.sports_button.setVisible(found is not None and bool(found.unsaid_ids))
+        self.replace_button.setVisible(found is not None and found.richer > 0)
         alone = len(outcomes) == 1 and outcomes[0].became == "not taken"
-        self.began_button.setVisible(not self.running and alone and _NEEDS_BEGINNING in outcomes[0].message)
+        self.began_button.setVisible(alone and _NEEDS_BEGINNING in outcomes[0].message)
         lines = self.details.blockCount() if self.details.toPlainText() else 0
         self.details.setVisible(not self.running and lines > 0)
         line = self.details.fontMetrics().lineSpacing()
@@ -204,9 +176,7 @@ def felt_box(felt: float | None = None) -> QComboBox:
     box = ComboBox()
     box.setEditable(True)
     box.setInsertPolicy(QComboBox.InsertPolicy.NoInsert)
-    box.addItem("")
-    for rating in range(11):
-        box.addItem(f"{rating}  {_RATINGS[rating]}" if rating in _RATINGS else str(rating))
+    box.addItems(["", *(f"{rating}  {_RATINGS.get(rating, '')}".strip() for rating in range(11))])
     show_felt(box, felt)
     return box
 
@@ -245,8 +215,7 @@ class ByHandDialog(FormDialog):
         self.km = QLineEdit()
         self.km.setPlaceholderText("optional")
         self.felt = felt_box()
-        self.race = QCheckBox("It was a race")
-        self.race.setAccessibleName("It was a race")
+        self.race = named(QCheckBox("It was a race"), "It was a race")
         self.note = QLineEdit()
         self.row("Began", self.began, "Local time when the run began")
         self.row("Duration", self.duration, "Without pauses")

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QButtonGroup, QSizePolicy, QWidget
+from PySide6.QtWidgets import QButtonGroup, QSizePolicy
 
 from dawnbeat.shared.wording import (
     DAY_S,
@@ -33,11 +33,11 @@ from dawnbeat.training.export_runs import export_periods
 from dawnbeat.training.mornings_after import FEWEST_PAIRS, HardDay
 from dawnbeat.training.periods import Fixed, JudgedRun, Period, PeriodSummary, fixed_of, periods_of, usual_mornings
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label
 from dawnbeat.ui.window.parts.layouts import flow_of, stack
 from dawnbeat.ui.window.parts.plots import Ink, Plot
-from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
+from dawnbeat.ui.window.parts.tables import plain_table, write_rows
 
 _MONTHS_NOTE = (
     "* some runs are not in this sum. Pace and pulse come from steady minutes only: after the tenth, on the level, at "
@@ -56,12 +56,11 @@ _KINDS = (("Months", "Alt+1"), ("Years", "Alt+2"))
 _PACE_STEP_S = 15
 
 
-class MonthsView(QWidget):
+class MonthsView(View):
     """Shows the periods as a plot of the pace at one pulse and as a table, newest first."""
 
     def __init__(self, context: AppContext, today: Callable[[], date]) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context)
         self._today = today
         self._judged: Sequence[JudgedRun] = ()
         self._units: Units = "km"
@@ -74,7 +73,7 @@ class MonthsView(QWidget):
         self.plot.box.invertY(True)  # faster is higher
         self._line = self.plot.line(Ink("ink", 120, 1.2))
         self._dots = self.plot.dots(Ink("ink"), "o", 8)
-        self.table = plain_table(("",) * 10, "Months or years, newest first")
+        self.table = plain_table(("",) * 10, "Months or years, newest first", most=8)
         kinds = [(words, keys, f"Show one row a {words.lower()[:-1]}", None) for words, keys in _KINDS]
         buttons = controls.choices(QButtonGroup(self), kinds, 0, "Runs, months")
         self.years_button = buttons[1]
@@ -82,8 +81,7 @@ class MonthsView(QWidget):
         self.plot.when_home(self._home)
         note = label("small", "How to read it", _MONTHS_NOTE)
         stack(self, flow_of(*buttons), self.said, (self.plot, 1), self.table, note)
-        self._fit()
-        context.theme_changed.connect(lambda _: self._fit())
+        self.arrange()
 
     @property
     def years(self) -> bool:
@@ -142,7 +140,6 @@ class MonthsView(QWidget):
             self.plot.item.getAxis("left").setTicks([ticks])
             self.plot.name_axis("left", f"Pace, {PACE_UNIT[self._units]}", "")
             self._home()
-        self._fit()
 
     def _home(self) -> None:
         if self.periods:
@@ -162,22 +159,21 @@ class MonthsView(QWidget):
             UNKNOWN if each.pace_s_per_km is None else bare_pace(1000.0, each.pace_s_per_km, self._units),
             number(each.pulse_bpm),
             number(each.resting_bpm),
-            UNKNOWN if each.ln_rmssd is None else f"{math.exp(each.ln_rmssd):.0f}",
+            number(None if each.ln_rmssd is None else math.exp(each.ln_rmssd)),
         )
 
-    def _fit(self) -> None:
+    def arrange(self) -> None:
+        """As much of the plot as can be read."""
         self.plot.setMinimumHeight(self.context.theme.px(180))
-        fit_rows(self.table, 8)
 
 
-class AfterView(QWidget):
+class AfterView(View):
     """opened: a day whose run is wanted."""
 
     opened = Signal(object)
 
     def __init__(self, context: AppContext) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context)
         self.days: list[HardDay] = []
         self.heading = label("large", "What the list shows")
         self.left_out = label("small", "What is left out")
@@ -196,7 +192,6 @@ class AfterView(QWidget):
         tools = flow_of(self.open_button, self.morning_button)
         note = label("small", "How to read it", _AFTER_NOTE)
         stack(self, self.heading, self.left_out, (self.table, 1), tools, self.found, note)
-        context.theme_changed.connect(lambda _: self._fit())
         self._selected()
 
     def show_runs(self, judged: Sequence[JudgedRun]) -> None:
@@ -218,7 +213,6 @@ class AfterView(QWidget):
             said = [capital(each.words) for each in associations if each is not None]
             few = f"Whether load and mornings go together is said from {FEWEST_PAIRS} pairs on, and not before."
             self.found.setText("\n".join(said) or few)
-            self._fit()
             if self.days and self._day() is None:
                 self.table.selectRow(0)
             self._selected()
@@ -242,9 +236,9 @@ class AfterView(QWidget):
         self.open_button.setEnabled(day is not None)
         self.morning_button.setEnabled(day is not None and day.next_morning is not None)
 
-    def _fit(self) -> None:
+    def arrange(self) -> None:
+        """As much of the table as can be read."""
         self.table.setMinimumHeight(self.context.theme.px(200))
-        self.table.arrange()
 
 
 def _cells(day: HardDay) -> tuple[str, ...]:

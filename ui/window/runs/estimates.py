@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from datetime import date
 
-from PySide6.QtWidgets import QFrame, QLineEdit, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QLineEdit, QVBoxLayout, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import (
@@ -32,9 +32,9 @@ from dawnbeat.training.run import Run
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.training.zones import NOT_MEDICAL
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, label, labelled
-from dawnbeat.ui.window.parts.layouts import flow_of, scrolled, stack
-from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
+from dawnbeat.ui.window.parts.controls import ComboBox, label, labelled, named
+from dawnbeat.ui.window.parts.layouts import Sheet, flow_of, scrolled, stack
+from dawnbeat.ui.window.parts.tables import plain_table, write_rows
 
 _DISTANCES_KM = (("5 km", 5.0), ("10 km", 10.0), ("half marathon", 21.0975), ("marathon", 42.195), ("other", None))
 
@@ -49,19 +49,16 @@ class EstimatesView(QWidget):
         self.races: list[Run] = []
         self._judged: Sequence[JudgedRun] = ()
         self._units: Units = "km"
-        self.cards: list[QFrame] = []
-        self.race = ComboBox()
-        self.race.setAccessibleName("Race")
-        self.race.setToolTip("Which race the estimates rest on; mark a run as a race where you open it")
+        self.cards: list[Sheet] = []
+        tip = "Which race the estimates rest on; mark a run as a race where you open it"
+        self.race = named(ComboBox(), "Race", tip)
         self.race.activated.connect(lambda _: self._show())
-        self.factors = ComboBox()
-        for shown, name in (("not chosen yet", None), ("women", "women"), ("men", "men")):
-            self.factors.addItem(shown, name)
+        tip = "Whose published factors are used for oxygen uptake from pulses and training impulse"
+        self.factors = named(ComboBox(), "Factors for", tip)
+        self.factors.offer((("not chosen yet", None), ("women", "women"), ("men", "men")))
         self.factors.activated.connect(lambda _: self._choose_factors())
-        self.factors.setAccessibleName("Factors for")
-        self.factors.setToolTip("Whose published factors are used for oxygen uptake from pulses and training impulse")
         self._race_row = labelled("From the race", self.race)
-        self.equals = plain_table(("Distance", "Time", "Times as long or short"), "Equal races")
+        self.equals = plain_table(("Distance", "Time", "Times as long or short"), "Equal races", most=8)
         self.equals_title = label("soft", "", "Equal races by the same formula")
         self.equals_error = label("small", "", estimates.EQUIVALENTS_ERROR)
         self._pulses, self._tests, self._of_race = QVBoxLayout(), QVBoxLayout(), QVBoxLayout()
@@ -88,10 +85,7 @@ class EstimatesView(QWidget):
         self._judged = judged
         counting = [each.run for each in reversed(judged) if each.run.counts]
         self.races = [run for run in counting if run.race and run.figures.distance_m]
-        self.race.clear()
-        for run in self.races:
-            way_km = (run.figures.distance_m or 0) / 1000
-            self.race.addItem(f"{short_day(run.local_date)}, {way_km:.2f} km in {clock(run.figures.elapsed_s)}", run.id)
+        self.race.offer((_race_words(run), run.id) for run in self.races)
         self.race.setCurrentIndex(max(self.race.findData(before), 0) if self.races else -1)
         self._show()
 
@@ -131,7 +125,6 @@ class EstimatesView(QWidget):
         self._race_row.setVisible(race is not None)
         rows = [(each.name, clock(each.duration_s), f"{each.away:.1f}") for each in found.equals]
         write_rows(self.equals, rows)
-        fit_rows(self.equals, 8)
         for widget in (self.equals, self.equals_title, self.equals_error):
             widget.setVisible(bool(rows))
 
@@ -150,31 +143,29 @@ class EstimatesView(QWidget):
         return f"From {way_words} in {clock(race.figures.elapsed_s)}, pauses included."
 
     def _show_threshold(self, threshold: Threshold | None) -> None:
-        if threshold is None:
-            lines = ["It needs a 30-minute test: open the run that holds it and press “30-minute test…”."]
-            self._add(self._tests, "Threshold pulse and pace from a test", UNKNOWN, lines)
-            return
-        pace = "" if threshold.pace_s_per_km is None else f", {pace_of(threshold.pace_s_per_km, self._units)}"
-        self._add(
-            self._tests,
-            "Threshold pulse and pace from a test",
-            f"{threshold.bpm:.0f} bpm{pace}",
-            [
+        value, lines = UNKNOWN, ["It needs a 30-minute test: open the run that holds it and press “30-minute test…”."]
+        if threshold is not None:
+            pace = "" if threshold.pace_s_per_km is None else f", {pace_of(threshold.pace_s_per_km, self._units)}"
+            value = f"{threshold.bpm:.0f} bpm{pace}"
+            lines = [
                 f"Test of {short_day(threshold.date)}.",
                 "Formula: mean pulse of the last 20 minutes, pace of all 30 (common practice, no source).",
                 f"Error: {THRESHOLD_ERROR[0].lower()}{THRESHOLD_ERROR[1:]}",
-            ],
-        )
+            ]
+        self._add(self._tests, "Threshold pulse and pace from a test", value, lines)
 
     def _add(self, part: QVBoxLayout, name: str, value: str, lines: Sequence[str]) -> None:
-        card = QFrame()
-        card.setProperty("class", "sheet")
-        card.setAccessibleName(f"{name}: {value}")
         values = [label("large", "", value)] if value != UNKNOWN else []
         said = [label("small", "", line) for line in lines]
-        stack(card, label("soft", "", name), *values, *said, margins=(16, 8, 16, 8), gap=2)
+        card = Sheet(label("soft", "", name), *values, *said, margins=(16, 8, 16, 8), gap=2)
+        card.setAccessibleName(f"{name}: {value}")
         part.addWidget(card)
         self.cards.append(card)
+
+
+def _race_words(run: Run) -> str:
+    way_km = (run.figures.distance_m or 0) / 1000
+    return f"{short_day(run.local_date)}, {way_km:.2f} km in {clock(run.figures.elapsed_s)}"
 
 
 def _value_words(each: Estimate, units: Units) -> str:
@@ -203,8 +194,7 @@ class RaceView(QWidget):
         self._units: Units = "km"
         self.plan: RacePlan | None = None
         self.distance = ComboBox()
-        for words, km in _DISTANCES_KM:
-            self.distance.addItem(words, km)
+        self.distance.offer(_DISTANCES_KM)
         self.distance.setCurrentIndex(1)
         self.other = QLineEdit()
         self.other.setPlaceholderText("as 15, 16,1 km or 13.1 mi")
@@ -215,8 +205,7 @@ class RaceView(QWidget):
             (self.other, "Other distance", "The distance of the race, in km or miles"),
             (self.goal, "Goal", "The time that you aim at; without one a race of the last year says what is equal"),
         ):
-            control.setAccessibleName(name)
-            control.setToolTip(tip)
+            named(control, name, tip)
         self.goal.setMinimumWidth(context.theme.px(200))
         self.distance.activated.connect(lambda _: self._show())
         self.other.editingFinished.connect(self._show)
@@ -224,16 +213,13 @@ class RaceView(QWidget):
         self.trouble = label("", "What is missing or wrong")
         self.first = label("large", "Where to start")
         self.lines = label("", "What your own runs say")
-        self.held = plain_table(("",) * 7, "How your longest runs held")
+        self.held = plain_table(("",) * 7, "How your longest runs held", most=5)
         self.held_title = label("soft", "", "How your longest runs held, first third against last")
-        self._sheet = QFrame()
-        self._sheet.setProperty("class", "sheet")
-        stack(self._sheet, self.first, self.lines, margins=(16, 10, 16, 10))
+        self._sheet = Sheet(self.first, self.lines, margins=(16, 10, 16, 10))
         asked = flow_of(labelled("Distance", self.distance), self.other, labelled("Goal", self.goal))
         heed = label("small", "Cautions", "\n".join((RACE_CAUTION, *MAXIMAL_TEST)))
         parts = (asked, self.trouble, self._sheet, self.held_title, self.held, heed, None)
         stack(self, scrolled(*parts, margins=(0, 0, 6, 0)))
-        context.theme_changed.connect(lambda _: self._fit())
 
     def show_runs(self, judged: Sequence[JudgedRun]) -> None:
         """Rest on these runs."""
@@ -285,7 +271,3 @@ class RaceView(QWidget):
         write_rows(self.held, rows)
         for widget in (self.held, self.held_title):
             widget.setVisible(bool(rows))
-        self._fit()
-
-    def _fit(self) -> None:
-        fit_rows(self.held, 5)

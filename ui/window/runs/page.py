@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import QButtonGroup, QFileDialog, QPushButton, QSizePolicy, QStackedWidget
@@ -19,7 +19,7 @@ from dawnbeat.training.periods import RANGE_WEEKS, JudgedRun, judge_runs, judged
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext, JournalPage, PageWidget
 from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.layouts import Flow, Scrolled, scrolled, stack
+from dawnbeat.ui.window.parts.layouts import Flow, Scrolled, flow_of, scrolled, stack
 from dawnbeat.ui.window.runs.bring_in import ByHandDialog, ImportStrip
 from dawnbeat.ui.window.runs.table import NO_ZONES, RunsTable, rating_from
 
@@ -66,7 +66,6 @@ class RunsPage(JournalPage):
         self.strip = ImportStrip(context)
         self.week = label("", "This week")
         self.made: dict[str, RunsView] = {}
-        self.months: MonthsView | None = None
         self.run_view: RunView | None = None
         self.views = QStackedWidget()
         # Its own wish for height would make the page scroll where it could shrink.
@@ -127,8 +126,7 @@ class RunsPage(JournalPage):
             self.made[name].show_runs(self.judged)
         self._buttons[VIEWS.index(name)].setChecked(True)
         self.week.setVisible(name == LIST and bool(self.judged))
-        place = [LIST, *self.made].index(name)
-        self.views.setCurrentIndex(place)
+        self.views.setCurrentIndex([LIST, *self.made].index(name))
         if name == LIST:
             self.table.view.setFocus()
 
@@ -137,18 +135,16 @@ class RunsPage(JournalPage):
         from dawnbeat.ui.window.runs.estimates import EstimatesView, RaceView
         from dawnbeat.ui.window.runs.weeks_view import WeeksView
 
-        if name == WEEKS:
-            weeks = WeeksView(self.context, self._today)
-            weeks.opened.connect(self._open_week)
-            return weeks
         if name == AFTER:
             after = AfterView(self.context)
             after.opened.connect(self._open_day)
             return after
-        if name == MONTHS:
-            self.months = MonthsView(self.context, self._today)
-            return self.months
-        return (EstimatesView if name == ESTIMATES else RaceView)(self.context, self._today)
+        kinds: dict[str, type[WeeksView | MonthsView | EstimatesView | RaceView]]
+        kinds = {WEEKS: WeeksView, MONTHS: MonthsView, ESTIMATES: EstimatesView, RACE: RaceView}
+        made = kinds[name](self.context, self._today)
+        if isinstance(made, WeeksView):
+            made.opened.connect(self._open_week)
+        return made
 
     def open_run(self, run_id: int) -> None:
         """Open one run over the whole page."""
@@ -158,6 +154,7 @@ class RunsPage(JournalPage):
             self.run_view = RunView(self.context, self._today)
             self.run_view.left.connect(self.back)
             self.run_view.stepped.connect(self._step)
+            self.run_view.binned.connect(lambda each: self.table.put_in_bin([each]))
             self.whole.addWidget(self.run_view)
             self.arrange()
         self.whole.setCurrentWidget(self.run_view)
@@ -201,16 +198,11 @@ class RunsPage(JournalPage):
         if self._front == WEEKS:
             weeks = weeks_of(self.judged, self.judged[0].run.local_date, self._today()) if self.judged else []
             what, write = "week", partial(export_weeks, weeks, overwrite=True)
-        elif self._front == MONTHS and self.months is not None:
-            what, write = self.months.period, self.months.save
-        saving.save(
-            self.context,
-            self,
-            f"Save the {what}s",
-            f"dawnbeat-{what}s.csv",
-            "CSV (*.csv)",
-            lambda path: count_of(write(path), what),
-        )
+        elif self._front == MONTHS:
+            months = cast("MonthsView", self.made[MONTHS])
+            what, write = months.period, months.save
+        title, name = f"Save the {what}s", f"dawnbeat-{what}s.csv"
+        saving.save(self.context, self, title, name, "CSV (*.csv)", lambda path: count_of(write(path), what))
 
     def _keep_by_hand(
         self, began: datetime, seconds: float, way_m: float | None, felt: str, note: str, race: bool
@@ -226,10 +218,8 @@ class RunsPage(JournalPage):
 
         # Tried outside the undo stack first, so that the dialog can say what is wrong.
         forth()
-        self.context.do(
-            f"add the run of {short_day(began.date())}", forth, lambda: run_store.put_in_bin(journal, kept[0])
-        )
-        self.context.say(f"Kept: the run of {short_day(began.date())}.")
+        named = f"the run of {short_day(began.date())}"
+        self.context.do(f"add {named}", forth, lambda: run_store.put_in_bin(journal, kept[0]), f"Kept: {named}.")
 
     # Drag and drop
 
@@ -277,7 +267,8 @@ class RunsPage(JournalPage):
             self.open_run(longest.run.id)
 
     def _step(self, way: int) -> None:
-        if self.run_view is None or self.run_view.each is None:
+        assert self.run_view is not None
+        if self.run_view.each is None:
             return
         beside = self.table.beside(self.run_view.each.run.id, way)
         if beside is None:
@@ -286,24 +277,22 @@ class RunsPage(JournalPage):
             self.open_run(beside.run.id)
 
     def _tools(self) -> Flow:
-        tools = Flow()
-        tools.addWidget(label("title", "Runs", "Runs"))
         views = [
             (name, f"Ctrl+{place}", _TIPS[name], partial(self.show_view, name))
             for place, name in enumerate(VIEWS, start=1)
         ]
         self._buttons = controls.choices(QButtonGroup(self), views, 0, _WHERE)
-        for button in self._buttons:
-            tools.addWidget(button)
-        tools.push()
-        for words, keys, tip, does in (
-            ("Import…", "Ctrl+O", "Open FIT, TCX, GPX or CSV files; or drop them here", self.ask_files),
-            ("Folder…", "Ctrl+Shift+O", "Import every run of a folder and below", self.ask_folder),
-            ("By hand…", "N", "Enter a run without a file", self.ask_by_hand),
-            ("Save CSV…", "Ctrl+E", "Save what is shown as CSV: the runs, the weeks, or the months", self.save_shown),
-        ):
-            tools.addWidget(controls.button(words, keys, tip, does, _WHERE))
-        return tools
+        csv = "Save what is shown as CSV: the runs, the weeks, or the months"
+        after = [
+            controls.button(words, keys, tip, does, _WHERE)
+            for words, keys, tip, does in (
+                ("Import…", "Ctrl+O", "Open FIT, TCX, GPX or CSV files; or drop them here", self.ask_files),
+                ("Folder…", "Ctrl+Shift+O", "Import every run of a folder and below", self.ask_folder),
+                ("By hand…", "N", "Enter a run without a file", self.ask_by_hand),
+                ("Save CSV…", "Ctrl+E", csv, self.save_shown),
+            )
+        ]
+        return flow_of(label("title", "Runs", "Runs"), *self._buttons, after=after)
 
     def arrange(self) -> None:
         """Curve and figures of a run beside one another where there is room."""

@@ -20,7 +20,7 @@ from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import label
 from dawnbeat.ui.window.parts.layouts import stack
 from dawnbeat.ui.window.parts.plots import Ink, Plot, legend_of
-from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
+from dawnbeat.ui.window.parts.tables import plain_table, write_rows
 from dawnbeat.ui.window.parts.theme import paint_zone
 
 SYMBOLS: dict[MarkKind, tuple[str, str]] = {
@@ -69,8 +69,9 @@ class RunCurve(QWidget):
         """Draw a run. keep_view: it is the same one, changed."""
         self.samples, self.marks, self.zones = samples, marks, zones
         self.chosen = self.chosen if keep_view and self.chosen <= len(marks) else 0
-        codes = codes_of(samples, marks) if len(samples) > 1 else np.zeros(0, dtype=np.int64)
-        counts = np.concatenate((codes == 0, [False])) if codes.size else np.zeros(len(samples), dtype=np.bool_)
+        counts = np.zeros(len(samples), dtype=np.bool_)
+        if len(samples) > 1:
+            counts[:-1] = codes_of(samples, marks) == 0
         minutes = samples.time_s / 60
         self._line.setData(minutes, np.where(counts, samples.pulse_bpm, np.nan))
         believed = np.where(samples.possible & ~counts, samples.pulse_bpm, np.nan)
@@ -194,11 +195,10 @@ class ZoneBars(QWidget):
     def __init__(self, context: AppContext) -> None:
         super().__init__()
         self.context = context
-        self.table = plain_table(("Zone", "bpm", "Time", "Share", ""), "Measured time in zones")
+        self.table = plain_table(("Zone", "bpm", "Time", "Share", ""), "Measured time in zones", most=MOST_ZONES)
         self._bars = _Bars(context, self)
         self.table.setItemDelegateForColumn(_BAR, self._bars)
         stack(self, self.table)
-        context.theme_changed.connect(lambda _: self._fit())
 
     def show_times(self, zones: Zones | None, zone_s: Sequence[float]) -> None:
         """zone_s: seconds in each zone; nothing is shown without zones."""
@@ -211,10 +211,6 @@ class ZoneBars(QWidget):
             self._bars.show(shares, zones.scheme.easy_top)
         write_rows(self.table, rows)
         self.setVisible(bool(rows))
-        self._fit()
-
-    def _fit(self) -> None:
-        fit_rows(self.table, 12)
 
 
 class _Bars(QStyledItemDelegate):

@@ -4,36 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import date
+from functools import partial
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeySequence, QShortcut
-from PySide6.QtWidgets import (
-    QCheckBox,
-    QFormLayout,
-    QLabel,
-    QLineEdit,
-    QPushButton,
-    QSizePolicy,
-    QSplitter,
-    QWidget,
-)
+from PySide6.QtWidgets import QCheckBox, QFormLayout, QLineEdit, QSizePolicy, QSplitter, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import Units, capital, clock, long_day, number, pace, percent, short_day, signed, way
 from dawnbeat.training import run_store, zone_store
-from dawnbeat.training.maximum import Maximum, MaximumProposal
+from dawnbeat.training.maximum import MaximumProposal
 from dawnbeat.training.periods import JudgedRun, judge_runs
 from dawnbeat.training.run import CAN_BE_OVERRULED, MARK_WORDS, TALKS, Mark, Samples
 from dawnbeat.training.run_figures import DRIFT_IN_WORDS
-from dawnbeat.training.zone_store import Threshold
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, Key, label
+from dawnbeat.ui.window.parts.controls import ComboBox, Key, buddy_of, label, named
 from dawnbeat.ui.window.parts.layouts import flow_of, scrolled, stack
-from dawnbeat.ui.window.parts.tables import fit_rows, give_tip, plain_table, write_rows
+from dawnbeat.ui.window.parts.tables import give_tip, plain_table, write_rows
 from dawnbeat.ui.window.runs.bring_in import felt_box, felt_in, show_felt
 from dawnbeat.ui.window.runs.run_plots import RunCurve, ZoneBars
-from dawnbeat.ui.window.runs.table import NO_ZONES, change, overrule, to_bin
+from dawnbeat.ui.window.runs.table import NO_ZONES, change, overrule
 from dawnbeat.ui.window.zones.entries import MaximumDialog, ThresholdTestDialog, keep_maximum, keep_threshold
 
 _WHERE = "Runs, one run"
@@ -41,10 +32,13 @@ _OVERRULE_KEY = "L"
 
 
 class RunView(QWidget):
-    """left: back to the list is wanted. stepped: the run one row down (+1) or up (-1) in the list is wanted."""
+    """left: back to the list is wanted. stepped: the run one row down (+1) or up (-1) in the list is wanted. binned:
+    this run is to go into the bin.
+    """
 
     left = Signal()
     stepped = Signal(int)
+    binned = Signal(object)
 
     def __init__(self, context: AppContext, today: Callable[[], date]) -> None:
         super().__init__()
@@ -57,37 +51,29 @@ class RunView(QWidget):
         self.heading = label("title", "Which run", wraps=True)
         self.summary = label("", "The run in short")
         self.figures = label("small", "Figures of this run")
-        self.drift_rule = label("small", "What drift means")
-        self.drift_rule.setText(DRIFT_IN_WORDS)
+        self.drift_rule = label("small", "What drift means", DRIFT_IN_WORDS)
         self.curve = RunCurve(context)
         self.bars = ZoneBars(context)
         self.marks_title = label("soft", "Marks")
-        self.marks_table = plain_table(("No.", "From", "To", "What", ""), "What is marked in this run")
+        self.marks_table = plain_table(("No.", "From", "To", "What", ""), "What is marked in this run", most=5)
         self.felt = felt_box()
-        self.race = QCheckBox("It was a race")
-        self.counts = QCheckBox("It counts as a run")
+        tip = "Whether it enters weeks, months, proposals and estimates; only running does by itself"
+        self.race = named(QCheckBox("It was a race"), "It was a race")
+        self.counts = named(QCheckBox("It counts as a run"), "It counts as a run", tip)
         self.talk = ComboBox()
-        self.talk.addItem("")
-        for words in TALKS:
-            self.talk.addItem(words)
+        self.talk.addItems(["", *TALKS])
         self.note = QLineEdit()
-
-        def give(words: str, keys: str, tip: str, does: Callable[[], object]) -> QPushButton:
-            return controls.button(words, keys, tip, does, _WHERE)
-
+        give = partial(controls.button, where=_WHERE)
         self.back_button = give("Back", "Alt+Left", "Back to the list, as Esc does", self.left.emit)
         self.up_button = give("‹ Up", "Alt+Up", "The run above in the list", lambda: self.stepped.emit(-1))
         self.down_button = give("Down ›", "Alt+Down", "The run below in the list", lambda: self.stepped.emit(+1))
         self.test_button = give("30-minute test…", "T", "Threshold pulse of a test in this run", self.ask_test)
         self.peak_button = give("Highest pulse…", "M", "Keep its highest pulse as a maximum", self.ask_maximum)
         self.bin_button = give("Bin", "Del", "Put this run in the bin; Ctrl+Z brings it back", self.to_bin)
-        self.overrule_button = give(
-            "Let it count", _OVERRULE_KEY, "Leave the marked pulse out, or let it count", self.overrule
-        )
-        tools = flow_of(self.back_button, self.up_button, self.down_button)
-        tools.push()
-        for button in (self.test_button, self.peak_button, self.bin_button):
-            tools.addWidget(button)
+        tip = "Leave the marked pulse out, or let it count"
+        self.overrule_button = give("Let it count", _OVERRULE_KEY, tip, self.overrule)
+        after = (self.test_button, self.peak_button, self.bin_button)
+        tools = flow_of(self.back_button, self.up_button, self.down_button, after=after)
         self.splitter = QSplitter()
         self.splitter.addWidget(self.curve)
         side = (self.bars, self.figures, self.marks_title, self.marks_table, flow_of(self.overrule_button))
@@ -100,7 +86,7 @@ class RunView(QWidget):
         stack(self, scrolled(tools, self.heading, self.summary, (self.splitter, 1)))
         QShortcut(QKeySequence("Esc"), self, self.left.emit)
         controls.register(Key("Esc", "Back to the list", _WHERE))
-        self.curve.picked.connect(self._pick)
+        self.curve.picked.connect(lambda number: self.marks_table.selectRow(number - 1))
         self.marks_table.itemSelectionChanged.connect(lambda: self._mark(self.marks_table.currentRow() + 1))
         self.felt.activated.connect(lambda _: self._edit("felt_effort", felt_in(self.felt)))
         line = self.felt.lineEdit()
@@ -120,15 +106,9 @@ class RunView(QWidget):
             ("Talking went in", self.talk, "How talking went on most of it: the talk test, held against your zones"),
             ("Note", self.note, "Anything else"),
         ):
-            before = QLabel(words)
-            before.setBuddy(control)
-            control.setAccessibleName(words)
-            control.setToolTip(tip)
-            own.addRow(before, control)
-        self.counts.setToolTip("Whether it enters weeks, months, proposals and estimates; only running does by itself")
-        for box in (self.race, self.counts):
-            box.setAccessibleName(box.text())
-            own.addRow("", box)
+            own.addRow(buddy_of(named(control, words, tip), words), control)
+        own.addRow("", self.race)
+        own.addRow("", self.counts)
         return own
 
     # Showing
@@ -196,7 +176,6 @@ class RunView(QWidget):
         if 0 <= row < len(rows):
             self.marks_table.selectRow(row)
         self.marks_table.blockSignals(False)
-        fit_rows(self.marks_table, 5)
         self.marks_title.setText("Marked, and left out of zones" if rows else "Nothing is marked in this run.")
         self.marks_title.setVisible(self.samples is not None)
         self.marks_table.setVisible(bool(rows))
@@ -219,15 +198,16 @@ class RunView(QWidget):
     def to_bin(self) -> None:
         """Bin this run and go back."""
         if self.each is not None:
-            run, self.each = self.each.run, None
-            to_bin(self.context, [run])
+            each, self.each = self.each, None
+            self.binned.emit(each)
             self.left.emit()
 
     def ask_test(self) -> ThresholdTestDialog | None:
         """Work out a 30-minute test in this run."""
         if self.each is None or self.samples is None:
             return None
-        dialog = ThresholdTestDialog(self.context, self.each.run, self.samples, self.marks, self._keep_threshold, self)
+        keep = partial(keep_threshold, self.context, today=self._today())
+        dialog = ThresholdTestDialog(self.context, self.each.run, self.samples, self.marks, keep, self)
         dialog.open()
         return dialog
 
@@ -238,27 +218,16 @@ class RunView(QWidget):
         proposed = MaximumProposal(self.each.run, self.each.run.figures.peak_bpm, None)
         if proposed.caution:
             self.context.say(proposed.caution)
-        dialog = MaximumDialog(self.context, self._today(), self._keep_maximum, self, proposed.entry())
+        keep = partial(keep_maximum, self.context, today=self._today())
+        dialog = MaximumDialog(self.context, self._today(), keep, self, proposed.entry())
         dialog.open()
         return dialog
 
-    def _keep_maximum(self, entry: Maximum) -> None:
-        keep_maximum(self.context, entry, self._today())
-
-    def _keep_threshold(self, entry: Threshold) -> None:
-        keep_threshold(self.context, entry, self._today())
-
     def _edit(self, item: str, text: str) -> None:
-        each = self.each
-        if each is None or self._writing:
-            return
-        if change(self.context, each.run, item, text):
+        if self.each is not None and not self._writing and change(self.context, self.each.run, item, text):
             self.refresh()
 
     # Inside
-
-    def _pick(self, number: int) -> None:
-        self.marks_table.selectRow(number - 1)
 
     def _mark(self, number: int) -> None:
         chosen = self.marks[number - 1] if 1 <= number <= len(self.marks) else None

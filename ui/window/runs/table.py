@@ -10,24 +10,13 @@ from PySide6.QtWidgets import QPushButton
 
 from dawnbeat.shared.checked_fields import one_of
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.wording import (
-    PACE_UNIT,
-    Units,
-    bare_pace,
-    clock,
-    count_of,
-    long_day,
-    number,
-    percent,
-    short_day,
-    way,
-)
+from dawnbeat.shared.wording import PACE_UNIT, Units, bare_pace, clock, long_day, number, percent, short_day, way
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.periods import JudgedRun
 from dawnbeat.training.run import TALKS, Run
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.journal_table import RowsTable, back_undoably, bin_undoably
+from dawnbeat.ui.window.parts.journal_table import RowsTable
 from dawnbeat.ui.window.parts.tables import Column, RowsModel, all_rows
 
 ALL, WITH_PULSE, WITHOUT_PULSE, RACES, UNRATED = "all runs", "with pulse", "without pulse", "races", "not rated yet"
@@ -45,24 +34,12 @@ _EMPTY = (
 NO_ZONES = "No zones yet: the page Zones says what is missing."
 
 
-def _value(value: float | None) -> float:
-    return float("-inf") if value is None else value
-
-
-def _easy(each: JudgedRun) -> float | None:
-    return None if each.judged is None else each.judged.easy_share
-
-
 def _easy_hint(each: JudgedRun) -> str:
     if each.judged is None or each.zone_set is None:
         return ""
     older = ", the first there are" if each.before_sets else ""
     begun = each.zone_set.from_date.isoformat()
     return f"at or below {each.judged.top_of_easy_bpm} bpm, by the zones from {begun} on{older}"
-
-
-def _above(each: JudgedRun) -> float | None:
-    return None if each.judged is None else each.judged.above_s
 
 
 def _missing(each: JudgedRun) -> float:
@@ -88,16 +65,20 @@ def _what(each: JudgedRun) -> str:
     return "" if each.run.counts else "not counted"
 
 
-def _right(
+def _figure(
     title: str,
     tip: str,
-    text: Callable[[JudgedRun], str],
-    key: Callable[[JudgedRun], float],
+    value: Callable[[JudgedRun], float | None],
+    shown: Callable[[float | None], str],
     widest: str,
     hint: Callable[[JudgedRun], str] | None = None,
     item: str = "",
 ) -> Column[JudgedRun]:
-    return Column(title, tip, text, key, item, right=True, widest=widest, hint=hint)
+    def key(each: JudgedRun) -> float:
+        found = value(each)
+        return float("-inf") if found is None else found
+
+    return Column(title, tip, lambda e: shown(value(e)), key, item, right=True, widest=widest, hint=hint)
 
 
 _BEFORE: tuple[Column[JudgedRun], ...] = (
@@ -122,72 +103,54 @@ _BEFORE: tuple[Column[JudgedRun], ...] = (
         lambda e: f"{e.run.began:%H:%M}",
         right=True,
     ),
-    _right(
-        "Time",
-        "duration without pauses",
-        lambda e: clock(e.run.figures.duration_s),
-        lambda e: e.run.figures.duration_s,
-        "1:02:30",
-    ),
+    _figure("Time", "duration without pauses", lambda e: e.run.figures.duration_s, clock, "1:02:30"),
 )
 
 
 def _ways(units: Units) -> tuple[Column[JudgedRun], ...]:
     return (
-        _right(
-            units,
-            "distance",
-            lambda e: way(e.run.figures.distance_m, units),
-            lambda e: _value(e.run.figures.distance_m),
-            "42.20",
-        ),
-        _right(
+        _figure(units, "distance", lambda e: e.run.figures.distance_m, lambda way_m: way(way_m, units), "42.20"),
+        Column(
             PACE_UNIT[units],
             "pace without pauses",
             lambda e: bare_pace(e.run.figures.distance_m, e.run.figures.duration_s, units),
             _pace_s,
-            "10:30",
+            right=True,
+            widest="10:30",
         ),
     )
 
 
 _AFTER: tuple[Column[JudgedRun], ...] = (
-    _right(
+    _figure(
         "Pulse, bpm",
         "mean of the measured pulse; – where there is none",
-        lambda e: number(e.run.figures.mean_bpm),
-        lambda e: _value(e.run.figures.mean_bpm),
+        lambda e: e.run.figures.mean_bpm,
+        number,
         "142",
     ),
-    _right(
+    _figure(
         "Easy",
         "share of the measured time at or below the top of easy of that day",
-        lambda e: percent(_easy(e)),
-        lambda e: _value(_easy(e)),
+        lambda e: None if e.judged is None else e.judged.easy_share,
+        percent,
         "100 %",
         _easy_hint,
     ),
-    _right(
-        "Missing",
-        "share of the duration without a pulse that counts",
-        lambda e: percent(_missing(e)),
-        _missing,
-        "100 %",
-        _missing_hint,
-    ),
-    _right(
+    _figure("Missing", "share of the duration without a pulse that counts", _missing, percent, "100 %", _missing_hint),
+    _figure(
         "Felt",
         "session rating: how hard the whole run felt, 0 to 10",
-        lambda e: "" if e.run.felt_effort is None else f"{e.run.felt_effort:g}",
-        lambda e: _value(e.run.felt_effort),
+        lambda e: e.run.felt_effort,
+        lambda felt: "" if felt is None else f"{felt:g}",
         "10",
         item="felt_effort",
     ),
-    _right(
+    _figure(
         "Above",
         "measured time above the top of easy",
-        lambda e: clock(_above(e)),
-        lambda e: _value(_above(e)),
+        lambda e: None if e.judged is None else e.judged.above_s,
+        clock,
         "1:02:30",
     ),
     Column(
@@ -265,12 +228,14 @@ class RunsTable(RowsTable[JudgedRun]):
     def binned(self) -> Sequence[JudgedRun]:  # noqa: D102
         return self._read_bin()
 
-    def put_in_bin(self, rows: Sequence[JudgedRun]) -> None:  # noqa: D102
-        to_bin(self.context, [each.run for each in rows])
+    def bin_one(self, row: JudgedRun) -> None:  # noqa: D102
+        run_store.put_in_bin(self.context.journal, row.run.id)
 
-    def take_from_bin(self, rows: Sequence[JudgedRun]) -> None:  # noqa: D102
-        runs = [each.run for each in rows]
-        back_undoably(self.context, _named(runs), lambda: _back(self.context, runs), lambda: _bin(self.context, runs))
+    def back_one(self, row: JudgedRun) -> None:  # noqa: D102
+        run_store.restore_from_bin(self.context.journal, row.run.id)
+
+    def named(self, row: JudgedRun) -> str:  # noqa: D102
+        return f"the run of {short_day(row.run.local_date)}, {row.run.began:%H:%M}"
 
     def delete(self, rows: Sequence[JudgedRun]) -> int:  # noqa: D102
         return run_store.empty_bin(self.context.journal, [each.run.id for each in rows])
@@ -317,11 +282,6 @@ def change(context: AppContext, run: Run, item: str, text: str) -> bool:
     return False
 
 
-def to_bin(context: AppContext, runs: Sequence[Run]) -> None:
-    """Put runs in the bin, undoable."""
-    bin_undoably(context, _named(runs), lambda: _bin(context, runs), lambda: _back(context, runs))
-
-
 def overrule(context: AppContext, run: Run, number: int, overruled: bool) -> bool:
     """Let a marked pulse count after all, or no longer, undoable. number: of the mark, from 1."""
     journal = context.journal
@@ -331,19 +291,3 @@ def overrule(context: AppContext, run: Run, number: int, overruled: bool) -> boo
         lambda: run_store.overrule(journal, run.id, number, overruled),
         lambda: run_store.overrule(journal, run.id, number, not overruled),
     )
-
-
-def _bin(context: AppContext, runs: Sequence[Run]) -> None:
-    for run in runs:
-        run_store.put_in_bin(context.journal, run.id)
-
-
-def _back(context: AppContext, runs: Sequence[Run]) -> None:
-    for run in runs:
-        run_store.restore_from_bin(context.journal, run.id)
-
-
-def _named(runs: Sequence[Run]) -> str:
-    if len(runs) > 1:
-        return count_of(len(runs), "run")
-    return f"the run of {short_day(runs[0].local_date)}, {runs[0].began:%H:%M}"

@@ -8,19 +8,14 @@ from functools import partial
 from typing import Any
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import (
-    QButtonGroup,
-    QSizePolicy,
-    QStackedWidget,
-    QWidget,
-)
+from PySide6.QtWidgets import QButtonGroup, QSizePolicy, QStackedWidget, QWidget
 
 from dawnbeat.shared.wording import UNKNOWN, Units, clock, number, percent, short_day, way
 from dawnbeat.training import zone_store
 from dawnbeat.training.periods import EASY_AIM_SOURCE, JudgedRun, Week, load_words, week_words, weeks_of
 from dawnbeat.ui.window.parts import controls, saving
-from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, label
+from dawnbeat.ui.window.parts.context import AppContext, View
+from dawnbeat.ui.window.parts.controls import ComboBox, label, named
 from dawnbeat.ui.window.parts.layouts import flow_of, stack
 from dawnbeat.ui.window.parts.tables import plain_table, write_rows
 from dawnbeat.ui.window.runs.weeks_chart import WeeksChart
@@ -43,14 +38,13 @@ _FOOT = (
 )
 
 
-class WeeksView(QWidget):
+class WeeksView(View):
     """opened: the Monday of a week whose runs are wanted."""
 
     opened = Signal(object)
 
     def __init__(self, context: AppContext, today: Callable[[], date]) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context)
         self._today = today
         self.weeks: list[Week] = []
         self._units: Units = "km"
@@ -60,14 +54,11 @@ class WeeksView(QWidget):
         self._table_stale = True
         self.said = label("", "The chosen week")
         self.loads = label("small", "Load of the chosen week")
-        self.which = ComboBox()
+        self.which = named(ComboBox(), "Which load", "Which load the plot and the findings show")
         for place, (words, in_full, name) in enumerate(_LOADS):
             self.which.addItem(words, name)
             self.which.setItemData(place, in_full, Qt.ItemDataRole.ToolTipRole)
-        self.which.setAccessibleName("Which load")
-        self.which.setSizeAdjustPolicy(ComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-        self.which.setMinimumContentsLength(12)
-        self.which.setToolTip("Which load the plot and the findings show")
+        self.which.narrow(12)
         self.which.activated.connect(lambda _: self._choose_load())
         self.chart = WeeksChart(context)
         self.table = plain_table(_HEADINGS, "Weeks, newest first")
@@ -85,17 +76,14 @@ class WeeksView(QWidget):
         self.as_table.setCheckable(True)
         self.as_table.toggled.connect(self._show_table)
         picture = controls.button("Picture…", "Ctrl+P", "Save the plots as a picture", self._save_picture, _WHERE)
-        tools = flow_of(*controls.choices(QButtonGroup(self), spans, 0, _WHERE), self.as_table, picture)
-        tools.push()
-        tools.addWidget(self.which)
+        buttons = controls.choices(QButtonGroup(self), spans, 0, _WHERE)
+        tools = flow_of(*buttons, self.as_table, picture, after=(self.which,))
         tabled = QWidget()
         stack(tabled, (self.table, 1), label("small", "About the stars", "* some runs of the week are not in this sum"))
         self.views.addWidget(self.chart)
         self.views.addWidget(tabled)
         foot = label("small", "Where the aim and the loads come from", _FOOT)
         stack(self, tools, self.said, self.loads, (self.views, 1), foot)
-        self._fit()
-        context.theme_changed.connect(lambda _: self._fit())
 
     def show_runs(self, judged: Sequence[JudgedRun]) -> None:
         """Draw these runs, given by start."""
@@ -198,7 +186,6 @@ class WeeksView(QWidget):
         self.table.setHorizontalHeaderLabels([self._units if each == "km" else each for each in _HEADINGS])
         write_rows(self.table, rows)
         self.table.blockSignals(False)
-        self._fit()
 
     def _row_selected(self) -> None:
         row = self.table.currentRow()
@@ -212,9 +199,9 @@ class WeeksView(QWidget):
         self._span = weeks
         self.chart.show_last(weeks)
 
-    def _fit(self) -> None:
+    def arrange(self) -> None:
+        """As much of the plots as can be read."""
         self.views.setMinimumHeight(self.context.theme.px(470))
-        self.table.arrange()
 
 
 def _key(name: str) -> Any:

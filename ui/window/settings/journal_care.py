@@ -16,10 +16,7 @@ from PySide6.QtWidgets import (
     QDialog,
     QDialogButtonBox,
     QFileDialog,
-    QMessageBox,
-    QPlainTextEdit,
     QProgressBar,
-    QVBoxLayout,
     QWidget,
 )
 
@@ -28,8 +25,8 @@ from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import count_of
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext, Task, Work
-from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.layouts import flow_of
+from dawnbeat.ui.window.parts.controls import label, named, read_only, sure
+from dawnbeat.ui.window.parts.layouts import DIALOG_MARGINS, flow_of, stack
 
 _WHERE = "Settings"
 
@@ -49,14 +46,9 @@ class JournalCare(QWidget):
         self.again_button = give("Analyse again…", "F5", tip, self.analyse_again)
         self.buttons = (self.backup_button, self.restore_button, self.import_button, self.again_button)
         self.stop = give("Stop", "Ctrl+.", "Stop; nothing is changed", self._stop)
-        self.bar = QProgressBar()
-        self.bar.setAccessibleName("How far it is")
+        self.bar = named(QProgressBar(), "How far it is")
         self.told = label("soft", "What became of it")
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.addLayout(flow_of(*self.buttons, self.stop))
-        layout.addWidget(self.bar)
-        layout.addWidget(self.told)
+        stack(self, flow_of(*self.buttons, self.stop), self.bar, self.told)
         self._show_state()
 
     @property
@@ -74,12 +66,11 @@ class JournalCare(QWidget):
     def ask_restore(self) -> None:
         """Ask for a backup, and whether to put it in the journal's place."""
         chosen, _ = QFileDialog.getOpenFileName(self, "Restore a backup", "", "Zip (*.zip);;All files (*)")
-        if chosen and _sure(
-            self,
-            "Restore a backup",
+        asked = (
             f"Put the backup {Path(chosen).name} in the place of the present journal? It is checked first, and the "
-            "present journal is kept aside beside it.",
-        ):
+            "present journal is kept aside beside it."
+        )
+        if chosen and sure(self, "Restore a backup", asked):
             self.restore(Path(chosen))
 
     def restore(self, path: Path) -> None:
@@ -131,10 +122,9 @@ class JournalCare(QWidget):
         lines = [
             line.replace("`dawnbeat bin --back NUMBER` brings one back", "“Back” brings one") for line in plan.lines()
         ]
-        home, dialog = self.context.home, Found(self, "Import mornings", lines, "Import")
         replace = QCheckBox("Let the file win where it differs from the journal")
+        home, dialog = self.context.home, Found(self, "Import mornings", lines, "Import", replace)
         replace.setVisible(bool(plan.conflicts))
-        dialog.add(replace)
         dialog.yes.setEnabled(not plan.errors and bool(plan.new or plan.conflicts))
 
         def apply() -> None:
@@ -210,32 +200,20 @@ class JournalCare(QWidget):
 class Found(QDialog):
     """Shows what would be done, line by line, and does it only at its own button. yes: that button."""
 
-    def __init__(self, parent: QWidget, title: str, lines: Sequence[str], words: str) -> None:
+    def __init__(self, parent: QWidget, title: str, lines: Sequence[str], words: str, *more: QWidget) -> None:
+        """more: controls above the buttons."""
         super().__init__(parent.window())
         self.setWindowTitle(title)
-        self.lines = QPlainTextEdit("\n".join(lines))
-        self.lines.setReadOnly(True)
-        self.lines.setTabChangesFocus(True)
-        self.lines.setAccessibleName(f"{title}: what would be done")
+        self.lines = read_only(f"{title}: what would be done")
+        self.lines.setPlainText("\n".join(lines))
         buttons = QDialogButtonBox()
         self.yes = buttons.addButton(words, QDialogButtonBox.ButtonRole.AcceptRole)
         no = buttons.addButton("Leave it as it is", QDialogButtonBox.ButtonRole.RejectRole)
         no.setDefault(True)
         buttons.accepted.connect(self.accept)
         buttons.rejected.connect(self.reject)
-        self._column = QVBoxLayout(self)
-        self._column.addWidget(self.lines, 1)
-        self._column.addWidget(buttons)
+        stack(self, (self.lines, 1), *more, buttons, margins=DIALOG_MARGINS)
         self.resize(parent.window().size() * 0.7)
-
-    def add(self, control: QWidget) -> None:
-        """A control above the buttons."""
-        self._column.insertWidget(1, control)
-
-
-def _sure(parent: QWidget, title: str, words: str) -> bool:
-    yes, cancel = QMessageBox.StandardButton.Yes, QMessageBox.StandardButton.Cancel
-    return bool(QMessageBox.question(parent, title, words, yes | cancel, cancel) == yes)
 
 
 def _with(home: Path, function: Callable[..., Any], *values: Any) -> Any:

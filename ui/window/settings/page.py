@@ -8,40 +8,28 @@ import os
 from pathlib import Path
 from typing import Any
 
-from PySide6.QtCore import Qt
-from PySide6.QtGui import QImage, QPixmap, QResizeEvent
-from PySide6.QtWidgets import (
-    QCheckBox,
-    QComboBox,
-    QFileDialog,
-    QLabel,
-    QLineEdit,
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtGui import QImage, QPixmap
+from PySide6.QtWidgets import QCheckBox, QComboBox, QFileDialog, QLabel, QLineEdit
 
 from dawnbeat.journal.folder import HOME_VARIABLE
 from dawnbeat.journal.ranges import RangeSettings
-from dawnbeat.morning.choices import DURATIONS_S, SOURCES, TEXT_PERCENT, THEMES
-from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.morning.choices import DURATIONS_S, TEXT_PERCENT
 from dawnbeat.shared.morning import POSTURES
-from dawnbeat.shared.wording import capital
+from dawnbeat.shared.wording import capital, count_of
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget, Task
-from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, Slider, SpinBox, label
-from dawnbeat.ui.window.parts.layouts import RowsForm, Scrolled, flow_of
+from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, Slider, SpinBox, label, named, to_copy
+from dawnbeat.ui.window.parts.layouts import RowsForm, flow_of, scrolled, stack
 from dawnbeat.ui.window.settings.camera_trial import CameraTest, Measured
 from dawnbeat.ui.window.settings.journal_care import JournalCare
 
 _give = functools.partial(controls.button, where="Settings")
-_SOURCE_WORDS = dict(
-    zip(
-        SOURCES,
-        ("a camera of this computer", "a camera in the network", "an invented finger, to rehearse"),
-        strict=True,
-    )
-)
-_DURATION_WORDS = {60: "1 minute", 120: "2 minutes", 180: "3 minutes", 300: "5 minutes"}
+_SOURCE_WORDS = {
+    "camera": "a camera of this computer",
+    "stream": "a camera in the network",
+    "rehearsal": "an invented finger, to rehearse",
+}
+_HEAT = "A lamp or flash under the finger can get hot: take the finger off before it hurts."
 _THEME_WORDS = {"system": "as the system says", "light": "light", "dark": "dark"}
 
 
@@ -57,31 +45,20 @@ class SettingsPage(PageWidget):
     title = "Settings"
 
     def __init__(self, context: AppContext) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context)
         self._filling = False
         self._forms: list[RowsForm] = []
         self.test = CameraTest(context)
         self.test.measured.connect(self._measured)
         self.test.failed.connect(lambda why: self._show_answer(f"{capital(why)}."))
         self.test.ended.connect(lambda: self.try_button.setText("Try it"))
-        inside = QWidget()
-        self._column = QVBoxLayout(inside)
-        self._column.setContentsMargins(20, 14, 20, 20)
-        heading = QLabel("Settings")
-        heading.setProperty("class", "title")
-        self._column.addWidget(heading)
         self._camera_group()
         self._reading_group()
         self._looks_group()
         self._journal_group()
         self._range_group()
-        self._column.addStretch(1)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.addWidget(Scrolled(inside))
+        stack(self, scrolled(label("title", "", "Settings"), *self._forms, None, margins=(20, 14, 20, 20)))
         context.choices_changed.connect(self._fill)
-        context.theme_changed.connect(self._fit)
         self._fill()
 
     def shown(self, what: Any = None) -> None:
@@ -110,7 +87,7 @@ class SettingsPage(PageWidget):
 
     def _camera_group(self) -> None:
         form = self._group("Camera")
-        self.source = self._combo(form, "Light comes from", {each: _SOURCE_WORDS[each] for each in SOURCES}, "source")
+        self.source = self._combo(form, "Light comes from", _SOURCE_WORDS, "source")
         self.number = SpinBox(maximum=99)
         form.row("Number of the camera", self.number, "0 is the first; the list below names them")
         self.number.valueChanged.connect(lambda value: self._choose(camera=value))
@@ -122,27 +99,25 @@ class SettingsPage(PageWidget):
         self.list_button = _give("List cameras", "Alt+L", "Measure every camera of this computer", self._list)
         form.below(flow_of(self.try_button, self.list_button))
         self.answer = label("large", "What the camera answered")
-        self.picture = QLabel()
-        self.picture.setAccessibleName("What the camera sees")
+        self.picture = named(QLabel(), "What the camera sees")
         self.picture.hide()
-        self.figures = _note("")
-        self.figures.setAccessibleName("The figures behind the answer")
+        self.figures = to_copy("soft", "The figures behind the answer")
         for each in (self.answer, self.picture, self.figures):
             form.below(each)
-        form.below(_note("A lamp or flash under the finger can get hot: take the finger off before it hurts."))
+        form.below(to_copy("soft", "", _HEAT))
 
     def _reading_group(self) -> None:
         form = self._group("Reading")
-        durations = {each: _DURATION_WORDS[each] for each in DURATIONS_S}
+        durations = {each: count_of(each // 60, "minute") for each in DURATIONS_S}
         self.duration = self._combo(form, "Length", durations, "duration_s")
         self.posture = self._combo(form, "Posture", {each: each for each in POSTURES}, "posture")
         self.tone = self._check(form, "Soft tones at start, pause and end", "tone")
         self.video = self._check(form, "Keep the picture too", "video")
-        form.below(_note("No figure needs the picture; it takes room on the disk and shows your skin."))
+        form.below(to_copy("soft", "", "No figure needs the picture; it takes room on the disk and shows your skin."))
 
     def _looks_group(self) -> None:
         form = self._group("Looks")
-        self.theme = self._combo(form, "Theme", {each: _THEME_WORDS[each] for each in THEMES}, "theme")
+        self.theme = self._combo(form, "Theme", _THEME_WORDS, "theme")
         self.text = Slider()
         self.text.setRange(*TEXT_PERCENT)
         self.text.setSingleStep(10)
@@ -155,8 +130,7 @@ class SettingsPage(PageWidget):
 
     def _journal_group(self) -> None:
         form = self._group("Journal")
-        self.place = _note("")
-        self.place.setAccessibleName("Where the journal lies")
+        self.place = to_copy("soft", "Where the journal lies")
         form.below(self.place, "Place")
         self.move_button = _give("Choose a folder…", "", "Open another journal at the next start", self._move)
         self.usual_button = _give("Usual place", "", "Use the usual place at the next start", self._usual)
@@ -174,13 +148,13 @@ class SettingsPage(PageWidget):
             spin.setRange(about["low"], about["high"])
             spin.setSuffix(f" {about['unit']}")
             spin.setKeyboardTracking(False)
-            words = about["meaning"][0].upper() + about["meaning"][1:]
             tip = f"{about['low']:g} to {about['high']:g} {about['unit']}; usually {parameter.default:g}"
-            form.row(words, spin, tip)
+            form.row(capital(about["meaning"]), spin, tip)
             spin.valueChanged.connect(lambda _=0: self._choose_ranges())
             self.ranges[parameter.name] = spin
-        reset = _give("Usual windows", "", "Back to four weeks, a week and their counts", self._reset_ranges)
-        form.below(flow_of(reset))
+        tip = "Back to four weeks, a week and their counts"
+        self.reset_button = _give("Usual windows", "", tip, lambda: self._choose(ranges={}))
+        form.below(flow_of(self.reset_button))
 
     # Showing and choosing
 
@@ -224,23 +198,18 @@ class SettingsPage(PageWidget):
         """Keep a choice; False where it was refused."""
         if self._filling:
             return False
-        try:
+        chosen = False
+        with self.context.saying():
             self.context.choose(**changes)
-        except DawnbeatError as error:
-            self.context.say(str(error))
+            chosen = True
+        if not chosen:
             self._fill()
-            return False
-        return True
+        return chosen
 
     def _choose_ranges(self) -> None:
-        if self._filling:
-            return
         usual = RangeSettings()
         found = {name: spin.value() for name, spin in self.ranges.items()}
         self._choose(ranges={name: value for name, value in found.items() if value != getattr(usual, name)})
-
-    def _reset_ranges(self) -> None:
-        self._choose(ranges={})
 
     # Camera
 
@@ -287,9 +256,7 @@ class SettingsPage(PageWidget):
 
     def _move(self) -> None:
         chosen = QFileDialog.getExistingDirectory(self, "Folder of the journal", str(self.context.home))
-        if chosen:
-            if not self._choose(journal=chosen):
-                return
+        if chosen and self._choose(journal=chosen):
             self.context.say("The window opens this folder from the next start on; nothing was moved.")
 
     def _usual(self) -> None:
@@ -301,39 +268,25 @@ class SettingsPage(PageWidget):
     def _group(self, words: str) -> RowsForm:
         form = RowsForm(self.context, words)
         self._forms.append(form)
-        self._column.addWidget(form)
         return form
 
-    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+    def arrange(self) -> None:
         """Labels beside the controls or above them, as there is room."""
-        super().resizeEvent(event)
-        self._fit()
-
-    def _fit(self, _theme: object = None) -> None:
         for form in self._forms:
             form.fit(self.width() - 64)
 
     def _combo(self, form: RowsForm, words: str, choices: dict[Any, str], name: str) -> QComboBox:
         combo = ComboBox()
-        for value, shown in choices.items():
-            combo.addItem(shown, value)
+        combo.offer((shown, value) for value, shown in choices.items())
         form.row(words, combo, words)
         combo.currentIndexChanged.connect(lambda _: self._choose(**{name: combo.currentData()}))
         return combo
 
     def _check(self, form: RowsForm, words: str, name: str) -> QCheckBox:
-        check = QCheckBox(words)
-        check.setAccessibleName(words)
-        check.setToolTip(f"{words} (Space)")
+        check = named(QCheckBox(words), words, f"{words} (Space)")
         check.toggled.connect(lambda on: self._choose(**{name: on}))
         form.below(check)
         return check
-
-
-def _note(words: str) -> QLabel:
-    note = label("soft", words, words)
-    note.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-    return note
 
 
 def _cameras(task: Task) -> str:

@@ -6,15 +6,14 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
-from PySide6.QtWidgets import QDialog, QLabel, QPushButton, QTextBrowser, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QDialog, QTextBrowser, QWidget
 
 from dawnbeat.morning.answer_text import NOT_FOR
-from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.installed import software_version
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget
-from dawnbeat.ui.window.parts.controls import Key
-from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of, scrolled, stack
+from dawnbeat.ui.window.parts.controls import Key, label, named
+from dawnbeat.ui.window.parts.layouts import PAGE_MARGINS, flow_of, scrolled, stack
 
 # Every key before any page was made: where, key, what it does. Written from what the pages tell, and a test holds the
 # two together.
@@ -137,43 +136,31 @@ METHOD = (
 class FirstStart(QDialog):
     """Shown until it was closed once; the same words stay readable under Help."""
 
-    def __init__(self, context: AppContext, parent: QWidget | None = None) -> None:
+    def __init__(self, context: AppContext, parent: QWidget) -> None:
         super().__init__(parent)
         self.context = context
         self.setWindowTitle("Before the first reading")
         self.setModal(True)
-        heading = controls.label("title", "", "Before the first reading", wraps=True)
-        said = [controls.label("", "", words) for words in FIRST_WORDS]
-        note = controls.label("soft", "", "You find these words again under Help (F1).")
+        heading = label("title", "", "Before the first reading", wraps=True)
+        said = [label("", "", words) for words in FIRST_WORDS]
+        note = label("soft", "", "You find these words again under Help (F1).")
         page = scrolled(heading, *said, note, None, margins=(32, 26, 32, 8))
-        ready = QPushButton("I have read this")
-        ready.setProperty("class", "main")
+        ready = controls.button("I have read this", "", "Go on (Enter)", self.accept, main=True)
         ready.setDefault(True)
-        ready.setAccessibleName("I have read this")
         ready.setAccessibleDescription(" ".join(FIRST_WORDS))
-        ready.setToolTip("Go on (Enter)")
-        ready.clicked.connect(self.accept)
         foot = flow_of(ready)
         foot.setContentsMargins(32, 8, 32, 24)
         stack(self, (page, 1), foot)
-        self._fit(page)
-
-    def _fit(self, page: Scrolled) -> None:
-        """As high as its words, and no higher than the window or the screen that it stands on."""
-        parent = self.parentWidget()
-        room = self.screen().availableSize() if parent is None else parent.window().size()
-        width = min(self.context.theme.px(600), room.width())
-        inside = page.widget()
-        assert inside is not None
-        foot = self.sizeHint().height() - page.sizeHint().height()
-        self.resize(width, min(inside.heightForWidth(width) + foot, room.height()))
+        # As high as its words, and no higher than the window that it stands on.
+        room = parent.window().size()
+        width = min(context.theme.px(600), room.width())
+        needed = self.sizeHint().height() - page.sizeHint().height() + page.inside.heightForWidth(width)
+        self.resize(width, min(needed, room.height()))
 
     def accept(self) -> None:
         """Remember that it was read."""
-        try:
+        with self.context.saying():
             self.context.choose(met=True)
-        except DawnbeatError as error:
-            self.context.say(str(error))
         super().accept()
 
 
@@ -189,17 +176,10 @@ class HelpPage(PageWidget):
     title = "Help"
 
     def __init__(self, context: AppContext) -> None:
-        super().__init__()
-        self.context = context
-        heading = QLabel("Help")
-        heading.setProperty("class", "title")
-        self.words = QTextBrowser()
+        super().__init__(context)
+        self.words = named(QTextBrowser(), "Help: how to hold the finger, keys, method and sources")
         self.words.setOpenLinks(False)
-        self.words.setAccessibleName("Help: how to hold the finger, keys, method and sources")
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(20, 14, 20, 8)
-        layout.addWidget(heading)
-        layout.addWidget(self.words, 1)
+        stack(self, label("title", "", "Help"), (self.words, 1), margins=PAGE_MARGINS)
         context.theme_changed.connect(lambda _: self._write())
 
     def shown(self, what: Any = None) -> None:

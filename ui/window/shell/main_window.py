@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import base64
-import binascii
 import importlib
 import signal
 import socket
 import sys
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -19,14 +18,12 @@ from PySide6.QtGui import QCloseEvent, QIcon, QKeySequence, QResizeEvent, QShort
 from PySide6.QtWidgets import (
     QApplication,
     QButtonGroup,
-    QHBoxLayout,
     QMainWindow,
     QMessageBox,
     QPushButton,
     QScrollArea,
     QSizePolicy,
     QStackedWidget,
-    QVBoxLayout,
     QWidget,
 )
 
@@ -38,8 +35,8 @@ from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.display import display_problem
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget, Task
-from dawnbeat.ui.window.parts.controls import Key, label
-from dawnbeat.ui.window.parts.layouts import Scrolled
+from dawnbeat.ui.window.parts.controls import Key, label, named
+from dawnbeat.ui.window.parts.layouts import Scrolled, column_of, row_of, stack
 
 # The key of each page, its title with the letter for Alt, its module, and what goes to it.
 PAGES = (
@@ -51,6 +48,8 @@ PAGES = (
     ("settings", "&Settings", "settings.page", "6"),
     ("help", "&Help", "shell.help", "F1"),
 )
+_TITLES = {key: title for key, title, _, _ in PAGES}
+_MODULES = {key: module for key, _, module, _ in PAGES}
 # What pages rest on and takes long to load. None of it touches Qt, so that another thread can load it.
 NEEDS = {
     "bench": ("dawnbeat.morning.bench",),
@@ -78,9 +77,9 @@ def run_window(
     Raises DawnbeatError when there is no such page or file, or the journal can't be opened; where nobody reads a
     terminal, the sentence is also shown on the screen.
     """
-    known = [key for key, *_ in PAGES]
-    if page is not None and page not in known:
-        raise DawnbeatError(f"there is no page {page!r}: say {', '.join(known[:-1])} or {known[-1]}")
+    *known, last = _MODULES
+    if page is not None and page not in _MODULES:
+        raise DawnbeatError(f"there is no page {page!r}: say {', '.join(known)} or {last}")
     if source is not None and (path := file_named(source)) is not None and not path.exists():
         raise DawnbeatError(f"there is no source {source!r}: give {SOURCES_HELP}")
     problem = display_problem()
@@ -98,7 +97,7 @@ def run_window(
     with opened:
         context = AppContext(opened, store)
         context.source = source
-        window = MainWindow(context, page)
+        window = MainWindow(context, page or "read")
         window.show()
         with interrupts(window.end):
             code = app.exec()
@@ -161,12 +160,11 @@ def _load_plots() -> None:
 class MainWindow(QMainWindow):
     """Makes each page when it is first wanted, and asks pages before it closes."""
 
-    def __init__(self, context: AppContext, first: str | None = None) -> None:
+    def __init__(self, context: AppContext, first: str = "read") -> None:
         super().__init__()
         self.context = context
         self.pages: dict[str, PageWidget] = {}
         self.current: str | None = None
-        self._modules = {key: module for key, _, module, _ in PAGES}
         self._entries: dict[str, QPushButton] = {}
         self.stack = QStackedWidget()
         self._said = ""
@@ -191,15 +189,12 @@ class MainWindow(QMainWindow):
             self._say(context.last_said)
         QTimer.singleShot(0, self._greet)
         QTimer.singleShot(_WARM_UP_MS, self._warm_up)
-        self.go(first if first in self._modules else PAGES[0][0])
+        self.go(first)
 
     # Pages
 
     def go(self, key: str, what: Any = None) -> None:
         """Bring a page to the front, making it first where it was never shown."""
-        if key not in self._modules:
-            self.context.say(f"There is no page {key!r}.")
-            return
         page = self.pages.get(key)
         if page is None and any(name not in sys.modules for name in NEEDS.get(key, ())):
             self._open_later(key, what)
@@ -242,7 +237,7 @@ class MainWindow(QMainWindow):
         for key, page in self.pages.items():
             busy = page.busy()
             entry = self._entries[key]
-            words = self._titles[key] + ("  ●" if busy and key != self.current else "")
+            words = _TITLES[key] + ("  ●" if busy and key != self.current else "")
             if entry.text() != words:
                 entry.setText(words)
                 entry.setAccessibleDescription(busy or "")
@@ -250,7 +245,7 @@ class MainWindow(QMainWindow):
         (self._busy_look.start if going_on else self._busy_look.stop)()
 
     def _make(self, key: str) -> PageWidget:
-        module = importlib.import_module(f"dawnbeat.ui.window.{self._modules[key]}")
+        module = importlib.import_module(f"dawnbeat.ui.window.{_MODULES[key]}")
         page: PageWidget = module.make_page(self.context)
         page.setAccessibleName(page.title)
         self.pages[key] = page
@@ -272,53 +267,32 @@ class MainWindow(QMainWindow):
     # Layout
 
     def _lay_out(self) -> None:
-        self._titles: dict[str, str] = {}
-        contents = QWidget()
+        contents = named(QWidget(), "Pages")
         contents.setObjectName("contents")
-        contents.setAccessibleName("Pages")
-        column = QVBoxLayout(contents)
-        column.setContentsMargins(0, 18, 0, 12)
-        column.setSpacing(2)
         group = QButtonGroup(self)
-        for key, title, _, goes in PAGES:
-            if key == "help":
-                column.addStretch(1)
-            column.addWidget(self._entry(group, key, title, goes))
+        *upper, lowest = (self._entry(group, key, title, goes) for key, title, _, goes in PAGES)
+        stack(contents, *upper, None, lowest, margins=(0, 18, 0, 12), gap=2)
         foot = QWidget()
         foot.setObjectName("status")
-        line = QHBoxLayout(foot)
-        line.setContentsMargins(16, 6, 16, 6)
-        line.addWidget(self.status, 1)
+        stack(foot, self.status, margins=(16, 6, 16, 6))
         self.context.theme_changed.connect(lambda _: self._fit_foot())
-        right = QVBoxLayout()
-        right.setContentsMargins(0, 0, 0, 0)
-        right.setSpacing(0)
-        right.addWidget(self.stack, 1)
-        right.addWidget(foot)
-        whole = QWidget()
-        row = QHBoxLayout(whole)
-        row.setContentsMargins(0, 0, 0, 0)
-        row.setSpacing(0)
         beside = Scrolled(contents)
         beside.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         beside.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Expanding)
-        row.addWidget(beside)
-        row.addLayout(right, 1)
+        whole = QWidget()
+        stack(whole, row_of(beside, (column_of((self.stack, 1), foot, gap=0), 1), gap=0))
         self.setCentralWidget(whole)
 
     def _entry(self, group: QButtonGroup, key: str, title: str, digit: str) -> QPushButton:
-        entry = QPushButton(title)
-        entry.setCheckable(True)
-        entry.setProperty("class", "entry")
         plain = title.replace("&", "")
-        entry.setAccessibleName(plain)
         letter = title[title.index("&") + 1].upper()
         also = "" if key == "help" else f" or {controls.shown(f'Alt+{letter}')}"
-        entry.setToolTip(f"{plain} ({controls.shown(digit)}{also})")
+        entry = named(QPushButton(title), plain, f"{plain} ({controls.shown(digit)}{also})")
+        entry.setCheckable(True)
+        entry.setProperty("class", "entry")
         entry.clicked.connect(lambda: self.go(key))
         group.addButton(entry)
         self._entries[key] = entry
-        self._titles[key] = title
         QShortcut(QKeySequence(digit), self, lambda: self.go(key))
         controls.register(Key(digit, f"Go to {plain}"))
         return entry
@@ -329,18 +303,21 @@ class MainWindow(QMainWindow):
         redo = self.context.undo.createRedoAction(self, "Do again")
         redo.setShortcut(QKeySequence.StandardKey.Redo)
         self.addActions([undo, redo])
-        # Windows has no standard key for it.
-        QShortcut(QKeySequence("Ctrl+Q"), self, self.close)
+        for keys, does in (
+            ("Ctrl+Q", self.close),  # Windows has no standard key for it
+            ("Ctrl++", partial(self._text, +10)),
+            ("Ctrl+=", partial(self._text, +10)),
+            ("Ctrl+-", partial(self._text, -10)),
+        ):
+            QShortcut(QKeySequence(keys), self, does)
         controls.register(
             Key(QKeySequence(QKeySequence.StandardKey.Undo).toString(), "Undo the last change"),
             Key(QKeySequence(QKeySequence.StandardKey.Redo).toString(), "Do it again"),
             Key("Tab", "Go to the next control, Shift+Tab to the one before"),
             Key("Ctrl+Q", "Close the window"),
+            Key("Ctrl++", "Larger text"),
+            Key("Ctrl+-", "Smaller text"),
         )
-        QShortcut(QKeySequence("Ctrl++"), self, lambda: self._text(+10))
-        QShortcut(QKeySequence("Ctrl+="), self, lambda: self._text(+10))
-        QShortcut(QKeySequence("Ctrl+-"), self, lambda: self._text(-10))
-        controls.register(Key("Ctrl++", "Larger text"), Key("Ctrl+-", "Smaller text"))
 
     def _text(self, step: int) -> None:
         wanted = max(100, min(200, self.context.choices.text_percent + step))
@@ -367,14 +344,8 @@ class MainWindow(QMainWindow):
 
     def _restore_place(self) -> None:
         text = self.context.store.load_state().get("geometry")
-        if isinstance(text, str):
-            try:
-                packed = base64.b64decode(text, validate=True)
-            except (binascii.Error, ValueError):
-                packed = b""
-            if packed and self.restoreGeometry(QByteArray(packed)):
-                return
-        self.resize(self.first_size(self.screen().availableSize()))
+        if not isinstance(text, str) or not self.restoreGeometry(QByteArray.fromBase64(text.encode())):
+            self.resize(self.first_size(self.screen().availableSize()))
 
     @staticmethod
     def first_size(available: QSize) -> QSize:
@@ -413,12 +384,9 @@ class MainWindow(QMainWindow):
         for page in self.pages.values():
             page.closing()
         self.context.background.stop()
-        try:
-            packed = bytes(self.saveGeometry().data())
-            place = {"geometry": base64.b64encode(packed).decode("ascii")}
+        with suppress(DawnbeatError):  # a place on the screen is not worth keeping a window open for
+            place = {"geometry": bytes(self.saveGeometry().toBase64().data()).decode("ascii")}
             self.context.store.save_state(self.context.store.load_state() | place)
-        except DawnbeatError:
-            pass  # a place on the screen is not worth keeping a window open for
         event.accept()
 
     def _really_close(self, going_on: list[str], unsaved: list[str]) -> bool:

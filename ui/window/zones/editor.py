@@ -4,14 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Any
+from functools import partial
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import (
-    QAbstractItemView,
-    QTableWidgetItem,
-    QWidget,
-)
+from PySide6.QtWidgets import QAbstractItemView, QTableWidgetItem, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import short_day
@@ -20,9 +16,9 @@ from dawnbeat.training.zone_store import ZoneSet
 from dawnbeat.training.zones import METHODS, MOST_ZONES, Scheme, Zones, default_scheme, talk_test, with_count
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, Key, SpinBox, label, labelled, on_key
+from dawnbeat.ui.window.parts.controls import ComboBox, Key, SpinBox, label, labelled, named, on_key
 from dawnbeat.ui.window.parts.layouts import flow_of, stack
-from dawnbeat.ui.window.parts.tables import PlainTable, fit_rows, give_tip, plain_table, write_rows
+from dawnbeat.ui.window.parts.tables import PlainTable, plain_table, write_rows
 from dawnbeat.ui.window.zones.entries import change_zones
 
 _NAME, _TOP, _PULSE, _TALK = range(4)
@@ -45,25 +41,22 @@ class ZonesEditor(QWidget):
         self._work_out = work_out
         self._zones: Zones | None = None
         self._writing = False
-        self.method = ComboBox()
+        self.method = named(ComboBox(), "Zones by", "What the shares are shares of")
         self.method.addItems(METHODS)
-        self.method.setAccessibleName("Zones by")
-        self.method.setToolTip("What the shares are shares of")
-        self.count = SpinBox(minimum=2, maximum=MOST_ZONES)
-        self.count.setAccessibleName("How many zones")
-        self.count.setToolTip(f"How many zones, 2 to {MOST_ZONES}")
-        self.easy = ComboBox()
-        self.easy.setAccessibleName("Easy ends with")
-        self.easy.setToolTip("The zone whose top is the top of easy")
+        spin = SpinBox(minimum=2, maximum=MOST_ZONES)
+        self.count = named(spin, "How many zones", f"How many zones, 2 to {MOST_ZONES}")
+        self.easy = named(ComboBox(), "Easy ends with", "The zone whose top is the top of easy")
         tip = "Back to five zones with the usual boundaries"
-        self.reset = controls.button("Reset", "Ctrl+Shift+R", tip, self._reset, "Zones")
+        usual = partial(self._take, lambda: default_scheme(self.scheme.method))
+        self.reset = controls.button("Reset", "Ctrl+Shift+R", tip, usual, "Zones")
         self.table = self._make_table()
-        self._lay_out()
-        self.method.activated.connect(lambda _: self._take(default_scheme(METHODS[self.method.currentIndex()])))
+        pairs = (("By", self.method), ("Zones", self.count), ("Easy ends with", self.easy))
+        rows = [labelled(words, control) for words, control in pairs]
+        stack(self, flow_of(*rows, self.reset), self.table, None)
+        self.method.activated.connect(lambda place: self._take(lambda: default_scheme(METHODS[place])))
         self.count.valueChanged.connect(self._count)
-        self.easy.activated.connect(lambda place: self._take(replace(self.scheme, easy_top=place + 1)))
+        self.easy.activated.connect(lambda place: self._take(lambda: replace(self.scheme, easy_top=place + 1)))
         self.table.itemChanged.connect(self._typed)
-        context.theme_changed.connect(lambda _: self._fit())
 
     def show_scheme(self, scheme: Scheme, zones: Zones | None) -> None:
         """Show a scheme with the pulses it gives; None where a pulse that it needs is not known."""
@@ -76,12 +69,12 @@ class ZonesEditor(QWidget):
         self.easy.setCurrentIndex(scheme.easy_top - 1)
         self._write()
         self._writing = False
-        self._fit()
 
     # Inside
 
     def _make_table(self) -> PlainTable:
-        table = plain_table(_ZONE_HEADINGS, "Zones, from the easiest")
+        # The page scrolls, not the table.
+        table = plain_table(_ZONE_HEADINGS, "Zones, from the easiest", most=MOST_ZONES)
         table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectItems)
         table.setAccessibleDescription("F2 edits a name or the boundary at the top of a zone.")
         table.setToolTip("F2 or a double click edits a name or a boundary")
@@ -91,11 +84,6 @@ class ZonesEditor(QWidget):
         )
         controls.register(Key("F2", "Edit a name or a boundary", "Zones"))
         return table
-
-    def _lay_out(self) -> None:
-        pairs = (("By", self.method), ("Zones", self.count), ("Easy ends with", self.easy))
-        rows = [labelled(words, control) for words, control in pairs]
-        stack(self, flow_of(*rows, self.reset), self.table, None)
 
     def _write(self) -> None:
         scheme, table = self.scheme, None if self._zones is None else self._zones.table()
@@ -111,6 +99,7 @@ class ZonesEditor(QWidget):
             self._cell(n, _TOP, "no top" if last else f"{scheme.boundaries_pct[n]:g}", not last)
             self._cell(n, _PULSE, span, False)
             self._cell(n, _TALK, talk, False).setToolTip(talk)
+        self.table.arrange()
 
     def _cell(self, row: int, column: int, text: str, edits: bool) -> QTableWidgetItem:
         # Items stay: one may be in the middle of telling that it was edited.
@@ -131,21 +120,17 @@ class ZonesEditor(QWidget):
         if self._writing:
             return
         place, text = item.row(), item.text().strip()
-        values: dict[str, Any]
+        names, bounds = list(self.scheme.names), list(self.scheme.boundaries_pct)
         if item.column() == _NAME:
-            names = list(self.scheme.names)
             names[place] = text
-            values = {"names": tuple(names)}
         else:
-            bounds = list(self.scheme.boundaries_pct)
             try:
                 bounds[place] = float(text.removesuffix("%").replace(",", "."))
             except ValueError:
                 self.context.say(f"{text[:40]!r} is no per cent: type a number such as 70.")
                 self.show_scheme(self.scheme, self._zones)
                 return
-            values = {"boundaries_pct": tuple(bounds)}
-        self._try(values)
+        self._take(lambda: replace(self.scheme, names=tuple(names), boundaries_pct=tuple(bounds)))
 
     def _count(self, count: int) -> None:
         if self._writing or count == len(self.scheme.names):
@@ -154,18 +139,9 @@ class ZonesEditor(QWidget):
         names += tuple(f"zone {n + 1}" for n in range(len(names), count))
         easy = min(self.scheme.easy_top, count - 1)
         bounds = with_count(self.scheme, count - 1)
-        self._try({"boundaries_pct": bounds, "names": names[:count], "easy_top": easy})
+        self._take(lambda: replace(self.scheme, boundaries_pct=bounds, names=names[:count], easy_top=easy))
 
-    def _reset(self) -> None:
-        self._take(default_scheme(self.scheme.method))
-
-    def _try(self, values: dict[str, Any]) -> None:
-        self._take_made(lambda: replace(self.scheme, **values))
-
-    def _take(self, scheme: Scheme) -> None:
-        self._take_made(lambda: scheme)
-
-    def _take_made(self, make: Callable[[], Scheme]) -> None:
+    def _take(self, make: Callable[[], Scheme]) -> None:
         """Take a scheme, or say why it can't be and stay with the one before."""
         try:
             scheme = make()
@@ -177,10 +153,6 @@ class ZonesEditor(QWidget):
         self.show_scheme(scheme, found)
         self.changed.emit()
 
-    def _fit(self) -> None:
-        """As high as its rows: the page scrolls, not the table."""
-        fit_rows(self.table, self.table.rowCount())
-
 
 class SetsView(QWidget):
     """The sets that were kept, newest first."""
@@ -190,14 +162,13 @@ class SetsView(QWidget):
         self.context = context
         self._sets: list[ZoneSet] = []
         self.words = label("small", "Which zones judge which run")
-        self.table = plain_table(_SET_HEADINGS, "Zone sets, newest first")
+        self.table = plain_table(_SET_HEADINGS, "Zone sets, newest first", most=6)
         self.table.setAccessibleDescription("Delete removes the selected set.")
         tip = "Remove the selected set; its runs are judged by the one before"
         self.drop = controls.button("Remove these zones", "Ctrl+Shift+D", tip, self.remove, "Zones")
         on_key(self.table, "Del", self.remove)
         self.table.itemSelectionChanged.connect(self._selected)
         stack(self, self.words, self.table, flow_of(self.drop))
-        context.theme_changed.connect(lambda _: self._fit())
 
     def show_sets(self, kept: Sequence[ZoneSet]) -> None:
         """Show these, given by the day they begin."""
@@ -213,33 +184,22 @@ class SetsView(QWidget):
             for each in self._sets
         ]
         write_rows(self.table, rows)
-        for row, each in enumerate(self._sets):
-            give_tip(self.table, row, len(_SET_HEADINGS) - 1, each.why)
+        self.table.setVisible(bool(rows))
+        self.drop.setVisible(bool(rows))
         self.words.setText(
             "A run is judged by the zones of its own day. New zones begin on a day and leave earlier runs alone."
             if rows
             else "None are kept yet. Until then runs are judged by the zones that the journal would make today."
         )
-        self._fit()
         self._selected()
 
     def remove(self) -> None:
         """Remove the selected set."""
-        row = self.table.currentRow()
-        if not 0 <= row < len(self._sets):
-            return
-        chosen = self._sets[row]
-        if (set_id := chosen.id) is None:
-            return
-        words = f"remove the zones from {short_day(chosen.from_date)} on"
-        if change_zones(self.context, words, lambda: zone_store.remove_zone_set(self.context.journal, set_id)):
-            undo = controls.shown("Ctrl+Z")
-            self.context.say(f"Removed: the zones from {short_day(chosen.from_date)} on. {undo} brings them back.")
+        row, journal = self.table.currentRow(), self.context.journal
+        if 0 <= row < len(self._sets) and (set_id := self._sets[row].id) is not None:
+            which = f"the zones from {short_day(self._sets[row].from_date)} on"
+            said = f"Removed: {which}. {controls.shown('Ctrl+Z')} brings them back."
+            change_zones(self.context, f"remove {which}", lambda: zone_store.remove_zone_set(journal, set_id), said)
 
     def _selected(self) -> None:
         self.drop.setEnabled(0 <= self.table.currentRow() < len(self._sets))
-
-    def _fit(self) -> None:
-        fit_rows(self.table, 6)
-        self.table.setVisible(bool(self._sets))
-        self.drop.setVisible(bool(self._sets))

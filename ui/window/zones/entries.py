@@ -6,16 +6,7 @@ from collections.abc import Callable, Sequence
 from datetime import date
 
 from PySide6.QtCore import QElapsedTimer, QTimer
-from PySide6.QtWidgets import (
-    QApplication,
-    QDialog,
-    QDialogButtonBox,
-    QHBoxLayout,
-    QLineEdit,
-    QProgressBar,
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtWidgets import QApplication, QDialog, QDialogButtonBox, QLineEdit, QProgressBar, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import M_PER_UNIT, PACE_UNIT, capital, clock, pace_of, seconds_from, short_day
@@ -40,15 +31,25 @@ from dawnbeat.training.zone_store import Threshold, ZoneSet, ZoneSnapshot, resto
 from dawnbeat.training.zones import MAXIMUM_HIGH, MAXIMUM_LOW
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, SpinBox, label
-from dawnbeat.ui.window.parts.layouts import FormDialog, day_edit, day_in, scrolled
+from dawnbeat.ui.window.parts.controls import ComboBox, SpinBox, label, named
+from dawnbeat.ui.window.parts.layouts import (
+    DIALOG_MARGINS,
+    INSIDE_MARGINS,
+    FormDialog,
+    day_edit,
+    day_in,
+    fit_dialog,
+    row_of,
+    scrolled,
+    stack,
+)
 
 _USUAL_AGE = 40
 COUNT_S = 30
 
 
-def change_zones(context: AppContext, words: str, change: Callable[[], object]) -> bool:
-    """Do a change; returns whether it was done. One entry may begin a new set, so all is put back together."""
+def change_zones(context: AppContext, words: str, change: Callable[[], object], done: str = "") -> bool:
+    """As `context.do`. One entry may begin a new set, so all is put back together."""
     journal = context.journal
     states: list[ZoneSnapshot] = []
 
@@ -60,7 +61,7 @@ def change_zones(context: AppContext, words: str, change: Callable[[], object]) 
         change()
         states[:] = [before, snapshot(journal)]
 
-    return context.do(words, forth, lambda: restore(journal, states[0], expected=states[1]))
+    return context.do(words, forth, lambda: restore(journal, states[0], expected=states[1]), done)
 
 
 def enter_zones(context: AppContext, words: str, change: Callable[[], ZoneSet | None]) -> None:
@@ -102,18 +103,17 @@ class MaximumDialog(FormDialog):
         super().__init__(context, "Maximum pulse", lambda: keep(self.entry()), parent)
         self.proposed = proposed
         self.kind = ComboBox()
-        for kind in KINDS:
-            if kind != "run" or (proposed is not None and proposed.kind == "run"):
-                self.kind.addItem(f"{kind}: {KIND_WORDS[kind]}", kind)
+        kinds = [each for each in KINDS if each != "run" or (proposed is not None and proposed.kind == "run")]
+        self.kind.offer((f"{kind}: {KIND_WORDS[kind]}", kind) for kind in kinds)
         self.day = day_edit(today if proposed is None else proposed.date, today)
         self.bpm = SpinBox(minimum=int(MAXIMUM_LOW), maximum=int(MAXIMUM_HIGH), value=185, suffix=" bpm")
         self.added = ComboBox()
-        for beats in range(MOST_ADDED_BPM + 1):
-            self.added.addItem("none" if not beats else f"{beats} beats", beats)
+        self.added.offer((f"{beats} beats" if beats else "none", beats) for beats in range(MOST_ADDED_BPM + 1))
         self.age = SpinBox(minimum=10, maximum=100, value=_USUAL_AGE, suffix=" years")
         self.formula = ComboBox()
-        for name, formula in AGE_FORMULAS.items():
-            self.formula.addItem(f"{formula.name}, standard error {formula.error_bpm:g} bpm", name)
+        self.formula.offer(
+            (f"{each.name}, standard error {each.error_bpm:g} bpm", name) for name, each in AGE_FORMULAS.items()
+        )
         self.note = QLineEdit()
         self.row("Where from", self.kind, "How it was measured; a formula by age is a last resort")
         self.row("Day", self.day, "The day of the measurement; zones change from it on, earlier runs keep theirs")
@@ -207,15 +207,11 @@ class CountDialog(FormDialog):
         self.start_button = controls.button(
             "Start 30 seconds", "Ctrl+Return", "Start the timer at a beat, which is 0", self.start, "Zones, counting"
         )
-        self.bar = QProgressBar()
+        self.bar = named(QProgressBar(), "Seconds to go")
         self.bar.setRange(0, 1000 * COUNT_S)
-        self.bar.setAccessibleName("Seconds to go")
         self.bar.setFormat(f"{COUNT_S} s")
         timer_row = QWidget()
-        row = QHBoxLayout(timer_row)
-        row.setContentsMargins(0, 0, 0, 0)
-        row.addWidget(self.start_button)
-        row.addWidget(self.bar, 1)
+        stack(timer_row, row_of(self.start_button, (self.bar, 1)))
         self.beats = SpinBox(minimum=10, maximum=120, value=30, suffix=" beats")
         self.day = day_edit(today, today)
         self.row("Timer", timer_row, "Thirty seconds")
@@ -299,11 +295,11 @@ class ThresholdTestDialog(FormDialog):
         return threshold_test(self.samples, self.marks, seconds_from(text) if text else None)
 
     def _work_out(self) -> None:
+        self.keep_button.setEnabled(False)
         try:
             test = self._test()
         except DawnbeatError as error:
             self.found.setText(f"{capital(str(error))}.")
-            self.keep_button.setEnabled(False)
             return
         pace = pace_of(test.pace_s_per_km, zone_store.chosen_units(self.context.journal))
         self.found.setText(
@@ -336,8 +332,5 @@ class ProtocolDialog(QDialog):
             parts.append(label("small", "Beats added", added))
         buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Close)
         buttons.rejected.connect(self.reject)
-        layout = QVBoxLayout(self)
-        layout.addWidget(scrolled(*parts, None, margins=(9, 9, 9, 9)), 1)
-        layout.addWidget(buttons)
-        px, room = context.theme.px, parent.window().size()
-        self.resize(min(px(700), room.width()), min(px(620), room.height()))
+        stack(self, (scrolled(*parts, None, margins=INSIDE_MARGINS), 1), buttons, margins=DIALOG_MARGINS)
+        fit_dialog(self, context, parent, 700, 620)

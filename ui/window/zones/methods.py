@@ -6,45 +6,35 @@ import math
 from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, QSizeF, Qt
-from PySide6.QtGui import (
-    QFont,
-    QFontMetricsF,
-    QHelpEvent,
-    QKeyEvent,
-    QPainter,
-    QPaintEvent,
-    QPen,
-    QPolygonF,
-)
+from PySide6.QtGui import QFont, QFontMetricsF, QHelpEvent, QKeyEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
 
-from dawnbeat.training.zones import SAME_EFFORT, TALK_TEST, Compared, Zone, apart_words
+from dawnbeat.training.zones import METHODS, SAME_EFFORT, TALK_TEST, Compared, Zone, apart_words
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import Key, label
 from dawnbeat.ui.window.parts.layouts import stack
 from dawnbeat.ui.window.parts.saving import PART_HEIGHT, Figure, Part
-from dawnbeat.ui.window.parts.tables import fit_rows, plain_table, write_rows
-from dawnbeat.ui.window.parts.theme import LIGHT, Theme, paint_label, paint_zone
+from dawnbeat.ui.window.parts.tables import plain_table, write_rows
+from dawnbeat.ui.window.parts.theme import LIGHT, Painted, Theme, arrow_head, paint_label, paint_zone
 
 _PITCH = 2.5  # lines of text from one method to the next
 _PICTURE = Key("P", "Save the picture of the methods, when it has the focus", "Zones")
 
 
-class ZonesPicture(QWidget):
+class ZonesPicture(Painted):
     """Rows of zones on one axis. Nothing is told by colour."""
 
+    context: AppContext
+
     def __init__(self, context: AppContext) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context, "The methods side by side on one pulse axis")
         self.compared: Sequence[Compared] = ()
         self._on_paper: Theme | None = None
         self._places: list[tuple[QRectF, str]] = []
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self.setAccessibleName("The methods side by side on one pulse axis")
         controls.register(_PICTURE)
-        context.theme_changed.connect(lambda _: self.updateGeometry())
 
     def show_methods(self, compared: Sequence[Compared]) -> None:
         """Draw these."""
@@ -175,25 +165,13 @@ class ZonesPicture(QWidget):
         painter.setPen(QPen(theme.colour("accent"), 3 * theme.thickness))
         painter.drawLine(QPointF(edge, bar.top() - 0.15 * line), QPointF(edge, bar.bottom() + 0.15 * line))
         painter.setBrush(theme.colour("accent"))
-        tip = bar.top() - 0.12 * line
-        painter.drawPolygon(
-            QPolygonF(
-                [
-                    QPointF(edge, tip),
-                    QPointF(edge - 0.25 * line, tip - 0.4 * line),
-                    QPointF(edge + 0.25 * line, tip - 0.4 * line),
-                ]
-            )
-        )
+        painter.drawPolygon(arrow_head(edge, bar.top() - 0.12 * line, 0.25 * line, -0.4 * line))
         words = f"{each.zones.top_of_easy_bpm}"
         if each.difference_bpm:
             words += f" ({each.difference_bpm:+d})"
         painter.setPen(theme.colour("ink"))
-        painter.drawText(
-            QRectF(edge + 0.4 * line, bar.top() - 1.02 * line, 9 * line, line),
-            Qt.AlignmentFlag.AlignVCenter,
-            words,
-        )
+        place = QRectF(edge + 0.4 * line, bar.top() - 1.02 * line, 9 * line, line)
+        painter.drawText(place, Qt.AlignmentFlag.AlignVCenter, words)
         if names is None:
             place = QRectF(bar.left(), bar.top() - 1.02 * line, edge - bar.left() - 0.5 * line, line)
             painter.drawText(place, Qt.AlignmentFlag.AlignVCenter, each.method)
@@ -219,11 +197,8 @@ class ZonesPicture(QWidget):
             if place.right() - line <= width:
                 painter.drawText(place, Qt.AlignmentFlag.AlignHCenter, str(bpm))
             bpm += step
-        painter.drawText(
-            QRectF(at(ends[0]), y + 0.9 * line, at(ends[1]) - at(ends[0]), line),
-            Qt.AlignmentFlag.AlignRight,
-            "pulse, bpm",
-        )
+        place = QRectF(at(ends[0]), y + 0.9 * line, at(ends[1]) - at(ends[0]), line)
+        painter.drawText(place, Qt.AlignmentFlag.AlignRight, "pulse, bpm")
 
     def _font(self) -> QFont:
         font = QFont(self.font())
@@ -256,14 +231,12 @@ class MethodsView(QWidget):
 
     def __init__(self, context: AppContext) -> None:
         super().__init__()
-        self.context = context
         self.apart = label("", "How far the methods lie apart")
         self.picture = ZonesPicture(context)
-        self.table = plain_table(_HEADINGS, "Methods side by side")
+        self.table = plain_table(_HEADINGS, "Methods side by side", most=len(METHODS))
         self.legend = label("small", "How to read the picture", _LEGEND)
         talk = label("small", "Talk test, and how the methods compare", f"{TALK_TEST} {SAME_EFFORT}")
         stack(self, self.apart, self.picture, self.legend, self.table, talk)
-        context.theme_changed.connect(lambda _: self._fit())
 
     def show_methods(self, compared: Sequence[Compared]) -> None:
         """Draw and list these."""
@@ -286,7 +259,3 @@ class MethodsView(QWidget):
                 )
             )
         write_rows(self.table, rows)
-        self._fit()
-
-    def _fit(self) -> None:
-        fit_rows(self.table, 4)

@@ -7,7 +7,7 @@ from datetime import date
 from functools import partial
 from typing import Any
 
-from PySide6.QtWidgets import QFrame, QGroupBox, QLayout, QPushButton, QWidget
+from PySide6.QtWidgets import QGroupBox, QLayout, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import capital, short_day
@@ -31,7 +31,7 @@ from dawnbeat.training.zones import (
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, JournalPage, PageWidget
 from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.layouts import flow_of, scrolled, stack
+from dawnbeat.ui.window.parts.layouts import Sheet, flow_of, scrolled, stack
 from dawnbeat.ui.window.zones.editor import SetsView, ZonesEditor
 from dawnbeat.ui.window.zones.entries import ProtocolDialog, change_zones
 from dawnbeat.ui.window.zones.methods import MethodsView
@@ -80,16 +80,12 @@ class ZonesPage(JournalPage):
             ],
             "Ctrl+Shift+L",
         )
-        self.keep_button = controls.button(
-            "Use from today", "Ctrl+S", "Save the zones shown here, for use from today on", self.keep, _WHERE
-        )
-        self.back_button = controls.button(
-            "As kept", "Ctrl+Shift+K", "Back to the zones in force, without your edits", self.discard, _WHERE
-        )
-        self.first_button = QPushButton("Add a maximum…")
-        self.first_button.setAccessibleName("Add a maximum")
-        self.first_button.setToolTip(self.pulses.add_maximum.toolTip())
-        self.first_button.clicked.connect(lambda: self.pulses.ask_maximum())
+        tip = "Save the zones shown here, for use from today on"
+        self.keep_button = controls.button("Use from today", "Ctrl+S", tip, self.keep, _WHERE)
+        tip = "Back to the zones in force, without your edits"
+        self.back_button = controls.button("As kept", "Ctrl+Shift+K", tip, self.discard, _WHERE)
+        tip = self.pulses.add_maximum.toolTip()
+        self.first_button = controls.button("Add a maximum…", "", tip, self.pulses.ask_maximum)
         self._lay_out()
         self.editor.changed.connect(self._edit)
         self.pulses.changed.connect(self._edit)
@@ -136,17 +132,17 @@ class ZonesPage(JournalPage):
         new = self._new_set()
         if new is None:
             return
-        words = f"keep these zones from {short_day(new.from_date)} on"
+        day = short_day(new.from_date)
         edited, self._edited = self._edited, False
-        if change_zones(self.context, words, lambda: zone_store.keep_zone_set(self.context.journal, new)):
+        keep = partial(zone_store.keep_zone_set, self.context.journal, new)
+        if change_zones(self.context, f"keep these zones from {day} on", keep):
             self.pulses.choose_resting(AS_KEPT)
-            self.context.say(f"Kept from {short_day(new.from_date)} on: easy up to {new.zones.top_of_easy_bpm} bpm.")
+            self.context.say(f"Kept from {day} on: easy up to {new.zones.top_of_easy_bpm} bpm.")
         else:
             self._edited = edited
 
     def discard(self) -> None:
         """Back to the zones in force."""
-        self._edited = False
         self.pulses.choose_resting(AS_KEPT)
         self._edited = False
         self.refresh()
@@ -156,10 +152,10 @@ class ZonesPage(JournalPage):
         proposed = self._proposal
         if proposed is None:
             return
-        new = proposed.new
-        words = f"take new zones from {short_day(new.from_date)} on"
-        if change_zones(self.context, words, lambda: zone_store.keep_zone_set(self.context.journal, new)):
-            self.context.say(f"From {short_day(new.from_date)} on easy is up to {new.zones.top_of_easy_bpm} bpm.")
+        new, day = proposed.new, short_day(proposed.new.from_date)
+        said = f"From {day} on easy is up to {new.zones.top_of_easy_bpm} bpm."
+        keep = partial(zone_store.keep_zone_set, self.context.journal, new)
+        change_zones(self.context, f"take new zones from {day} on", keep, said)
 
     def take_maximum(self) -> None:
         """Ask whether beats are added, and keep the run's highest pulse."""
@@ -262,24 +258,14 @@ class ZonesPage(JournalPage):
         return dialog
 
     def _lay_out(self) -> None:
-        heading = label("title", "Zones", "Zones")
-        tools = flow_of(heading)
-        tools.push()
-        tools.addWidget(self.back_button)
-        tools.addWidget(self.keep_button)
-        sheet = QFrame()
-        sheet.setProperty("class", "sheet")
-        first = flow_of(self.first_button)
-        stack(sheet, self.headline, self.rests, self.trouble, first, margins=(18, 12, 18, 12))
+        tools = flow_of(label("title", "Zones", "Zones"), after=(self.back_button, self.keep_button))
+        sheet = Sheet(self.headline, self.rests, self.trouble, flow_of(self.first_button))
         tips: dict[ProtocolKey, tuple[str, str]] = {
             "hills": ("Hill repeats…", "How to test your maximum on a hill, step by step"),
             "mile": ("Hard mile…", "How to test your maximum on a track, step by step"),
             "threshold": ("30 minutes…", "How to test your threshold, step by step"),
         }
-        how = [
-            controls.button(words, "", tip, partial(self.ask_protocol, key), _WHERE)
-            for key, (words, tip) in tips.items()
-        ]
+        how = [controls.button(words, "", tip, partial(self.ask_protocol, key)) for key, (words, tip) in tips.items()]
         heed = label("small", "Cautions for maximal tests", "\n".join(MAXIMAL_TEST))
         left_to_you = "None of this is applied by itself: it is for you to judge."
         page = scrolled(
@@ -299,23 +285,20 @@ class ZonesPage(JournalPage):
         stack(self, page)
 
 
-class ProposalSheet(QFrame):
+class ProposalSheet(Sheet):
     """Shown while there is something to propose that was not put off here.
 
     buttons: words, key, tip and what it does; "Not now" is added and puts off until the proposal reads differently.
     """
 
     def __init__(self, title: str, buttons: list[tuple[str, str, str, Callable[[], None]]], later_key: str) -> None:
-        super().__init__()
-        self.setProperty("class", "sheet")
         self._put_off = ""
         self.words = label("", title)
-        heading = label("soft", title, title)
         self.buttons = [
             controls.button(words, keys, f"{title}: {tip[0].lower()}{tip[1:]}", does, "Zones")
             for words, keys, tip, does in (*buttons, ("Not now", later_key, "Put it off", self._later))
         ]
-        stack(self, heading, self.words, flow_of(*self.buttons), margins=(18, 10, 18, 10))
+        super().__init__(label("soft", title, title), self.words, flow_of(*self.buttons), margins=(18, 10, 18, 10))
         self.hide()
 
     def offer(self, words: str) -> None:

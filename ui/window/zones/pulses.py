@@ -4,16 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import date
-from typing import Any
+from functools import partial
 
 from PySide6.QtCore import Signal
-from PySide6.QtGui import QResizeEvent
-from PySide6.QtWidgets import (
-    QBoxLayout,
-    QPushButton,
-    QVBoxLayout,
-    QWidget,
-)
 
 from dawnbeat.shared.wording import PACE_UNIT, UNKNOWN, bare_pace, capital, short_day
 from dawnbeat.training import resting, zone_store
@@ -21,10 +14,10 @@ from dawnbeat.training.maximum import KIND_WORDS, Maximum
 from dawnbeat.training.zone_store import Standing, Threshold, ZoneSet
 from dawnbeat.training.zones import RESTING_HIGH, RESTING_LOW, Anchors
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, SpinBox, label, on_key
-from dawnbeat.ui.window.parts.layouts import flow_of
-from dawnbeat.ui.window.parts.tables import fit_rows, give_tip, plain_table, write_rows
+from dawnbeat.ui.window.parts.context import AppContext, View
+from dawnbeat.ui.window.parts.controls import ComboBox, SpinBox, label, named, on_key
+from dawnbeat.ui.window.parts.layouts import column_of, flow_of, row_of, stack, turn
+from dawnbeat.ui.window.parts.tables import give_tip, plain_table, write_rows
 from dawnbeat.ui.window.zones.entries import (
     CountDialog,
     MaximumDialog,
@@ -38,43 +31,35 @@ AS_KEPT, FROM_JOURNAL, ENTERED = "as kept", "from the journal", "entered"
 _WHERE = "Zones"
 
 
-class PulsesPanel(QWidget):
+class PulsesPanel(View):
     """changed: another resting pulse was chosen here. What is kept in the journal comes by `refresh`."""
 
     changed = Signal()
 
     def __init__(self, context: AppContext, today: Callable[[], date]) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context)
         self._today = today
         self.known = Standing(None, None, None)
         self._kept: ZoneSet | None = None
         self._maxima: Sequence[Maximum] = ()
         self._thresholds: Sequence[Threshold] = ()
-        self.resting_from = ComboBox()
-        self.resting_from.setAccessibleName("Resting pulse")
-        self.resting_from.setToolTip("Which resting pulse the zones use")
-        self.resting = SpinBox(minimum=int(RESTING_LOW), maximum=int(RESTING_HIGH), value=60, suffix=" bpm")
-        self.resting.setAccessibleName("Resting pulse entered, in bpm")
-        self.resting.setToolTip("Your resting pulse, counted lying still before getting up")
+        self.resting_from = named(ComboBox(), "Resting pulse", "Which resting pulse the zones use")
+        spin = SpinBox(minimum=int(RESTING_LOW), maximum=int(RESTING_HIGH), value=60, suffix=" bpm")
+        tip = "Your resting pulse, counted lying still before getting up"
+        self.resting = named(spin, "Resting pulse entered, in bpm", tip)
         self.resting_words = label("small", "Where the resting pulse comes from")
-        self.maxima = plain_table(("Day", "Maximum", "Where from", "Note"), "Maxima")
+        self.maxima = plain_table(("Day", "Maximum", "Where from", "Note"), "Maxima", most=4)
         self.maxima_words = label("small", "Which maximum counts")
-        self.thresholds = plain_table(("Day", "Pulse", "Pace", "Note"), "Threshold pulses")
+        self.thresholds = plain_table(("Day", "Pulse", "Pace", "Note"), "Threshold pulses", most=4)
         self.thresholds_words = label("small", "Which threshold pulse counts")
-
-        def give(words: str, keys: str, tip: str, does: Callable[[], object]) -> QPushButton:
-            return controls.button(words, keys, tip, does, _WHERE)
-
-        self.add_maximum = give("Add…", "M", "Enter a measured maximum, or one by age", lambda: self.ask_maximum())
+        give = partial(controls.button, where=_WHERE)
+        self.add_maximum = give("Add…", "M", "Enter a measured maximum, or one by age", self.ask_maximum)
         self.count_button = give("Count by hand…", "H", "Count your pulse for 30 seconds, with a timer", self.ask_count)
-        self.drop_maximum = give(
-            "Remove", "Ctrl+Shift+M", "Remove the selected maximum; Ctrl+Z brings it back", self.remove_maximum
-        )
+        tip = "Remove the selected maximum; Ctrl+Z brings it back"
+        self.drop_maximum = give("Remove", "Ctrl+Shift+M", tip, self.remove_maximum)
         self.add_threshold = give("Add…", "T", "Enter a threshold pulse", self.ask_threshold)
-        self.drop_threshold = give(
-            "Remove", "Ctrl+Shift+T", "Remove the selected threshold pulse", self.remove_threshold
-        )
+        tip = "Remove the selected threshold pulse"
+        self.drop_threshold = give("Remove", "Ctrl+Shift+T", tip, self.remove_threshold)
         for table, does in ((self.maxima, self.remove_maximum), (self.thresholds, self.remove_threshold)):
             table.setAccessibleDescription("Delete removes the selected entry.")
             table.itemSelectionChanged.connect(self._selected)
@@ -89,7 +74,6 @@ class PulsesPanel(QWidget):
         self._lay_out()
         self.resting_from.activated.connect(lambda _: self._chosen())
         self.resting.valueChanged.connect(lambda _: self.changed.emit())
-        context.theme_changed.connect(lambda _: self._fit())
 
     # Showing
 
@@ -104,7 +88,6 @@ class PulsesPanel(QWidget):
         self.known, self._kept, self._maxima, self._thresholds = known, kept, maxima, thresholds
         self._offer()
         self._fill()
-        self._fit()
 
     @property
     def resting_choice(self) -> str:
@@ -143,14 +126,12 @@ class PulsesPanel(QWidget):
         return dialog
 
     def _keep_count(self, day: date, beats: int) -> None:
-        journal, kept = self.context.journal, [0]
+        journal, kept, words = self.context.journal, [0], f"add the count of {2 * beats} bpm"
 
         def forth() -> None:
             kept[0] = resting.add_hand_count(journal, day, beats)
 
-        if self.context.do(
-            f"add the count of {2 * beats} bpm", forth, lambda: resting.remove_hand_count(journal, kept[0])
-        ):
+        if self.context.do(words, forth, lambda: resting.remove_hand_count(journal, kept[0])):
             found = resting.from_hand_counts(resting.hand_counts(journal), self._today())
             said = "three mornings make a resting pulse" if found is None else f"resting pulse {found.label}"
             self.context.say(f"Kept: {2 * beats} bpm counted on {short_day(day)}; {said}.")
@@ -158,16 +139,15 @@ class PulsesPanel(QWidget):
     def ask_maximum(self, proposed: Maximum | None = None) -> MaximumDialog:
         """Open the dialog; one proposed by a run comes filled in."""
         today = self._today()
-        dialog = MaximumDialog(
-            self.context, today, lambda entry: keep_maximum(self.context, entry, today), self, proposed
-        )
+        keep = partial(keep_maximum, self.context, today=today)
+        dialog = MaximumDialog(self.context, today, keep, self, proposed)
         dialog.open()
         return dialog
 
     def ask_threshold(self) -> ThresholdDialog:
         """Open the dialog."""
         today = self._today()
-        dialog = ThresholdDialog(self.context, today, lambda entry: keep_threshold(self.context, entry, today), self)
+        dialog = ThresholdDialog(self.context, today, partial(keep_threshold, self.context, today=today), self)
         dialog.open()
         return dialog
 
@@ -201,19 +181,12 @@ class PulsesPanel(QWidget):
         """Which resting pulses there are to choose from."""
         before = self.resting_choice if self.resting_from.count() else ""
         kept = None if self._kept is None else self._kept.zones.anchors.resting_bpm
-        offers: list[tuple[str, str]] = []
-        if kept is not None:
-            offers.append((AS_KEPT, f"{kept:.0f} bpm, as kept"))
-        if self.known.resting is not None:
-            offers.append((FROM_JOURNAL, f"{self.known.resting.bpm:.0f} bpm, from the journal"))
-        else:
-            offers.append((FROM_JOURNAL, "not known from the journal yet"))
-        offers.append((ENTERED, "entered"))
-        self.resting_from.clear()
-        for choice, words in offers:
-            self.resting_from.addItem(words, choice)
-        wanted = before if before == ENTERED else offers[0][0]
-        self.resting_from.setCurrentIndex(self.resting_from.findData(wanted))
+        known = self.known.resting
+        from_journal = "not known from the journal yet" if known is None else f"{known.bpm:.0f} bpm, from the journal"
+        offers = [] if kept is None else [(f"{kept:.0f} bpm, as kept", AS_KEPT)]
+        self.resting_from.offer([*offers, (from_journal, FROM_JOURNAL), ("entered", ENTERED)])
+        if before == ENTERED:
+            self.resting_from.setCurrentIndex(self.resting_from.findData(ENTERED))
         self._say_resting()
 
     def _say_resting(self) -> None:
@@ -240,6 +213,7 @@ class PulsesPanel(QWidget):
             bpm = f"{each.counts_as_bpm:.0f} bpm{added}{counted}"
             rows.append((each.date.isoformat(), bpm, each.kind, each.note))
         write_rows(self.maxima, rows)
+        self.maxima.setVisible(bool(rows))
         for row, each in enumerate(self._maxima):
             give_tip(self.maxima, row, 2, KIND_WORDS[each.kind])
         if counts is None:
@@ -260,6 +234,7 @@ class PulsesPanel(QWidget):
             rows.append((entry.date.isoformat(), f"{entry.bpm:.0f} bpm", pace, entry.note))
         self.thresholds.setHorizontalHeaderLabels(["Day", "Pulse", PACE_UNIT[units], "Note"])
         write_rows(self.thresholds, rows)
+        self.thresholds.setVisible(bool(rows))
         self.thresholds_words.setText(
             "None yet: the mean pulse of the last 20 minutes of a 30-minute test."
             if self.known.threshold is None
@@ -272,40 +247,20 @@ class PulsesPanel(QWidget):
         self.drop_threshold.setEnabled(self.thresholds.currentRow() >= 0 and bool(self._thresholds))
 
     def _lay_out(self) -> None:
-        self._columns = QBoxLayout(QBoxLayout.Direction.LeftToRight, self)
-        self._columns.setContentsMargins(0, 0, 0, 0)
-        self._columns.setSpacing(26)
-        line = flow_of(self.resting_from, self.resting)
-        parts: tuple[tuple[str, tuple[Any, ...]], ...] = (
-            ("Resting pulse", (line, self.resting_words, flow_of(self.count_button))),
-            ("Maximum", (self.maxima_words, self.maxima, flow_of(self.add_maximum, self.drop_maximum))),
-            (
-                "Threshold pulse",
-                (self.thresholds_words, self.thresholds, flow_of(self.add_threshold, self.drop_threshold)),
-            ),
+        resting_pulse = flow_of(self.resting_from, self.resting)
+        maximum_tools = flow_of(self.add_maximum, self.drop_maximum)
+        threshold_tools = flow_of(self.add_threshold, self.drop_threshold)
+        columns = (
+            ("Resting pulse", 4, (resting_pulse, self.resting_words, flow_of(self.count_button))),
+            ("Maximum", 5, (self.maxima_words, self.maxima, maximum_tools)),
+            ("Threshold pulse", 4, (self.thresholds_words, self.thresholds, threshold_tools)),
         )
-        for place, (words, inside) in enumerate(parts):
-            heading = label("soft", words, words)
-            column = QVBoxLayout()
-            column.setSpacing(6)
-            column.addWidget(heading)
-            for each in inside:
-                (column.addWidget if isinstance(each, QWidget) else column.addLayout)(each)
-            column.addStretch(1)
-            self._columns.addLayout(column, 5 if place == 1 else 4)
+        self._columns = row_of(
+            *((column_of(label("soft", words, words), *parts, None, gap=6), share) for words, share, parts in columns),
+            gap=26,
+        )
+        stack(self, self._columns)
 
-    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+    def arrange(self) -> None:
         """Beside one another where there is room, else one below the other."""
-        super().resizeEvent(event)
-        self._turn()
-
-    def _turn(self) -> None:
-        beside = self.width() >= self.context.theme.px(900)
-        way = QBoxLayout.Direction.LeftToRight if beside else QBoxLayout.Direction.TopToBottom
-        self._columns.setDirection(way)
-
-    def _fit(self) -> None:
-        self._turn()
-        for table in (self.maxima, self.thresholds):
-            fit_rows(table, 4)
-            table.setVisible(table.rowCount() > 0)
+        turn(self._columns, self.width() >= self.context.theme.px(900))

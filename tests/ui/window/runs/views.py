@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 from PySide6.QtWidgets import QLabel, QWidget
 
 from dawnbeat.journal.store import Journal
@@ -12,6 +14,8 @@ from dawnbeat.ui.window.runs.page import AFTER, ESTIMATES, MONTHS, RACE, WEEKS, 
 from dawnbeat.ui.window.runs.run_view import RunView
 from dawnbeat.ui.window.runs.weeks_view import WeeksView
 
+View = TypeVar("View", bound=QWidget)
+
 
 def run_with(journal: Journal, word: str) -> int:
     """The last run with this word in its note or among what is missing in it."""
@@ -20,36 +24,29 @@ def run_with(journal: Journal, word: str) -> int:
 
 
 def weeks_view(page: RunsPage) -> WeeksView:
-    page.show_view(WEEKS)
-    view = page.made[WEEKS]
-    assert isinstance(view, WeeksView)
-    return view
+    return _shown(page, WEEKS, WeeksView)
 
 
 def months_view(page: RunsPage) -> MonthsView:
-    page.show_view(MONTHS)
-    assert page.months is not None
-    return page.months
+    return _shown(page, MONTHS, MonthsView)
 
 
 def after_view(page: RunsPage) -> AfterView:
-    page.show_view(AFTER)
-    view = page.made[AFTER]
-    assert isinstance(view, AfterView)
-    return view
+    return _shown(page, AFTER, AfterView)
 
 
 def estimates_view(page: RunsPage) -> EstimatesView:
-    page.show_view(ESTIMATES)
-    view = page.made[ESTIMATES]
-    assert isinstance(view, EstimatesView)
-    return view
+    return _shown(page, ESTIMATES, EstimatesView)
 
 
 def race_view(page: RunsPage) -> RaceView:
-    page.show_view(RACE)
-    view = page.made[RACE]
-    assert isinstance(view, RaceView)
+    return _shown(page, RACE, RaceView)
+
+
+def _shown(page: RunsPage, name: str, kind: type[View]) -> View:
+    page.show_view(name)
+    view = page.made[name]
+    assert isinstance(view, kind)
     return view
 
 
