@@ -20,7 +20,7 @@ from dawnbeat.journal import rows
 from dawnbeat.journal.columns import BY_NAME, COLUMNS, CONTEXT, WITH_INTERVAL, reading_from
 from dawnbeat.journal.database import copy_aside, journal_errors, utc_now
 from dawnbeat.journal.store import Journal
-from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
 from dawnbeat.shared.files import (
     STANDARD_OUTPUT,
     csv_text,
@@ -199,7 +199,7 @@ def _refuse_contradictions(given: Mapping[str, Any]) -> None:
 
 
 MAX_BYTES = 256 * 2**20
-_ERRORS_SHOWN = 20
+_MOST_SHOWN = 20
 
 
 @dataclass(frozen=True)
@@ -242,18 +242,20 @@ class ImportPlan:
         ahead = sum(each.began > datetime.now(UTC) + CLOCKS_APART for each in self.new)
         if ahead:
             said.append(f"{ahead} of the new still to come by their date: check the clock that dated them")
-        for conflict in self.conflicts[:_ERRORS_SHOWN]:
-            said.append(
-                f"line {conflict.line}: {conflict.ours.began:%Y-%m-%d %H:%M} differs in {', '.join(conflict.differing)}"
-            )
-        if len(self.conflicts) > _ERRORS_SHOWN:
-            said.append(f"and {len(self.conflicts) - _ERRORS_SHOWN} more that differ")
-        said += [f"line {error.line}: {error.message}" for error in self.errors[:_ERRORS_SHOWN]]
-        if len(self.errors) > _ERRORS_SHOWN:
-            said.append(f"and {len(self.errors) - _ERRORS_SHOWN} more lines with errors")
+        different = [
+            f"line {each.line}: {each.ours.began:%Y-%m-%d %H:%M} differs in {', '.join(each.differing)}"
+            for each in self.conflicts
+        ]
+        said += _at_most(different, "that differ")
+        said += _at_most([f"line {each.line}: {each.message}" for each in self.errors], "lines with errors")
         if self.errors:
             said.append("nothing can be imported until these lines are put right")
         return said
+
+
+def _at_most(lines: list[str], what: str) -> list[str]:
+    more = len(lines) - _MOST_SHOWN
+    return [*lines[:_MOST_SHOWN], f"and {more} more {what}"] if more > 0 else lines
 
 
 def plan_import(journal: Journal, path: Path) -> ImportPlan:
@@ -261,7 +263,7 @@ def plan_import(journal: Journal, path: Path) -> ImportPlan:
 
     Raises DawnbeatError when the file can't be read or its header is not that of a mornings CSV.
     """
-    with journal_errors("read the mornings", path):
+    with plain_errors("read the mornings", path):
         refuse_special(path)
         if path.stat().st_size > MAX_BYTES:
             raise DawnbeatError(f"{one_line(path)} is over {MAX_BYTES} bytes: this is no mornings CSV")
@@ -367,10 +369,7 @@ def _records(path: Path, text: str, separator: str) -> Iterator[tuple[int, dict[
         if header is None:
             header = _header(path, cells)
         elif cells and len(cells) != len(header):
-            yield (
-                line,
-                f"it has {len(cells)} cells, and the header has {len(header)}: check commas and quotes",
-            )
+            yield line, f"it has {len(cells)} cells, and the header has {len(header)}: check commas and quotes"
         elif cells:
             if separator != ",":
                 # A spreadsheet that separates by something else may write numbers with a decimal comma.

@@ -8,7 +8,7 @@ import os
 import shutil
 import sqlite3
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -265,6 +265,23 @@ def copy_whole(connection: sqlite3.Connection, target: Path) -> None:
     finally:
         copy.close()
     sync_file(target)
+
+
+def insert(connection: sqlite3.Connection, table: str, values: Mapping[str, Any], or_replace: bool = False) -> int:
+    """Insert a row by the names of its columns, in place of the one it collides with where told; returns its number."""
+    added = connection.execute(
+        f"INSERT {'OR REPLACE ' if or_replace else ''}INTO {table} ({', '.join(values)}) "
+        f"VALUES ({', '.join('?' * len(values))})",
+        tuple(values.values()),
+    )
+    assert added.lastrowid is not None
+    return added.lastrowid
+
+
+def update(connection: sqlite3.Connection, table: str, row_id: int, values: Mapping[str, Any]) -> None:
+    """Change columns of one row by their names."""
+    changes = ", ".join(f"{name} = ?" for name in values)
+    connection.execute(f"UPDATE {table} SET {changes} WHERE id = ?", (*values.values(), row_id))
 
 
 def _version(connection: sqlite3.Connection) -> int:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from dawnbeat.journal import rows
-from dawnbeat.journal.database import journal_errors, utc_now
+from dawnbeat.journal.database import insert, journal_errors, update, utc_now
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Intervals, Metrics, Reason, Verdict
@@ -95,7 +95,7 @@ def take_back(journal: Journal, number: int) -> None:
             raise DawnbeatError("the reading was analysed again since, so there is nothing to take back")
         _write(connection, reading_id, {each.position: each.before for each in changes})
         rows.update_figures(connection, reading_id, json.loads(row["before_json"]), row["analysed_with"])
-        connection.execute("UPDATE hand_edits SET taken_back_at = ? WHERE id = ?", (utc_now(), number))
+        update(connection, "hand_edits", number, {"taken_back_at": utc_now()})
 
 
 def edits_of(journal: Journal, reading_id: int) -> list[HandEdit]:
@@ -163,14 +163,11 @@ def _apply(
     values = rows.stored_values(rows.ANALYSED, edited)
     analysed_with, made_at = _analysed_with(connection, reading_id), utc_now()
     packed = json.dumps([[each.position, each.start_s, each.before, each.after] for each in changes])
-    cursor = connection.execute(
-        "INSERT INTO hand_edits (reading_id, changes_json, before_json, analysed_with, made_at) VALUES (?, ?, ?, ?, ?)",
-        (reading_id, packed, json.dumps(before), analysed_with, made_at),
-    )
-    assert cursor.lastrowid is not None
+    columns = {"reading_id": reading_id, "changes_json": packed, "before_json": json.dumps(before)}
+    number = insert(connection, "hand_edits", {**columns, "analysed_with": analysed_with, "made_at": made_at})
     _write(connection, reading_id, {each.position: each.after for each in changes})
     rows.update_figures(connection, reading_id, values, analysed_with)
-    return HandEdit(cursor.lastrowid, reading_id, changes, datetime.fromisoformat(made_at))
+    return HandEdit(number, reading_id, changes, datetime.fromisoformat(made_at))
 
 
 def _write(connection: sqlite3.Connection, reading_id: int, reasons: Mapping[int, Reason | None]) -> None:
@@ -187,7 +184,7 @@ def _edits_of(connection: sqlite3.Connection, reading_id: int) -> list[HandEdit]
     )
     return [
         HandEdit(row["id"], reading_id, _changes_from(row["changes_json"]), datetime.fromisoformat(row["made_at"]))
-        for row in found.fetchall()
+        for row in found
     ]
 
 

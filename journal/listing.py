@@ -10,6 +10,7 @@ from typing import Any
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.morning import Context, StoredReading
+from dawnbeat.shared.wording import figure
 
 HEADINGS = ("Day", "Time", "Posture", "Pulse, bpm", "RMSSD, ms", "lnRMSSD", "Verdict", "Context")
 _BARS = "▁▂▃▄▅▆▇█"
@@ -22,9 +23,9 @@ def table(readings: Sequence[StoredReading]) -> list[tuple[str, ...]]:
             reading.local_date.isoformat(),
             f"{reading.began:%H:%M}",
             reading.posture,
-            figure(reading, "mean_hr_bpm", 0),
-            figure(reading, "rmssd_ms", 0),
-            figure(reading, "ln_rmssd", 2),
+            _figure(reading, "mean_hr_bpm", 0),
+            _figure(reading, "rmssd_ms", 0),
+            _figure(reading, "ln_rmssd", 2),
             _verdict(reading),
             line_of(reading.context),
         )
@@ -32,14 +33,8 @@ def table(readings: Sequence[StoredReading]) -> list[tuple[str, ...]]:
     ]
 
 
-def figure(reading: StoredReading, name: str, decimals: int) -> str:
-    """A metric with its 95 % interval, such as "42 (38 to 47)"; a dash where it is unknown."""
-    value = getattr(reading.metrics, name)
-    if value is None:
-        return "–"
-    bounds = reading.intervals95.get(name)
-    around = "" if bounds is None else f" ({bounds[0]:.{decimals}f} to {bounds[1]:.{decimals}f})"
-    return f"{value:.{decimals}f}{around}"
+def _figure(reading: StoredReading, name: str, decimals: int) -> str:
+    return figure(getattr(reading.metrics, name), reading.intervals95.get(name), decimals)
 
 
 def sparkline(values: Sequence[float | None]) -> str:

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from dawnbeat.journal.columns import Column, part, reading_from
+from dawnbeat.journal.database import insert, update
 from dawnbeat.journal.ranges import NORMAL_95
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.morning import SHORTEST_COMPARABLE_S, Circumstances, Context, Morning, StoredReading
@@ -194,27 +195,26 @@ def insert_reading(connection: sqlite3.Connection, reading: StoredReading, saved
         "analysed_with": analysed_with_id(connection, reading.version, reading.settings_json),
         "saved_at": saved_at,
     }
-    cursor = connection.execute(
-        f"INSERT INTO readings ({', '.join(values)}) VALUES ({', '.join('?' * len(values))})", tuple(values.values())
-    )
-    assert cursor.lastrowid is not None
+    reading_id = insert(connection, "readings", values)
     if not reading.context.is_empty:
-        write_context(connection, cursor.lastrowid, reading.context)
-    return cursor.lastrowid
+        write_context(connection, reading_id, reading.context)
+    return reading_id
 
 
 def update_reading(connection: sqlite3.Connection, reading_id: int, reading: StoredReading) -> None:
     """Replace all that is told of one reading, but not its uid or whether it is in the bin."""
     kept = [each for each in TAKEN if each.name not in ("uid", "binned_at")]
     analysed_with = analysed_with_id(connection, reading.version, reading.settings_json)
-    _update(connection, reading_id, {**stored_values(kept, reading), **stored_values(ANALYSED, reading)}, analysed_with)
+    values = {**stored_values((*kept, *ANALYSED), reading), "analysed_with": analysed_with}
+    update(connection, "readings", reading_id, values)
     write_context(connection, reading_id, reading.context)
 
 
 def update_analysis(connection: sqlite3.Connection, reading_id: int, analysis: Analysis) -> None:
     """Replace what the analysis of one reading says, its intervals included."""
     analysed_with = analysed_with_id(connection, analysis.version, settings_text(analysis.settings))
-    _update(connection, reading_id, stored_values(ANALYSED, analysis), analysed_with)
+    values = {**stored_values(ANALYSED, analysis), "analysed_with": analysed_with}
+    update(connection, "readings", reading_id, values)
     write_intervals(connection, reading_id, analysis.intervals)
 
 
@@ -223,23 +223,12 @@ def update_figures(
 ) -> None:
     """Replace the columns ANALYSED of one row by what they held before; a figure that wasn't known then is None."""
     known = {each.sql_name: values.get(each.sql_name) for each in ANALYSED if each.sql_name in values or not each.rule}
-    _update(connection, reading_id, known, analysed_with)
-
-
-def _update(connection: sqlite3.Connection, reading_id: int, values: Mapping[str, Any], analysed_with: int) -> None:
-    changes = ", ".join(f"{name} = ?" for name in values)
-    connection.execute(
-        f"UPDATE readings SET {changes}, analysed_with = ? WHERE id = ?", (*values.values(), analysed_with, reading_id)
-    )
+    update(connection, "readings", reading_id, {**known, "analysed_with": analysed_with})
 
 
 def write_context(connection: sqlite3.Connection, reading_id: int, context: Context) -> None:
     """Insert or replace the context of one reading."""
-    names = [each.name for each in CONTEXT]
-    connection.execute(
-        f"INSERT OR REPLACE INTO context (reading_id, {', '.join(names)}) VALUES (?{', ?' * len(names)})",
-        (reading_id, *(getattr(context, name) for name in names)),
-    )
+    insert(connection, "context", {"reading_id": reading_id, **vars(context)}, or_replace=True)
 
 
 def write_intervals(connection: sqlite3.Connection, reading_id: int, intervals: Intervals) -> None:
@@ -271,9 +260,6 @@ def read_intervals(connection: sqlite3.Connection, reading_id: int) -> Intervals
 
 
 def _reason(text: str | None) -> Reason | None:
-    if text is None:
-        return None
-    for reason in REASONS:
-        if text == reason:
-            return reason
+    if text is None or text in REASONS:
+        return text
     raise DawnbeatError(f"the journal gives {text!r} as the reason for leaving out an interval: analyse it again")

@@ -20,6 +20,7 @@ from dawnbeat.journal.database import (
     connect,
     connect_for_reading,
     journal_errors,
+    update,
     utc_now,
 )
 from dawnbeat.journal.folder import (
@@ -233,22 +234,14 @@ class Journal:
 
     def set_posture(self, reading_id: int, posture: Posture) -> StoredReading:
         """Correct the posture of a reading."""
-        self.reading(reading_id)
-        with self.transaction("change the posture") as connection:
-            connection.execute("UPDATE readings SET posture = ? WHERE id = ?", (posture_from(posture), reading_id))
-        return self.reading(reading_id)
+        return self._set("change the posture", reading_id, posture=posture_from(posture))
 
     def keep_answer(self, reading_id: int, answer: Mapping[str, Any]) -> StoredReading:
         """Keep what the runner was told after a reading and what it rested on; replaces what was kept before.
 
         answer: plain values that JSON can hold.
         """
-        self.reading(reading_id)
-        with self.transaction("keep the answer") as connection:
-            connection.execute(
-                "UPDATE readings SET answer = ? WHERE id = ?", (BY_NAME["answer"].kind.stored(answer), reading_id)
-            )
-        return self.reading(reading_id)
+        return self._set("keep the answer", reading_id, answer=BY_NAME["answer"].kind.stored(answer))
 
     def pick(self, reading_id: int) -> StoredReading:
         """Let this reading count on its day instead of the first usable one.
@@ -274,11 +267,8 @@ class Journal:
 
     def put_in_bin(self, reading_id: int) -> None:
         """Take a reading out of everything; it can be brought back until the bin is emptied."""
-        self.reading(reading_id)
-        with self.transaction("put the reading in the bin") as connection:
-            connection.execute(
-                "UPDATE readings SET binned_at = coalesce(binned_at, ?) WHERE id = ?", (utc_now(), reading_id)
-            )
+        if self.reading(reading_id).binned_at is None:
+            self._set("put the reading in the bin", reading_id, binned_at=utc_now())
 
     def bin(self) -> list[StoredReading]:
         """The readings in the bin, by day."""
@@ -286,10 +276,7 @@ class Journal:
 
     def bring_back(self, reading_id: int) -> StoredReading:
         """Bring a reading back from the bin, as it was."""
-        self.reading(reading_id)
-        with self.transaction("bring the reading back") as connection:
-            connection.execute("UPDATE readings SET binned_at = NULL WHERE id = ?", (reading_id,))
-        return self.reading(reading_id)
+        return self._set("bring the reading back", reading_id, binned_at=None)
 
     def empty_bin(self, reading_ids: Iterable[int]) -> int:
         """Delete these readings of the bin and their recordings for good; returns how many. Ask before.
@@ -309,6 +296,13 @@ class Journal:
                 if reading.recording is not None and reading.recording not in still_named:
                     folder.remove_recording(self.home, reading.recording)
         return len(going)
+
+    def _set(self, doing: str, reading_id: int, **values: Any) -> StoredReading:
+        """Change columns of a reading; raises DawnbeatError if there is none."""
+        self.reading(reading_id)
+        with self.transaction(doing) as connection:
+            update(connection, "readings", reading_id, values)
+        return self.reading(reading_id)
 
     def _readings(self, where: str, values: tuple[Any, ...]) -> list[StoredReading]:
         with journal_errors("read the journal", self.path):

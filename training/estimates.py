@@ -17,13 +17,16 @@ J Sports Physiol Perform 9:931-935: 1200, 2400 and 3600 m, typical error 0.14 m/
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+import statistics
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from dawnbeat.journal.ranges import NORMAL_95
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.trace import FloatArray
+from dawnbeat.shared.wording import count_of
 from dawnbeat.training.run import FASTEST_RUN_M_PER_S, Mark, Samples
 from dawnbeat.training.run_figures import Coefficients, codes_of, hold_s
 from dawnbeat.training.zones import Anchors
@@ -148,6 +151,8 @@ EQUIVALENTS_ERROR = (
     "so a time may be several per cent off (common practice, no source)."
 )
 MARATHON_M = 42_195.0
+# 5 km to half marathon, measured a little short or long.
+MARATHON_FROM_M = 4_900.0, 21_500.0
 
 
 def race_equivalents(distance_m: float, duration_s: float) -> list[Equivalent]:
@@ -187,7 +192,7 @@ class Marathon:
         """The time with its range and source."""
         minutes = self.error_s / 60
         return (
-            f"from {self.races} race{'s' if self.races > 1 else ''} and {self.weekly_km:.0f} km a week; two runners "
+            f"from {count_of(self.races, 'race')} and {self.weekly_km:.0f} km a week; two runners "
             f"in three come within {minutes:.0f} minutes of it, one in twenty is more than {2 * minutes:.0f} off "
             "(Vickers & Vertosick 2016, BMC Sports Sci Med Rehabil 8:26)"
         )
@@ -202,7 +207,7 @@ def marathon_time(races: Sequence[Race], weekly_km: float) -> Marathon:
         raise DawnbeatError(f"{weekly_km:g} km a week can't be right: give the usual distance of a week")
     for each in races:
         _uptake(each.distance_m, each.duration_s)
-        if not 4_900 <= each.distance_m <= 21_500:
+        if not MARATHON_FROM_M[0] <= each.distance_m <= MARATHON_FROM_M[1]:
             raise DawnbeatError(
                 f"a race of {each.distance_m / 1000:g} km: the model was made for 5 km to half marathon"
             )
@@ -256,28 +261,27 @@ def critical_speed(efforts: Sequence[Race]) -> CriticalSpeed:
             )
     if len(efforts) < 2 or max(e.duration_s for e in efforts) < 1.5 * min(e.duration_s for e in efforts):
         raise DawnbeatError("critical speed needs two or three efforts, the longest half as long again as the shortest")
-    mean_m, mean_s = (sum(values) / len(efforts) for values in zip(*map(_pair, efforts), strict=True))
-    spread = sum((each.duration_s - mean_s) ** 2 for each in efforts)
-    speed = sum((each.duration_s - mean_s) * (each.distance_m - mean_m) for each in efforts) / spread
-    reserve = mean_m - speed * mean_s
+    speed, reserve = statistics.linear_regression(
+        [each.duration_s for each in efforts], [each.distance_m for each in efforts]
+    )
     if not 1.0 <= speed <= FASTEST_RUN_M_PER_S or reserve < 0:
         raise DawnbeatError("these efforts don't fit each other: each must be all that you could give for its time")
     return CriticalSpeed(speed, reserve, len(efforts))
 
 
-def _pair(effort: Race) -> tuple[float, float]:
-    return effort.distance_m, effort.duration_s
-
-
 def race_time_s(distance_m: float, uptake: float) -> float:
     """The time in which a distance asks for this uptake (ml/min/kg), in seconds."""
-    return _solve(lambda time_s: _asks(distance_m / (time_s / 60), time_s) - uptake, distance_m / 12, distance_m)
+    from scipy.optimize import brentq  # slow to import
+
+    return float(brentq(lambda time_s: _asks(distance_m / (time_s / 60), time_s) - uptake, distance_m / 12, distance_m))
 
 
 def threshold_pace(distance_m: float, duration_s: float) -> Estimate:
     """The pace of a race of one hour with the same uptake, in s/km, from a race."""
+    from scipy.optimize import brentq  # slow to import
+
     uptake = _uptake(distance_m, duration_s)
-    speed = _solve(lambda v: uptake - _asks(v, THRESHOLD_RACE_S), 50.0, 500.0)
+    speed = float(brentq(lambda each: _asks(each, THRESHOLD_RACE_S) - uptake, 50.0, 500.0))
     return Estimate(
         "threshold pace from a race",
         60_000 / speed,
@@ -307,16 +311,6 @@ def _asks(speed_m_per_min: float, duration_s: float) -> float:
     held = 0.8 + 0.1894393 * math.exp(-0.012778 * minutes) + 0.2989558 * math.exp(-0.1932605 * minutes)
     return cost / held
 
-
-def _solve(falling: Callable[[float], float], low: float, high: float) -> float:
-    """Where a falling function crosses zero, by halving: exact to the last digits and never astray."""
-    for _ in range(80):
-        middle = (low + high) / 2
-        low, high = (middle, high) if falling(middle) > 0 else (low, middle)
-    return (low + high) / 2
-
-
-# A test of the threshold within a run
 
 # A test of the threshold: 30 minutes, of which the last 20 are averaged.
 TEST_S, LAST_S = 1800.0, 1200.0
@@ -363,19 +357,17 @@ def threshold_test(samples: Samples, marks: Sequence[Mark], from_s: float | None
     pulse, weight = samples.pulse_bpm[:-1][counts], steps_s[counts]
     mean = float(pulse @ weight / measured)
     spread = float(np.sqrt((pulse - mean) ** 2 @ weight / measured))
-    way_m = _way_between(samples, begin, begin + TEST_S)
-    pace = None if way_m is None or way_m < 1000 else TEST_S / (way_m / 1000)
+    way_m = _ways(samples, np.array([begin]))
+    pace = None if way_m is None or way_m[0] < 1000 else float(TEST_S / (way_m[0] / 1000))
     return ThresholdTest(begin, mean, spread, pace)
 
 
 def _fastest(samples: Samples) -> float:
     """Where the half hour with the longest way begins, among those without a hole or stop."""
-    known = np.isfinite(samples.distance_m)
-    if np.count_nonzero(known) < 2:
-        raise DawnbeatError("the run has no distance to find the fastest half hour by: say where the test begins")
     begins = samples.time_s[samples.time_s <= samples.elapsed_s - TEST_S]
-    way = np.interp(begins + TEST_S, samples.time_s[known], samples.distance_m[known])
-    way -= np.interp(begins, samples.time_s[known], samples.distance_m[known])
+    way = _ways(samples, begins)
+    if way is None:
+        raise DawnbeatError("the run has no distance to find the fastest half hour by: say where the test begins")
     holes = (np.diff(samples.time_s) > hold_s(samples.time_s)) | samples.stopped[:-1]
     before = np.concatenate(([0], np.cumsum(holes)))
     first, last = (np.searchsorted(samples.time_s, edge) for edge in (begins, begins + TEST_S))
@@ -385,9 +377,10 @@ def _fastest(samples: Samples) -> float:
     return float(begins[int(np.argmax(way))])
 
 
-def _way_between(samples: Samples, begin: float, end: float) -> float | None:
+def _ways(samples: Samples, begins: FloatArray) -> FloatArray | None:
+    """Metres covered in the half hour from each of these times on; None without distance."""
     known = np.isfinite(samples.distance_m)
     if np.count_nonzero(known) < 2:
         return None
-    at = np.interp([begin, end], samples.time_s[known], samples.distance_m[known])
-    return float(at[1] - at[0])
+    at = np.interp([begins + TEST_S, begins], samples.time_s[known], samples.distance_m[known])
+    return np.asarray(at[0] - at[1])

@@ -16,7 +16,6 @@ import numpy as np
 from dawnbeat.journal import ranges
 from dawnbeat.journal.ranges import DEFAULT, Measure, RangeSettings, Standing
 from dawnbeat.shared.morning import Morning, Posture
-from dawnbeat.shared.trace import FloatArray
 from dawnbeat.shared.wording import between, signed
 from dawnbeat.training.periods import WEEK_DAYS, JudgedRun, counting, monday_of
 from dawnbeat.training.run_figures import Coefficients
@@ -93,39 +92,37 @@ def daily_load(judged: Sequence[JudgedRun], coefficients: Coefficients = "men") 
     A day on which a run lacks the measure is left out.
     """
     judged = counting(judged)
-    impulses = [(each.run.local_date, each.trimp[coefficients]) for each in judged]
-    ratings = [(each.run.local_date, each.session_load) for each in judged]
-    minutes = [(each.run.local_date, each.run.figures.duration_s / 60) for each in judged]
-    measures: tuple[tuple[LoadName, Sequence[tuple[date, float | None]]], ...] = (
-        ("training impulse", impulses),
-        ("session rating", ratings),
-    )
-    for name, values in measures:
-        missing = {day for day, value in values if value is None}
-        known = [(day, value) for day, value in values if value is not None and day not in missing]
-        if values and len(known) >= MOSTLY * len(values):
-            return DailyLoad(name, _daily_loads(known), len(values) - len(known))
-    return DailyLoad("minutes run", _daily_loads(minutes), 0)
+    measures: dict[LoadName, list[float | None]] = {
+        "training impulse": [each.trimp[coefficients] for each in judged],
+        "session rating": [each.session_load for each in judged],
+        "minutes run": [each.run.figures.duration_s / 60 for each in judged],
+    }
+    for name, values in measures.items():
+        loads = [(each.run.local_date, value) for each, value in zip(judged, values, strict=True)]
+        missing = {day for day, value in loads if value is None}
+        known = [(day, value) for day, value in loads if value is not None and day not in missing]
+        if loads and len(known) >= MOSTLY * len(loads):
+            return DailyLoad(name, _summed(known), len(loads) - len(known))
+    return DailyLoad("minutes run", {}, 0)
 
 
-def _daily_loads(loads: Iterable[tuple[date, float]]) -> dict[date, float]:
-    """The sum of each day that has any."""
-    daily: dict[date, float] = {}
+def _summed(loads: Iterable[tuple[date, float]]) -> dict[date, float]:
+    """The sum of each day, or Monday, that has any."""
+    sums: dict[date, float] = {}
     for day, load in loads:
-        daily[day] = daily.get(day, 0.0) + load
-    return daily
+        sums[day] = sums.get(day, 0.0) + load
+    return sums
 
 
 def next_morning_association(loads: DailyLoad, mornings: Sequence[Morning]) -> Association | None:
     """Load of a day with a run against how far the next morning's lnRMSSD lies from that day's week average."""
-    usable = _comparable(mornings)
-    by_date = {each.date: each for each in usable}
+    by_date = {each.date: each for each in _comparable(mornings)}
     pairs = []
     for day, load in loads.by_day.items():
         after = by_date.get(day + timedelta(days=1))
-        average = ranges.week_and_range(_around(by_date, day, back=WEEK_DAYS), "ln_rmssd", day)[0]
+        average = _week_before(by_date, day + timedelta(days=1))
         if after is not None and after.ln_rmssd is not None and average is not None:
-            pairs.append((load, after.ln_rmssd - average.mean))
+            pairs.append((load, after.ln_rmssd - average))
     return association(f"{loads.name} and lnRMSSD of the next morning against the week before", pairs)
 
 
@@ -135,15 +132,12 @@ def week_association(loads: DailyLoad, mornings: Sequence[Morning]) -> Associati
     The week's own average is left out: the load itself lowers it, and its return would look like an answer.
     """
     by_date = {each.date: each for each in _comparable(mornings)}
-    by_week: dict[date, float] = {}
-    for day, load in loads.by_day.items():
-        by_week[monday_of(day)] = by_week.get(monday_of(day), 0.0) + load
+    by_week = _summed((monday_of(day), load) for day, load in loads.by_day.items())
     pairs = []
     for monday, load in by_week.items():
-        before = _week_before(by_date, monday)
-        after = _week_before(by_date, monday + timedelta(days=2 * WEEK_DAYS))
-        if before is not None and after is not None:
-            pairs.append((load, after - before))
+        moved = _week_moved(by_date, monday, monday + timedelta(days=2 * WEEK_DAYS))
+        if moved is not None:
+            pairs.append((load, moved))
     return association(f"a week's {loads.name} and how lnRMSSD moved from the week before to the week after", pairs)
 
 
@@ -153,11 +147,11 @@ def association(what: str, pairs: Iterable[tuple[float, float]]) -> Association 
     n = len(table)
     if n < FEWEST_PAIRS:
         return None
-    one, other = _ranks(table[:, 0]), _ranks(table[:, 1])
-    if one.std() == 0 or other.std() == 0:
+    if (table == table[0]).all(axis=0).any():
         return None
-    rho = float(np.corrcoef(one, other)[0, 1])
-    rho = max(-1.0, min(1.0, rho))
+    from scipy.stats import spearmanr  # slow to import
+
+    rho = float(spearmanr(table).statistic)
     middle = math.atanh(max(-0.999999, min(0.999999, rho)))
     half = ranges.NORMAL_95 * math.sqrt((1 + rho**2 / 2) / (n - 3))
     return Association(what, n, rho, math.tanh(middle - half), math.tanh(middle + half))
@@ -171,27 +165,25 @@ def hardest_days(
     settings: RangeSettings = DEFAULT,
 ) -> list[HardDay]:
     """The days with the greatest load, hardest first, and where the next morning stood in the usual range."""
-    comparable_mornings = _comparable(mornings)
-    usual_posture = comparable_mornings[0].posture if comparable_mornings else None
-    by_date = {each.date: each for each in comparable_mornings}
+    comparable = _comparable(mornings)
+    by_date = {each.date: each for each in comparable}
     all_by_date = {each.date: each for each in mornings}
     hardest = sorted(loads.by_day.items(), key=lambda item: (-item[1], item[0]))[:count]
-    reach = settings.reach_days
     days = []
     for day, load in hardest:
         next_day = day + timedelta(days=1)
-        after, comparable = all_by_date.get(next_day), by_date.get(next_day)
-        around = _around(by_date, next_day, back=reach)
+        after = by_date.get(next_day)
+        around = _around(by_date, next_day, back=settings.reach_days)
         days.append(
             HardDay(
                 date=day,
                 load=load,
                 runs=sum(each.run.local_date == day for each in counting(judged)),
-                next_morning=after,
-                ln_rmssd=_stands(comparable, "ln_rmssd", around, settings),
-                resting_pulse=_stands(comparable, "resting_pulse_bpm", around, settings),
-                week_moved=_week_moved(by_date, day),
-                usual_posture=usual_posture,
+                next_morning=all_by_date.get(next_day),
+                ln_rmssd=_stands(after, "ln_rmssd", around, settings),
+                resting_pulse=_stands(after, "resting_pulse_bpm", around, settings),
+                week_moved=_week_moved(by_date, day + timedelta(days=1), day + timedelta(days=WEEK_DAYS + 1)),
+                usual_posture=comparable[0].posture if comparable else None,
             )
         )
     return days
@@ -215,10 +207,9 @@ def _comparable(mornings: Sequence[Morning]) -> list[Morning]:
     return [each for each in usable if each.posture == most]
 
 
-def _week_moved(by_date: dict[date, Morning], day: date) -> float | None:
-    """Week average of lnRMSSD of the seven days after a day, less that of the seven days up to it."""
-    after = _week_before(by_date, day + timedelta(days=WEEK_DAYS + 1))
-    before = _week_before(by_date, day + timedelta(days=1))
+def _week_moved(by_date: dict[date, Morning], one: date, other: date) -> float | None:
+    """Mean lnRMSSD of the seven days before the other day, less that before the one; None for too few mornings."""
+    before, after = _week_before(by_date, one), _week_before(by_date, other)
     return None if after is None or before is None else after - before
 
 
@@ -232,11 +223,3 @@ def _week_before(by_date: dict[date, Morning], day: date) -> float | None:
 def _around(by_date: dict[date, Morning], last: date, back: int) -> list[Morning]:
     days = (last - timedelta(days=n) for n in range(back))
     return [by_date[day] for day in days if day in by_date]
-
-
-def _ranks(values: FloatArray) -> FloatArray:
-    """Ranks from 1, equal values sharing the mean of theirs."""
-    _, place, counts = np.unique(values, return_inverse=True, return_counts=True)
-    last = np.cumsum(counts)
-    ranks: FloatArray = (last - (counts - 1) / 2)[place]
-    return ranks

@@ -74,7 +74,7 @@ def estimates_of(
             known.resting.bpm, known.maximum.counts_as_bpm, known.maximum.measured, coefficients
         )
         made.append(by_pulses)
-    races = [each for each in runs if each.race and each.counts and each.figures.distance_m is not None]
+    races = _races(runs)
     chosen = race if race is not None else races[-1] if races else None
     equals: list[Equivalent] = []
     found = None
@@ -97,14 +97,17 @@ def estimates_of(
         except DawnbeatError as error:
             missing.append(f"no marathon time: {error}")
     critical = None
-    if efforts:
-        critical = estimates.critical_speed(efforts)
-    else:
-        try:
-            critical = estimates.critical_speed(_efforts_among(races, today))
-        except DawnbeatError as error:
-            missing.append(f"no critical speed: {error}")
+    try:
+        critical = estimates.critical_speed(efforts or _efforts_among(races, today))
+    except DawnbeatError as error:
+        if efforts:
+            raise
+        missing.append(f"no critical speed: {error}")
     return RunnersEstimates(made, found, equals, marathon, critical, missing)
+
+
+def _races(runs: Sequence[Run]) -> list[Run]:
+    return [each for each in runs if each.race and each.counts and each.figures.distance_m is not None]
 
 
 def race_of(run: Run) -> Race:
@@ -129,7 +132,7 @@ def _for_marathon(races: Sequence[Run], chosen: Run) -> list[Race]:
         for each in reversed(races)
         if each.id != chosen.id
         and abs((each.local_date - chosen.local_date).days) <= RECENT_DAYS
-        and 4_900 <= (each.figures.distance_m or 0) <= 21_500
+        and estimates.MARATHON_FROM_M[0] <= (each.figures.distance_m or 0) <= estimates.MARATHON_FROM_M[1]
     ]
     one = race_of(chosen)
     other = next(
@@ -295,8 +298,8 @@ def race_plan(
         (found for found in map(held_of, recent) if found is not None),
         key=lambda each: (-each.duration_s, -each.day.toordinal()),
     )[:LONGEST_RUNS]
-    drift = float(np.median([each.drift_pct_per_hour for each in held])) if held else None
-    span = None if not held else (min(h.drift_pct_per_hour for h in held), max(h.drift_pct_per_hour for h in held))
+    drifts = [each.drift_pct_per_hour for each in held]
+    drift, span = (float(np.median(drifts)), (min(drifts), max(drifts))) if held else (None, None)
     if not held:
         notes.append("no long run")
     elif goal_s > 1.5 * held[0].duration_s:
@@ -305,11 +308,9 @@ def race_plan(
     hours = max(goal_s - 600, 0) / HOUR_S
     if start_bpm is not None and drift is not None and span is not None:
         # A run that grew easier is no promise for a race.
-        end_bpm = (
-            start_bpm[0] * (1 + max(span[0], 0) * hours / 100),
-            start_bpm[1] * (1 + max(span[1], 0) * hours / 100),
-        )
-    threshold = None if known.threshold is None else known.threshold.bpm
+        low, high = (bpm * (1 + max(each, 0) * hours / 100) for bpm, each in zip(start_bpm, span, strict=True))
+        end_bpm = low, high
+    threshold = known.anchors.threshold_bpm
     cap = threshold if goal_s >= HOUR_S else None
     if cap is None and end_bpm is not None and threshold is None:
         cap = end_bpm[1]
@@ -366,7 +367,7 @@ def _pulse_line(runs: Sequence[Run]) -> _PulseLine | None:
 
 
 def _goal_of(distance_m: float, runs: Sequence[Run], today: date) -> tuple[float, str]:
-    races = [each for each in runs if each.race and each.counts and each.figures.distance_m is not None]
+    races = _races(runs)
     recent = [each for each in races if 0 <= (today - each.local_date).days <= 2 * RECENT_DAYS]
     if not recent:
         raise DawnbeatError("give a goal, as 45:00, or mark a run of the last year as a race")
@@ -374,6 +375,6 @@ def _goal_of(distance_m: float, runs: Sequence[Run], today: date) -> tuple[float
     one = race_of(newest)
     if abs(distance_m / estimates.MARATHON_M - 1) < 0.02:
         found = estimates.marathon_time(_for_marathon(races, newest), weekly_distance_km(runs, today))
-        return found.duration_s, f"{found.words}"
+        return found.duration_s, found.words
     uptake = estimates.uptake_from_race(one.distance_m, one.duration_s).value
     return estimates.race_time_s(distance_m, uptake), f"equal to the race of {short_day(newest.local_date)}"

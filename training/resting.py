@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
 
-from dawnbeat.journal.database import journal_errors, utc_now
+from dawnbeat.journal.database import insert, journal_errors, utc_now
 from dawnbeat.journal.ranges import RangeSettings, counts, in_usual_posture
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
@@ -101,12 +101,8 @@ def add_hand_count(journal: Journal, day: date, beats_in_30_s: int) -> int:
     """Keep a count by hand and return its number; raises DawnbeatError for one that can't be a resting count."""
     count = HandCount(day, beats_in_30_s)
     with journal.transaction("save the count") as connection:
-        kept = connection.execute(
-            "INSERT INTO hand_counts (local_date, beats_in_30_s, saved_at) VALUES (?, ?, ?)",
-            (count.date.isoformat(), count.beats_in_30_s, utc_now()),
-        )
-    assert kept.lastrowid is not None
-    return kept.lastrowid
+        values = {"local_date": day.isoformat(), "beats_in_30_s": count.beats_in_30_s, "saved_at": utc_now()}
+        return insert(connection, "hand_counts", values)
 
 
 def remove_hand_count(journal: Journal, count_id: int) -> None:

@@ -6,13 +6,15 @@ import struct
 import zlib
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dawnbeat.shared.checked_fields import plain_text
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
+from dawnbeat.shared.wording import count_of
 
 PULSE_LOW, PULSE_HIGH = 25.0, 240.0
 BINS = int(PULSE_HIGH) + 1
@@ -21,6 +23,7 @@ NOTE_LIMIT = 20_000
 LONGEST_RUN_S = 7 * 86_400
 ALTITUDE_LOW_M, ALTITUDE_HIGH_M = -500.0, 9_000.0
 _BLOB_VERSION, _BLOB_WITHOUT_ALTITUDE = b"\x02", b"\x01"
+_BLOB_COLUMNS = ("<u4", "<u2", "<u4", "<u2", "u1", "<u2")
 _NONE16, _NONE32 = 2**16 - 1, 2**32 - 1
 _ALTITUDE_PER_M = 5
 
@@ -133,7 +136,7 @@ class RunNote:
     @property
     def words(self) -> str:
         """The note in plain words."""
-        count = f"{self.value:.0f} sample{'' if self.value == 1 else 's'}"
+        count = count_of(round(self.value), "sample")
         match self.code:
             case "cut short":
                 return f"the file is cut short or damaged after {self.value / 60:.0f} minutes; what came before is kept"
@@ -272,47 +275,43 @@ def blob_of(samples: Samples) -> bytes:
     """
     time_ms = np.round(1000 * samples.time_s).astype(np.uint32)
     distance = _packed(samples.distance_m, _NONE32).astype(np.uint32)
-    parts = (
-        np.diff(time_ms, prepend=np.uint32(0)).astype("<u4"),
-        _packed(samples.pulse_bpm, _NONE16).astype("<u2"),
+    columns = (
+        np.diff(time_ms, prepend=np.uint32(0)),
+        _packed(samples.pulse_bpm, _NONE16),
         # Differences modulo 2**32 come back exactly, the mark for "none" included.
-        np.diff(distance, prepend=np.uint32(0)).astype("<u4"),
-        _packed(samples.steps_per_min, _NONE16).astype("<u2"),
-        samples.stopped.astype("u1"),
-        _packed((samples.altitude_m - ALTITUDE_LOW_M) * _ALTITUDE_PER_M / 10, _NONE16).astype("<u2"),
+        np.diff(distance, prepend=np.uint32(0)),
+        _packed(samples.steps_per_min, _NONE16),
+        samples.stopped,
+        _packed((samples.altitude_m - ALTITUDE_LOW_M) * _ALTITUDE_PER_M / 10, _NONE16),
     )
-    return _BLOB_VERSION + zlib.compress(b"".join(part.tobytes() for part in parts), 6)
+    parts = (column.astype(kind).tobytes() for column, kind in zip(columns, _BLOB_COLUMNS, strict=True))
+    return _BLOB_VERSION + zlib.compress(b"".join(parts), 6)
 
 
 def samples_of(blob: bytes) -> Samples:
     """The samples of `blob_of`; raises DawnbeatError when they are damaged or of a newer version."""
     try:
-        if blob[:1] not in (_BLOB_VERSION, _BLOB_WITHOUT_ALTITUDE):
-            raise ValueError("unknown version")
+        kinds = {_BLOB_VERSION: _BLOB_COLUMNS, _BLOB_WITHOUT_ALTITUDE: _BLOB_COLUMNS[:-1]}[blob[:1]]
         data = zlib.decompress(blob[1:])
-        n, rest = divmod(len(data), 15 if blob[:1] == _BLOB_VERSION else 13)
+        n, rest = divmod(len(data), sum(np.dtype(kind).itemsize for kind in kinds))
         if rest:
             raise ValueError("odd length")
-    except (ValueError, zlib.error) as error:
+    except (KeyError, ValueError, zlib.error) as error:
         raise DawnbeatError(
             "the samples of this run can't be read: import its file again or restore a backup"
         ) from error
-    time_ms = np.cumsum(np.frombuffer(data, "<u4", n, 0), dtype=np.uint32)
-    pulse = np.frombuffer(data, "<u2", n, 4 * n)
-    distance = np.cumsum(np.frombuffer(data, "<u4", n, 6 * n), dtype=np.uint32)
-    steps = np.frombuffer(data, "<u2", n, 10 * n)
-    stopped = np.frombuffer(data, "u1", n, 12 * n)
-    altitude = np.full(n, np.nan)
-    if blob[:1] == _BLOB_VERSION:
-        packed = np.frombuffer(data, "<u2", n, 13 * n)
-        altitude = np.where(packed == _NONE16, np.nan, packed / _ALTITUDE_PER_M + ALTITUDE_LOW_M)
+    columns, at = [], 0
+    for kind in kinds:
+        columns.append(np.frombuffer(data, kind, n, at))
+        at += columns[-1].nbytes
+    time_ms, pulse, way, steps, stopped, *altitude = columns
     return Samples(
-        time_ms.astype(np.float64) / 1000,
-        np.where(pulse == _NONE16, np.nan, pulse / 10),
-        np.where(distance == _NONE32, np.nan, distance / 10),
-        np.where(steps == _NONE16, np.nan, steps / 10),
+        np.cumsum(time_ms, dtype=np.uint32) / 1000,
+        _unpacked(pulse, _NONE16),
+        _unpacked(np.cumsum(way, dtype=np.uint32), _NONE32),
+        _unpacked(steps, _NONE16),
         stopped.astype(np.bool_),
-        altitude,
+        _unpacked(altitude[0], _NONE16) * 10 / _ALTITUDE_PER_M + ALTITUDE_LOW_M if altitude else np.empty(0),
     )
 
 
@@ -321,6 +320,10 @@ def _packed(values: FloatArray, none: int) -> FloatArray:
     tenths = np.floor(10 * np.nan_to_num(values, nan=0.0) + 0.5).clip(0, none - 1)
     packed: FloatArray = np.where(np.isfinite(values), tenths, none)
     return packed
+
+
+def _unpacked(tenths: NDArray[np.unsignedinteger[Any]], none: int) -> FloatArray:
+    return np.where(tenths == none, np.nan, tenths / 10)
 
 
 def packed_pulses(ms_at_bpm: IntArray) -> bytes:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-from dawnbeat.journal.database import journal_errors, utc_now
+from dawnbeat.journal.database import insert, journal_errors, update, utc_now
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import CLOCKS_APART, with_fixed_offset
@@ -85,7 +85,7 @@ def keep(journal: Journal, run: PreparedRun, replace_poorer: bool = False) -> Ke
                 return Kept(run_id, new=False, in_bin=bool(in_bin), richer=richer)
             values = {**_moment_values(run.began), **_figure_values(run.figures), **_file_values(run)}
             del values["sport"], values["counts"]
-            _update(connection, run_id, values)
+            update(connection, "runs", run_id, values)
             connection.execute("DELETE FROM run_samples WHERE run_id = ?", (run_id,))
             connection.execute("DELETE FROM run_marks WHERE run_id = ?", (run_id,))
             _insert_samples(connection, run_id, run)
@@ -190,7 +190,7 @@ def overrule(journal: Journal, run_id: int, mark_number: int, overruled: bool = 
         connection.execute(
             "UPDATE run_marks SET overruled = ? WHERE run_id = ? AND position = ?", (overruled, run_id, mark_number)
         )
-        _update(connection, run_id, _figure_values(figures))
+        update(connection, "runs", run_id, _figure_values(figures))
     return run(journal, run_id)
 
 
@@ -220,7 +220,7 @@ def set_items(journal: Journal, run_id: int, **items: Any) -> Run:
         **{name: getattr(changed, name) for name in ("race", "sport", "counts", "talk")},
     }
     with journal.transaction("change the run") as connection:
-        _update(connection, run_id, values)
+        update(connection, "runs", run_id, values)
     return run(journal, run_id)
 
 
@@ -235,7 +235,7 @@ def restore_from_bin(journal: Journal, run_id: int) -> Run:
     """Bring a run back from the bin, as it was."""
     run(journal, run_id)
     with journal.transaction("restore the run") as connection:
-        connection.execute("UPDATE runs SET binned_at = NULL WHERE id = ?", (run_id,))
+        update(connection, "runs", run_id, {"binned_at": None})
     return run(journal, run_id)
 
 
@@ -297,16 +297,7 @@ def _insert(connection: sqlite3.Connection, began: datetime, figures: RunFigures
         "saved_at": utc_now(),
         **more,
     }
-    inserted = connection.execute(
-        f"INSERT INTO runs ({', '.join(values)}) VALUES ({', '.join('?' * len(values))})", tuple(values.values())
-    )
-    assert inserted.lastrowid is not None
-    return inserted.lastrowid
-
-
-def _update(connection: sqlite3.Connection, run_id: int, values: dict[str, Any]) -> None:
-    changes = ", ".join(f"{name} = ?" for name in values)
-    connection.execute(f"UPDATE runs SET {changes} WHERE id = ?", (*values.values(), run_id))
+    return insert(connection, "runs", values)
 
 
 def _insert_samples(connection: sqlite3.Connection, run_id: int, run: PreparedRun) -> None:

@@ -113,10 +113,10 @@ def review(
     found = [
         _drift(easy),
         None if fixed is None else pulse_moved(counting(judged), fixed, today),
-        _felt("felt easy", easy, lambda felt: felt >= FELT_HARD),
-        _felt("felt hard", hard, lambda felt: felt <= FELT_MODERATE),
-        _talk("talk easy", easy, whole=False),
-        _talk("talk hard", hard, whole=True),
+        _mostly("felt easy", [felt >= FELT_HARD for felt in _felt(easy)], RATED_RUNS),
+        _mostly("felt hard", [felt <= FELT_MODERATE for felt in _felt(hard)], RATED_RUNS),
+        _mostly("talk easy", [not whole for whole in _talked(easy)], TALKED_RUNS),
+        _mostly("talk hard", _talked(hard), TALKED_RUNS),
         _maximum_age(known.maximum, today),
         _threshold_age(known.threshold, in_force, today),
         _resting(known, in_force),
@@ -154,15 +154,13 @@ def _drift(easy: Sequence[JudgedRun]) -> ReviewFinding | None:
     return ReviewFinding("drift", {"median_pct": float(np.median(drifts)), "over": over, "runs": len(drifts)})
 
 
-def _felt(code: Says, runs: Sequence[JudgedRun], speaks: object) -> ReviewFinding | None:
-    assert callable(speaks)
-    ratings = [each.run.felt_effort for each in runs if each.run.felt_effort is not None]
-    return _mostly(code, [bool(speaks(each)) for each in ratings], RATED_RUNS)
+def _felt(runs: Sequence[JudgedRun]) -> list[float]:
+    return [each.run.felt_effort for each in runs if each.run.felt_effort is not None]
 
 
-def _talk(code: Says, runs: Sequence[JudgedRun], whole: bool) -> ReviewFinding | None:
-    talks = [each.run.talk for each in runs if each.run.talk is not None]
-    return _mostly(code, [(each == "whole sentences") == whole for each in talks], TALKED_RUNS)
+def _talked(runs: Sequence[JudgedRun]) -> list[bool]:
+    """Whether the runner could talk in whole sentences, of each run that says."""
+    return [each.run.talk == "whole sentences" for each in runs if each.run.talk is not None]
 
 
 def _mostly(code: Says, speaking: Sequence[bool], fewest: int) -> ReviewFinding | None:

@@ -7,9 +7,9 @@ import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Any
+from typing import Any, TypeVar
 
-from dawnbeat.journal.database import journal_errors, utc_now
+from dawnbeat.journal.database import insert, journal_errors, utc_now
 from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import UNITS, Units, short_day
@@ -30,6 +30,8 @@ from dawnbeat.training.zones import (
 
 WORTH_PROPOSING_BPM = 2
 _TABLES = ("maxima", "thresholds", "zone_sets")
+# Maxima, threshold pulses and zone sets as they are at a moment: the rows of each table, by id.
+ZoneSnapshot = tuple[tuple[tuple[Any, ...], ...], ...]
 
 
 @dataclass(frozen=True)
@@ -47,6 +49,9 @@ class Threshold:
         Anchors(threshold_bpm=self.bpm)
         if self.pace_s_per_km is not None and not 100 <= self.pace_s_per_km <= 1800:
             raise DawnbeatError(f"a pace of {self.pace_s_per_km:g} s a km can't be right: give 100 to 1800")
+
+
+_Entry = TypeVar("_Entry", Maximum, Threshold)
 
 
 @dataclass(frozen=True)
@@ -109,10 +114,7 @@ def standing(journal: Journal, day: date) -> Standing:
 
 def maxima(journal: Journal) -> list[Maximum]:
     """All dated maxima, by date."""
-    found = _rows(
-        journal, "SELECT local_date AS date, kind, bpm, added_bpm, note, run_id, id FROM maxima ORDER BY local_date, id"
-    )
-    return [Maximum(**{**row, "date": date.fromisoformat(row["date"])}) for row in found]
+    return _entries(journal, Maximum, "maxima", "local_date AS date, kind, bpm, added_bpm, note, run_id, id")
 
 
 def add_maximum(journal: Journal, entry: Maximum, today: date) -> ZoneSet | None:
@@ -120,8 +122,7 @@ def add_maximum(journal: Journal, entry: Maximum, today: date) -> ZoneSet | None
 
     The set begins on the entry's own day, or today where a later set stands already: old runs keep theirs.
     """
-    bare = {"kind": entry.kind, "bpm": entry.bpm, "added_bpm": entry.added_bpm}
-    return _add(journal, "maxima", "save the maximum", entry, bare, today)
+    return _add(journal, "maxima", "save the maximum", entry, today)
 
 
 def remove_maximum(journal: Journal, entry_id: int, today: date) -> ZoneSet | None:
@@ -132,17 +133,12 @@ def remove_maximum(journal: Journal, entry_id: int, today: date) -> ZoneSet | No
 
 def thresholds(journal: Journal) -> list[Threshold]:
     """All dated threshold pulses, by date."""
-    found = _rows(
-        journal,
-        "SELECT local_date AS date, bpm, pace_s_per_km, note, run_id, id FROM thresholds ORDER BY local_date, id",
-    )
-    return [Threshold(**{**row, "date": date.fromisoformat(row["date"])}) for row in found]
+    return _entries(journal, Threshold, "thresholds", "local_date AS date, bpm, pace_s_per_km, note, run_id, id")
 
 
 def add_threshold(journal: Journal, entry: Threshold, today: date) -> ZoneSet | None:
     """Keep a threshold pulse; zones that hang on it begin anew, as with `add_maximum`."""
-    bare = {"bpm": entry.bpm, "pace_s_per_km": entry.pace_s_per_km}
-    return _add(journal, "thresholds", "save the threshold pulse", entry, bare, today)
+    return _add(journal, "thresholds", "save the threshold pulse", entry, today)
 
 
 def remove_threshold(journal: Journal, entry_id: int, today: date) -> ZoneSet | None:
@@ -242,14 +238,7 @@ def setting(journal: Journal, name: str, default: Any = None) -> Any:
 def set_setting(journal: Journal, name: str, value: Any) -> None:
     """Keep a setting of the runner; the value must be plain enough for JSON."""
     with journal.transaction("save the setting") as connection:
-        connection.execute("INSERT OR REPLACE INTO training_settings VALUES (?, ?)", (name, json.dumps(value)))
-
-
-@dataclass(frozen=True)
-class ZoneSnapshot:
-    """Maxima, threshold pulses and zone sets as they are at a moment: the rows of each table, by id."""
-
-    rows: tuple[tuple[tuple[Any, ...], ...], ...]
+        insert(connection, "training_settings", {"name": name, "value_json": json.dumps(value)}, or_replace=True)
 
 
 def chosen_units(journal: Journal) -> Units:
@@ -298,26 +287,26 @@ def restore(journal: Journal, wanted: ZoneSnapshot, expected: ZoneSnapshot) -> N
     with journal.transaction("put the zones back") as connection:
         if _table_rows(connection) != expected:
             raise DawnbeatError("the zones have changed elsewhere since then: look at them again; nothing was undone")
-        for table, rows in zip(_TABLES, wanted.rows, strict=True):
+        for table, rows in zip(_TABLES, wanted, strict=True):
             connection.execute(f"DELETE FROM {table}")
             if rows:
                 connection.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * len(rows[0]))})", rows)
 
 
-def _add(
-    journal: Journal, table: str, doing: str, entry: Maximum | Threshold, bare: dict[str, Any], today: date
-) -> ZoneSet | None:
+def _entries(journal: Journal, kind: type[_Entry], table: str, columns: str) -> list[_Entry]:
+    found = _rows(journal, f"SELECT {columns} FROM {table} ORDER BY local_date, id")
+    return [kind(**{**row, "date": date.fromisoformat(row["date"])}) for row in found]
+
+
+def _add(journal: Journal, table: str, doing: str, entry: Maximum | Threshold, today: date) -> ZoneSet | None:
     check_note(entry.note)
     if entry.date > today:
         raise DawnbeatError(f"{entry.date.isoformat()} lies in the future: give the day of the measurement")
     before = standing(journal, today)
-    values = {"local_date": entry.date.isoformat(), **bare, "note": entry.note, "run_id": entry.run_id}
-    values["saved_at"] = utc_now()
+    values = {name: value for name, value in vars(entry).items() if name not in ("date", "id")}
+    values |= {"local_date": entry.date.isoformat(), "saved_at": utc_now()}
     with journal.transaction(doing) as connection:
-        connection.execute(
-            f"INSERT INTO {table} ({', '.join(values)}) VALUES ({', '.join('?' * len(values))})",
-            tuple(values.values()),
-        )
+        insert(connection, table, values)
         return _renew(journal, connection, before, entry.date, today)
 
 
@@ -350,22 +339,14 @@ def _renew(
 
 
 def _keep(connection: sqlite3.Connection, new: ZoneSet) -> ZoneSet:
-    anchors = new.zones.anchors
-    inserted = connection.execute(
-        "INSERT OR REPLACE INTO zone_sets"
-        " (from_date, scheme_json, resting_bpm, maximum_bpm, threshold_bpm, why, saved_at) "
-        "VALUES (?, ?, ?, ?, ?, ?, ?)",
-        (
-            new.from_date.isoformat(),
-            json.dumps(scheme_to_json(new.zones.scheme)),
-            anchors.resting_bpm,
-            anchors.maximum_bpm,
-            anchors.threshold_bpm,
-            new.why,
-            utc_now(),
-        ),
-    )
-    return replace(new, id=inserted.lastrowid)
+    values = {
+        "from_date": new.from_date.isoformat(),
+        "scheme_json": json.dumps(scheme_to_json(new.zones.scheme)),
+        **vars(new.zones.anchors),
+        "why": new.why,
+        "saved_at": utc_now(),
+    }
+    return replace(new, id=insert(connection, "zone_sets", values, or_replace=True))
 
 
 def _rows(journal: Journal, query: str, *values: Any) -> list[sqlite3.Row]:
@@ -374,6 +355,4 @@ def _rows(journal: Journal, query: str, *values: Any) -> list[sqlite3.Row]:
 
 
 def _table_rows(connection: sqlite3.Connection) -> ZoneSnapshot:
-    return ZoneSnapshot(
-        tuple(tuple(map(tuple, connection.execute(f"SELECT * FROM {table} ORDER BY id"))) for table in _TABLES)
-    )
+    return tuple(tuple(map(tuple, connection.execute(f"SELECT * FROM {table} ORDER BY id"))) for table in _TABLES)
