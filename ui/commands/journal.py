@@ -8,6 +8,7 @@ import typer
 
 from dawnbeat.shared.errors import DawnbeatError, printable
 from dawnbeat.shared.files import STANDARD_OUTPUT
+from dawnbeat.shared.wording import count_of
 from dawnbeat.ui.commands.options import (
     Bin,
     BinAsJson,
@@ -24,6 +25,7 @@ from dawnbeat.ui.commands.options import (
     check_output,
     day_of,
     days_between,
+    open_journal,
     use_bin,
 )
 
@@ -45,13 +47,12 @@ def export_mornings(
     The names of the columns hold the units. Readings that are not usable are left out unless --all is given.
     """
     from dawnbeat.journal.csv_files import export_mornings as write
-    from dawnbeat.morning.choices import open_journal
 
     check_output(out)
     with open_journal(journal) as opened:
         start, end = days_between(first, last)
         count = write(opened, out, start, end, everything, overwrite)
-    _say_written(out, _counted(count, "reading"))
+    _say_written(out, count_of(count, "reading"))
 
 
 @export_app.command("months")
@@ -62,12 +63,11 @@ def export_months(
 ) -> None:
     """Write one row a month and a year: means with 95 % intervals, and the change from the one before."""
     from dawnbeat.journal.periods import export_periods
-    from dawnbeat.morning.choices import open_journal
 
     check_output(out)
     with open_journal(journal) as opened:
         count = export_periods(opened, out, overwrite)
-    _say_written(out, _counted(count, "row"))
+    _say_written(out, count_of(count, "row"))
 
 
 @export_app.command("intervals")
@@ -84,7 +84,6 @@ def export_intervals(
     A CSV with all of them and why some are left out, and the plain list that analysis programs commonly read.
     """
     from dawnbeat.journal.csv_files import export_intervals as write
-    from dawnbeat.morning.choices import open_journal
 
     check_output(out)
     with open_journal(journal) as opened:
@@ -108,7 +107,6 @@ def import_mornings(
     Rows with errors are listed by line, and then nothing is imported.
     """
     from dawnbeat.journal.csv_files import apply_import, plan_import
-    from dawnbeat.morning.choices import open_journal
 
     with open_journal(journal, new=True) as opened:
         plan = plan_import(opened, path)
@@ -116,12 +114,12 @@ def import_mornings(
             print(printable("\n".join(plan.lines())))
         if plan.errors:
             raise DawnbeatError(
-                f"{path} has {_counted(len(plan.errors), 'bad line')}: mend the file, nothing was imported"
+                f"{path} has {count_of(len(plan.errors), 'bad line')}: mend the file, nothing was imported"
             )
         if apply:
             imported = apply_import(opened, plan, replace_different)
             if not quiet:
-                print(f"{_counted(imported, 'reading')} imported")
+                print(f"{count_of(imported, 'reading')} imported")
         elif not quiet:
             print("Nothing was changed; add --apply to do it.")
 
@@ -142,13 +140,12 @@ def backup(
     With all recordings, and checksums that `dawnbeat restore` looks at.
     """
     from dawnbeat.journal.backup import backup as write
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.ui.terminal import progress
 
     check_output(out)
     with open_journal(journal) as opened, progress("backing up", hidden=quiet) as show:
         made = write(opened, out, overwrite, show)
-    what = f"{_counted(made.readings, 'reading')}, {_counted(made.recordings, 'recording')}"
+    what = f"{count_of(made.readings, 'reading')}, {count_of(made.recordings, 'recording')}"
     if not quiet:
         print(f"{out}: {what}, {made.bytes / 1e6:.1f} MB before packing")
 
@@ -208,7 +205,7 @@ def restore(
         raise DawnbeatError(f"there is no file {archive}: name a zip that `dawnbeat backup` wrote")
     ask_first("Replace the present journal (it is kept aside)?", yes)
     found = put_back(archive, chosen_home(journal))
-    print(f"{_counted(found.readings, 'reading')} and {_counted(found.recordings, 'recording')} restored")
+    print(f"{count_of(found.readings, 'reading')} and {count_of(found.recordings, 'recording')} restored")
     if found.aside is not None:
         print(f"the journal that was there is kept in {found.aside}")
 
@@ -226,7 +223,7 @@ def reanalyse(
     from dawnbeat.capture.recording import read_recording
     from dawnbeat.morning.answer_text import HEADLINES
     from dawnbeat.morning.answering import other_answers
-    from dawnbeat.morning.choices import chosen_ranges, open_journal, reading_settings
+    from dawnbeat.morning.choices import chosen_ranges, reading_settings
     from dawnbeat.morning.revising import accept, edit_again
     from dawnbeat.morning.revising import reanalyse as analyse_again
     from dawnbeat.signal.analysis import analyse
@@ -249,21 +246,17 @@ def reanalyse(
         if not outcome.changes:
             return
         ask_first("Store these analyses?", yes)
-        stored = _counted(accept(opened, outcome), "reading")
+        stored = count_of(accept(opened, outcome), "reading")
         edited = edit_again(opened, outcome, chosen)
         if not quiet:
             print(f"{stored} stored")
         if edited and not quiet:
-            print(f"{_counted(edited, 'reading')} left out by hand in places as before")
+            print(f"{count_of(edited, 'reading')} left out by hand in places as before")
 
 
 def _say_written(out: Path, what: str) -> None:
     if out != STANDARD_OUTPUT:
         print(f"{out}: {what}")
-
-
-def _counted(number: int, thing: str) -> str:
-    return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
 def rescue(
@@ -275,7 +268,7 @@ def rescue(
     Such recordings lie in the journal's folder without a reading: a power cut, a closed terminal, a killed program.
     """
     from dawnbeat.capture.recorder import is_being_taken
-    from dawnbeat.morning.choices import chosen_ranges, open_journal, reading_settings
+    from dawnbeat.morning.choices import chosen_ranges, reading_settings
     from dawnbeat.morning.keeping import broken_off_readings, keep_broken_off
     from dawnbeat.ui.terminal import console, reading
 
@@ -312,7 +305,6 @@ def bin_command(
 
     Without a number the bin is listed; only --empty deletes for good.
     """
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.ui.as_json import reading_object
 
     with open_journal(journal) as opened:

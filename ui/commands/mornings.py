@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError, printable
-from dawnbeat.ui.commands.options import JournalFolder, day_of
+from dawnbeat.ui.commands.options import JournalFolder, day_of, open_journal
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -36,7 +36,7 @@ def mornings(
 
     Lists the readings with their 95 % intervals, then compares this morning and this week with your own usual range.
     """
-    from dawnbeat.morning.choices import chosen_ranges, open_journal
+    from dawnbeat.morning.choices import chosen_ranges
     from dawnbeat.ui.terminal import console
 
     if not 1 <= weeks <= 520:
@@ -197,7 +197,7 @@ def note(
     from dawnbeat.journal.listing import context_from_line, line_of
     from dawnbeat.morning.answer_text import headline, lead
     from dawnbeat.morning.answering import grounds, keep_answer
-    from dawnbeat.morning.choices import chosen_ranges, open_journal
+    from dawnbeat.morning.choices import chosen_ranges
     from dawnbeat.shared.morning import posture_from
     from dawnbeat.ui.as_json import note_line
 

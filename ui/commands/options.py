@@ -7,12 +7,17 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
-from typing import Annotated, Any, Generic, Protocol, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, Generic, Protocol, TypeVar
 
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.files import STANDARD_OUTPUT, refuse_existing
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from dawnbeat.journal.store import Journal
 
 
 class _Numbered(Protocol):
@@ -64,6 +69,22 @@ _LONGEST_S = 12 * 3600.0
 # How files of each kind of picture begin.
 _PICTURES = {".png": (b"\x89PNG",), ".svg": (b"<?xml", b"<svg"), ".pdf": (b"%PDF",)}
 _LONGEST = max(len(each) for begins in _PICTURES.values() for each in begins)
+
+
+def open_journal(asked: Path | None, new: bool = False) -> Journal:
+    """As `morning.choices.open_journal`, which takes a while to import: only commands that run do."""
+    from dawnbeat.morning import choices
+
+    return choices.open_journal(asked, new)
+
+
+def show(*what: RenderableType, style: str | None = None) -> None:
+    """Print tables and paragraphs on the terminal, broken between words where it ends."""
+    from dawnbeat.ui.terminal import console
+
+    screen = console()
+    for each in what:
+        screen.print(each, style=style)
 
 
 def check_seconds(seconds: float, settle_s: float) -> None:

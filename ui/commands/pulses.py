@@ -14,7 +14,7 @@ from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import clock, day_from, pace_of, seconds_from, short_day
 from dawnbeat.training.maximum import ADDED_BEATS, MAXIMAL_TEST, SELDOM_REACHED
 from dawnbeat.ui.as_json import line_of
-from dawnbeat.ui.commands.options import JournalFolder, ObjectsByLine, OneObject
+from dawnbeat.ui.commands.options import JournalFolder, ObjectsByLine, OneObject, open_journal, show
 
 if TYPE_CHECKING:
     from dawnbeat.training.zone_store import ZoneSet
@@ -36,7 +36,6 @@ def pulse_command(
 
     30 seconds, doubled, on three mornings, before getting up.
     """
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training.resting import FEWEST, add_hand_count, from_hand_counts, hand_counts, resting_pulse
 
     today = date.today()
@@ -87,7 +86,8 @@ def _count() -> int:
         while (gone := time.monotonic() - began) < COUNT_S:
             bar.update(task, completed=gone, description=f"{COUNT_S - gone:2.0f} s to go")
             time.sleep(0.1)
-    screen.print("\a[bold]Stop.[/bold]")
+    screen.bell()
+    screen.print("Stop.", style="bold")
     return int(typer.prompt("How many beats did you count?", type=int))
 
 
@@ -106,7 +106,6 @@ def add_command(
 
     A new zone set begins where it changes the one that counts.
     """
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
     from dawnbeat.training.maximum import Maximum, maximum_by_age
 
@@ -116,7 +115,7 @@ def add_command(
     if age is not None:
         by_age = maximum_by_age(age, formula)  # type: ignore[arg-type]
         entry = Maximum(when, "formula", by_age.bpm, note=note)
-        _say(by_age.label)
+        show(by_age.label)
     else:
         assert bpm is not None
         if kind in ("run", "formula"):
@@ -132,11 +131,9 @@ def list_command(
     journal: JournalFolder = None,
 ) -> None:
     """List the maxima, which one counts today, and what a run proposes."""
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.maximum import KIND_WORDS, maximum_on, maximum_proposal
     from dawnbeat.ui.tables import plain_table
-    from dawnbeat.ui.terminal import console
 
     today = date.today()
     with open_journal(journal) as opened:
@@ -145,8 +142,7 @@ def list_command(
     counts = maximum_on(entries, today)
     if as_json:
         for each in entries:
-            values = {**vars(each), "date": each.date.isoformat(), "counts_today": each is counts}
-            typer.echo(line_of(values))
+            typer.echo(line_of({**vars(each), "date": each.date.isoformat(), "counts_today": each is counts}))
         return
     table = plain_table("Maxima", ("No.", "Date", "Maximum", "Added", "Kind", "Counts today", "Note"))
     for each in entries:
@@ -159,16 +155,11 @@ def list_command(
             "yes" if each is counts else "",
             each.note,
         )
-    screen = console()
-    if entries:
-        screen.print(table)
-    else:
-        screen.print("No maximum yet: add one with `dawnbeat runs maximum add 190 --kind race`.")
+    show(table if entries else "No maximum yet: add one with `dawnbeat runs maximum add 190 --kind race`.")
     if proposed is not None:
         said = f"{proposed.words} {proposed.caution}".strip()
-        screen.print(f"{said} `dawnbeat runs maximum use {proposed.run.id}` adds it.", markup=False)
-    for line in (ADDED_BEATS, *MAXIMAL_TEST):
-        screen.print(line, markup=False)
+        show(f"{said} `dawnbeat runs maximum use {proposed.run.id}` adds it.")
+    show(ADDED_BEATS, *MAXIMAL_TEST)
 
 
 @maximum_app.command("ages")
@@ -181,11 +172,9 @@ def ages_command(
 
     Beside the tested maximum, with their spread: rest zones on none of them.
     """
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
     from dawnbeat.training.maximum import maxima_by_age
     from dawnbeat.ui.tables import plain_table
-    from dawnbeat.ui.terminal import console
 
     found = maxima_by_age(age)
     with open_journal(journal) as opened:
@@ -201,10 +190,8 @@ def ages_command(
         table.add_row(each.formula.name, f"{each.bpm:.0f} bpm", around, each.formula.source)
     if tested is not None and tested.measured:
         table.add_row("tested", f"{tested.counts_as_bpm:.0f} bpm", "", tested.label)
-    console().print(table)
-    _say("One runner in three is further off than that, so a formula is a guess: test, or go by the talk test.")
-    for line in MAXIMAL_TEST:
-        _say(line)
+    guess = "One runner in three is further off than that, so a formula is a guess: test, or go by the talk test."
+    show(table, guess, *MAXIMAL_TEST)
 
 
 @maximum_app.command("take", hidden=True)  # its name of before
@@ -224,7 +211,6 @@ def use_command(
     """
     from dataclasses import replace
 
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.maximum import PROTOCOL_KEYS, PROTOCOLS, MaximumProposal, maximum_on
 
@@ -249,8 +235,8 @@ def use_command(
         kept_id = max(each.id or 0 for each in zone_store.maxima(opened))
         typer.echo(f"`dawnbeat runs maximum remove {kept_id}` deletes it again.")
     if not run.race and protocol is None:
-        _say(SELDOM_REACHED)
-    _say(ADDED_BEATS)
+        show(SELDOM_REACHED)
+    show(ADDED_BEATS)
 
 
 @maximum_app.command("remove")
@@ -259,7 +245,6 @@ def remove_command(
     journal: JournalFolder = None,
 ) -> None:
     """Delete an entry made by mistake, for good."""
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
 
     with open_journal(journal) as opened:
@@ -279,7 +264,6 @@ def threshold_command(
 
     Pulse and pace are the means of its last 20 minutes.
     """
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.estimates import THRESHOLD_ERROR, threshold_test
 
@@ -292,20 +276,11 @@ def threshold_command(
             f"threshold pulse {test.bpm:.0f} bpm (standard deviation {test.spread_bpm:.1f} within the 20 minutes), "
             f"pace {pace}, test from {clock(test.from_s)} on (common practice, no source)"
         )
-        _say(said)
-        _say(THRESHOLD_ERROR)
+        show(said, THRESHOLD_ERROR)
         if keep:
             entry = zone_store.Threshold(run.local_date, test.bpm, test.pace_s_per_km, run_id=run_id)
             _tell(zone_store.add_threshold(opened, entry, date.today()), "kept")
-    for line in MAXIMAL_TEST:
-        _say(line)
-
-
-def _say(line: str) -> None:
-    """One paragraph, broken between words where the terminal ends."""
-    from dawnbeat.ui.terminal import console
-
-    console().print(line, markup=False)
+    show(*MAXIMAL_TEST)
 
 
 def _tell(begun: ZoneSet | None, what: str) -> None:

@@ -13,7 +13,7 @@ import typer
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.wording import signed
 from dawnbeat.ui.as_json import line_of
-from dawnbeat.ui.commands.options import JournalFolder, OneObject, Quiet, SettingsFile, check_picture
+from dawnbeat.ui.commands.options import JournalFolder, OneObject, Quiet, SettingsFile, check_picture, open_journal
 
 if TYPE_CHECKING:
     from collections.abc import Generator
@@ -180,7 +180,6 @@ def agree(
     else:
         _print(found, a.name, b.name)
     if keep:
-        from dawnbeat.morning.choices import open_journal
         from dawnbeat.morning.strap import keep_check
 
         with open_journal(journal) as opened:
@@ -199,20 +198,21 @@ def read_series(path: Path, settings: Settings) -> Series:
     A list is told from a recording by its first line: one column, a number or a header of one word. Numbers that only
     grow are beats, others intervals. Raises DawnbeatError for anything else.
     """
+    import numpy as np
+
     from dawnbeat.capture.recording import read_recording
     from dawnbeat.morning.reading_text import verdict_lines
+    from dawnbeat.morning.strap import numbers_in
     from dawnbeat.signal.analysis import analyse
     from dawnbeat.signal.compare import Series
 
-    numbers = _list_of_numbers(path)
-    if numbers is None:
+    if not _is_list(path):
         analysis = analyse(read_recording(path).trace, settings)
         if len(analysis.beats) < 3:
             raise DawnbeatError(f"no beats were found in {path}: {verdict_lines(analysis.verdict)[0]}")
         return Series(analysis.beats.time_s, analysis.intervals.kept)
-    import numpy as np
-
-    values = np.array(numbers)
+    table = numbers_in(path)
+    values = table[:, 0] if table.shape[1] == 1 else np.zeros(0)
     grows = values.size > 1 and float(np.diff(values).min()) > 0
     if grows and float(np.median(np.diff(values))) < 10.0:
         return Series.of_beats(values)
@@ -221,34 +221,16 @@ def read_series(path: Path, settings: Settings) -> Series:
     return Series.of_beats(np.concatenate([[0.0], np.cumsum(values) / 1000.0]))
 
 
-def _list_of_numbers(path: Path) -> list[float] | None:
-    """The numbers of a one-column text file, or None where it is no such file."""
+def _is_list(path: Path) -> bool:
+    """Whether this is a text file of one column, by its first line."""
     if not path.is_file() or path.suffix.lower() in {".gz", ".avi", ".mp4", ".mkv", ".mov", ".webm"}:
-        return None
+        return False
     try:
         with path.open(encoding="utf-8-sig") as file:
             first = file.readline().strip()
-            if "," in first or ";" in first or not first:
-                return None
-            lines = [first, *file.read().split("\n")]
     except (OSError, UnicodeDecodeError):
-        return None
-    values = []
-    for number, line in enumerate(lines, start=1):
-        text = line.strip()
-        if not text or (number == 1 and not _is_number(text)):
-            continue
-        if not _is_number(text):
-            raise DawnbeatError(f"{path}, line {number}: {text[:40]!r} is not a number: give one number a line")
-        values.append(float(text))
-    return values
-
-
-def _is_number(text: str) -> bool:
-    try:
-        return math.isfinite(float(text))
-    except ValueError:
         return False
+    return bool(first) and "," not in first and ";" not in first
 
 
 def doubtful(found: Comparison) -> bool:

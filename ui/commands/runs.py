@@ -47,12 +47,13 @@ from dawnbeat.ui.commands.options import (
     RunId,
     UnaskedBin,
     days_between,
+    open_journal,
+    show,
     use_bin,
 )
 from dawnbeat.ui.commands.pulses import maximum_app, threshold_command
 
 if TYPE_CHECKING:
-    from dawnbeat.training.import_runs import FileOutcome
     from dawnbeat.training.run import Run
 
 runs_app = typer.Typer(no_args_is_help=True, help="Runs: import, list and judge them by your zones.")
@@ -79,40 +80,30 @@ def import_command(
 
     Ctrl+C stops between two files, and what was added stays.
     """
-    from rich.console import Console
-    from rich.progress import Progress
-
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
     from dawnbeat.training.import_runs import import_runs
     from dawnbeat.training.run import SPORTS
     from dawnbeat.training.zone_store import chosen_units
+    from dawnbeat.ui.terminal import progress
 
     moment = None if began is None else moment_from(began)
     said = None if sport is None else one_of("sport", sport, SPORTS)
-    screen = Console(stderr=True)
-    bar = Progress(console=screen, transient=True, disable=quiet or not screen.is_terminal)
-    with open_journal(journal, new=True) as opened, _stop_between_files() as stop, bar:
-        task = bar.add_task("Reading runs", total=None)
-
-        def show(done: int, of: int, outcome: FileOutcome) -> None:
-            bar.update(task, completed=done, total=of)
-
-        result = import_runs(opened, paths, moment, said, replace, progress=show, cancelled=stop.is_set)
+    with open_journal(journal, new=True) as opened, _stop_between_files() as stop:
+        with progress("reading runs", hidden=quiet) as tell:
+            result = import_runs(
+                opened, paths, moment, said, replace, lambda done, of, outcome: tell(done, of), stop.is_set
+            )
         unsaid = result.unsaid_ids
         if unsaid and not quiet and sys.stdin.isatty() and sys.stderr.isatty():
-            bar.stop()
             found = [run_store.run(opened, each) for each in unsaid]
             if typer.confirm(_sport_question(found, chosen_units(opened)), err=True):
                 for each in unsaid:
                     run_store.edit(opened, each, sport="running")
                 result = result.now_running(unsaid)
-    lines = result.lines()
     if result.files == 1 and result.count("not taken"):
         raise DawnbeatError(result.outcomes[0].message)
     if not quiet or result.count("not taken"):
-        for line in lines:
-            typer.echo(line)
+        typer.echo("\n".join(result.lines()))
     if result.count("not taken"):
         raise typer.Exit(2)
     if result.cancelled:
@@ -138,7 +129,6 @@ def add_command(
     """
     from datetime import datetime
 
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
 
     seconds = seconds_from(duration)
@@ -158,12 +148,10 @@ def list_command(
 
     Those of the last eight weeks, or of the days given.
     """
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
     from dawnbeat.training.periods import judged_runs
     from dawnbeat.ui.as_json import line_of, run_json
     from dawnbeat.ui.commands.runs_tables import runs_table
-    from dawnbeat.ui.terminal import console
 
     start, end = days_between(first, last)
     end = end or date.today()
@@ -175,8 +163,7 @@ def list_command(
         for each in judged:
             typer.echo(line_of(run_json(each)))
     elif judged:
-        screen = console()
-        screen.print(runs_table(judged, units))
+        show(runs_table(judged, units))
     else:
         typer.echo(f"No run from {span(start, end)}: bring some in with `dawnbeat runs import`.")
 
@@ -187,14 +174,12 @@ def show_command(run_id: RunId, as_json: ObjectsByLine = False, journal: Journal
 
     Time in zones, easy share, drift, and what is marked in it.
     """
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
     from dawnbeat.training.periods import judge_runs
     from dawnbeat.training.run_figures import DRIFT_IN_WORDS
     from dawnbeat.training.zone_store import chosen_units, present_sets
     from dawnbeat.ui.as_json import line_of, run_json
     from dawnbeat.ui.commands.runs_tables import marks_table, zones_table
-    from dawnbeat.ui.terminal import console
 
     with open_journal(journal) as opened:
         (each,) = judge_runs([run_store.run(opened, run_id)], present_sets(opened, date.today()))
@@ -202,50 +187,41 @@ def show_command(run_id: RunId, as_json: ObjectsByLine = False, journal: Journal
         units = chosen_units(opened)
     run, figures = each.run, each.run.figures
     if as_json:
-        found = [{"kind": m.kind, "start_s": m.start_s, "end_s": m.end_s, "overruled": m.overruled} for m in marks]
-        typer.echo(line_of({**run_json(each), "marks": found}))
+        typer.echo(line_of({**run_json(each), "marks": [vars(mark) for mark in marks]}))
         return
-    screen = console()
-    screen.print(f"Run {run.id}, {run.began:%Y-%m-%d %H:%M}, {run.format} {run.source}".rstrip(), markup=False)
     missing = "; ".join(f"{kind} {clock(seconds)}" for kind, seconds in figures.missing_s.items())
-    for line in (
+    show(
+        f"Run {run.id}, {run.began:%Y-%m-%d %H:%M}, {run.format} {run.source}".rstrip(),
         f"Duration {clock(figures.duration_s)} ({clock(figures.elapsed_s)} with pauses), pace "
         f"{pace(figures.distance_m, figures.duration_s, units)}",
         f"Pulse measured for {clock(figures.measured_s)}"
         + (f"; missing: {missing}" if missing and run.has_pulse else "")
         + f"; mean {number(figures.mean_bpm)}, highest {number(figures.peak_bpm)} bpm",
-    ):
-        screen.print(line, markup=False)
+    )
     if each.judged is not None and each.zone_set is not None:
-        screen.print(zones_table(each))
         begun = f"zones from {short_day(each.zone_set.from_date)} on"
         if each.before_sets:
             begun += ", the first there are: this run is older"
-        screen.print(
+        show(
+            zones_table(each),
             f"Easy share {percent(each.judged.easy_share)} at or below {each.judged.top_of_easy_bpm} bpm; above it for "
             f"{clock(each.judged.above_s)} ({begun})",
-            markup=False,
         )
     elif run.has_pulse:
-        screen.print("No zones yet: `dawnbeat zones` says what is missing.", markup=False)
+        show("No zones yet: `dawnbeat zones` says what is missing.")
     if figures.drift_pct is not None:
-        screen.print(f"Drift {signed(figures.drift_pct, 1)} %. {DRIFT_IN_WORDS}", markup=False)
-    screen.print(
+        show(f"Drift {signed(figures.drift_pct, 1)} %. {DRIFT_IN_WORDS}")
+    show(
         f"Training impulse {number(each.trimp['men'])} (men), {number(each.trimp['women'])} (women); felt "
-        f"{rating(run.felt_effort)}, rating load {number(each.session_load)}",
-        markup=False,
+        f"{rating(run.felt_effort)}, rating load {number(each.session_load)}"
     )
     if not run.counts:
-        screen.print(
-            f"It does not count as a run (sport: {run.sport}); `dawnbeat runs edit {run.id} --counts` changes that.",
-            markup=False,
-        )
-    for noted in run.notes:
-        screen.print(f"{capital(noted.words)}.", markup=False)
+        show(f"It does not count as a run (sport: {run.sport}); `dawnbeat runs edit {run.id} --counts` changes that.")
+    show(*(f"{capital(noted.words)}." for noted in run.notes))
     if marks:
-        screen.print(marks_table(marks))
+        show(marks_table(marks))
     if run.note:
-        screen.print(run.note, markup=False)
+        show(run.note)
 
 
 runs_app.command("week")(runs_findings.week_command)
@@ -263,7 +239,6 @@ def settings_command(
 
     Without options, show what is chosen.
     """
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
     from dawnbeat.training.run_figures import COEFFICIENTS
 
@@ -296,7 +271,6 @@ def edit_command(
 
     How it felt, its note, its sport, how talking went, whether it counts, or whether it was a race.
     """
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
     from dawnbeat.training.run import SPORTS, TALKS
 
@@ -317,7 +291,6 @@ def overrule_command(
     journal: JournalFolder = None,
 ) -> None:
     """Let a marked pulse count after all; the run is judged again."""
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
 
     with open_journal(journal) as opened:
@@ -342,7 +315,6 @@ def bin_command(
 
     Without a number the bin is listed; only --empty deletes for good.
     """
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store
 
     with open_journal(journal) as opened:

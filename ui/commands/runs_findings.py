@@ -36,6 +36,8 @@ from dawnbeat.ui.commands.options import (
     OneObject,
     Overwrite,
     days_between,
+    open_journal,
+    show,
 )
 
 if TYPE_CHECKING:
@@ -49,12 +51,10 @@ def week_command(
     journal: JournalFolder = None,
 ) -> None:
     """Show the last weeks: easy share, time, distance, load."""
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
     from dawnbeat.training.periods import EASY_AIM_SOURCE, RANGE_WEEKS, judged_runs, monday_of, weeks_of
     from dawnbeat.ui.as_json import week_json
     from dawnbeat.ui.commands.runs_tables import WEEK_MEANINGS, loads_table, weeks_table
-    from dawnbeat.ui.terminal import console
 
     today = date.today()
     first = monday_of(today) - timedelta(weeks=weeks - 1)
@@ -71,11 +71,7 @@ def week_command(
             f"No run since {short_day(first)}: bring some in with `dawnbeat runs import`, or show more with --weeks."
         )
         return
-    screen = console()
-    screen.print(weeks_table(found, units))
-    screen.print(loads_table(found, whose))
-    for line in (EASY_AIM_SOURCE, *WEEK_MEANINGS):
-        screen.print(line, markup=False)
+    show(weeks_table(found, units), loads_table(found, whose), EASY_AIM_SOURCE, *WEEK_MEANINGS)
 
 
 def export_command(
@@ -92,7 +88,6 @@ def export_command(
 
     The file is safe to open in a spreadsheet.
     """
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import periods
     from dawnbeat.training.export_runs import export_periods, export_runs, export_weeks
     from dawnbeat.training.periods import judged_runs, weeks_of
@@ -132,11 +127,10 @@ def mornings_command(
 
     And whether load and mornings go together.
     """
-    from dawnbeat.morning.choices import chosen_ranges, open_journal
+    from dawnbeat.morning.choices import chosen_ranges
     from dawnbeat.training import mornings_after
     from dawnbeat.training.periods import judged_runs
     from dawnbeat.ui.tables import plain_table
-    from dawnbeat.ui.terminal import console
 
     with open_journal(journal) as opened:
         judged = judged_runs(opened, date.today())
@@ -146,14 +140,8 @@ def mornings_command(
         return
     loads = mornings_after.daily_load(judged, "women" if women else "men")
     days = mornings_after.hardest_days(judged, loads, mornings, settings=chosen_ranges())
-    associations = [
-        found
-        for found in (
-            mornings_after.next_morning_association(loads, mornings),
-            mornings_after.week_association(loads, mornings),
-        )
-        if found is not None
-    ]
+    both = mornings_after.next_morning_association(loads, mornings), mornings_after.week_association(loads, mornings)
+    associations = [each for each in both if each is not None]
     if as_json:
         found_in = [{**dataclasses.asdict(each), "words": each.words} for each in associations]
         print(line_of({"load": loads.name, "days": [_hard_day(each) for each in days], "associations": found_in}))
@@ -161,19 +149,15 @@ def mornings_command(
     headings = ("Day", "Load", "RMSSD, morning after", "Resting pulse", "Week's lnRMSSD moved")
     table = plain_table(f"Hardest days by {loads.name}, and the morning after", headings)
     for day in days:
-        moved = signed(day.week_moved, 2)
-        said = day.not_compared or str(day.ln_rmssd)
-        pulse = "" if day.not_compared else str(day.resting_pulse)
-        table.add_row(day.date.isoformat(), number(day.load), said, pulse, moved)
-    screen = console()
-    screen.print(table)
-    for found in associations:
-        screen.print(found.words, markup=False)
+        said = day.not_compared or day.ln_rmssd
+        pulse = "" if day.not_compared else day.resting_pulse
+        table.add_row(day.date.isoformat(), number(day.load), said, pulse, signed(day.week_moved, 2))
+    show(table, *(found.words for found in associations))
 
 
 def _hard_day(day: HardDay) -> dict[str, object]:
     after = day.next_morning
-    compared = after is not None and not day.not_compared
+    compared = not day.not_compared
     ln_rmssd = after.ln_rmssd if after is not None and after.usable else None
     return {
         "date": day.date.isoformat(),
@@ -181,9 +165,9 @@ def _hard_day(day: HardDay) -> dict[str, object]:
         "runs": day.runs,
         "not_compared": day.not_compared or None,
         "rmssd_ms": None if ln_rmssd is None else math.exp(ln_rmssd),
-        "rmssd_words": str(day.ln_rmssd) if compared else None,
+        "rmssd_words": day.ln_rmssd if compared else None,
         "resting_pulse_bpm": after.resting_pulse_bpm if after is not None and after.usable else None,
-        "resting_pulse_words": str(day.resting_pulse) if compared else None,
+        "resting_pulse_words": day.resting_pulse if compared else None,
         "week_ln_rmssd_moved": day.week_moved,
     }
 
@@ -200,11 +184,9 @@ def month_command(
 
     What was run, how fast at the same pulse, resting pulse and variability beside it.
     """
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import periods, zone_store
     from dawnbeat.training.periods import judged_runs
     from dawnbeat.ui.commands.runs_tables import PERIOD_MEANINGS, periods_table
-    from dawnbeat.ui.terminal import console
 
     today = date.today()
     with open_journal(journal) as opened:
@@ -223,16 +205,14 @@ def month_command(
         first = max(first, (today.replace(day=1) - timedelta(days=30.44 * (months - 1))))
     found = periods.periods_of(judged, mornings, fixed, first, today, "year" if years else "month")
     if as_json:
-        compared: dict[str, float | None] = {"fixed_pulse_bpm": None, "fixed_pace_s_per_km": None}
-        if fixed is not None:
-            compared = {"fixed_pulse_bpm": fixed.pulse_bpm, "fixed_pace_s_per_km": fixed.pace_s_per_km}
+        compared = {
+            "fixed_pulse_bpm": None if fixed is None else fixed.pulse_bpm,
+            "fixed_pace_s_per_km": None if fixed is None else fixed.pace_s_per_km,
+        }
         for each in found:
             typer.echo(line_of({**each.to_json(), **compared}))
         return
-    screen = console()
-    screen.print(periods_table(found, fixed, units, years))
-    for line in PERIOD_MEANINGS:
-        screen.print(line, markup=False)
+    show(periods_table(found, fixed, units, years), *PERIOD_MEANINGS)
 
 
 def race_command(
@@ -247,11 +227,9 @@ def race_command(
 
     From your own runs: to start at, to stay under, and what drift does to it.
     """
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.race import RACE_CAUTION, race_plan
     from dawnbeat.ui.tables import plain_table
-    from dawnbeat.ui.terminal import console
 
     today = date.today()
     with open_journal(journal) as opened:
@@ -263,9 +241,7 @@ def race_command(
         held = [{**vars(each), "day": each.day.isoformat()} for each in found.held]
         typer.echo(line_of({**vars(found), "held": held, "words": found.lines(units)}))
         return
-    screen = console()
-    for line in found.lines(units):
-        screen.print(line, markup=False)
+    show(*found.lines(units))
     if found.held:
         headings = ("Run", "Day", "Time", "First pace", "Last pace", "First pulse", "Last pulse", "Drift/h")
         title = f"How your longest runs held, first third and last; {PACE_UNIT[units]} and bpm"
@@ -281,9 +257,8 @@ def race_command(
                 number(each.last_bpm),
                 f"{signed(each.drift_pct_per_hour, 1)} %",
             )
-        screen.print(table)
-    for line in (RACE_CAUTION, *MAXIMAL_TEST):
-        screen.print(line, markup=False)
+        show(table)
+    show(RACE_CAUTION, *MAXIMAL_TEST)
 
 
 def protocol_command(
@@ -294,19 +269,14 @@ def protocol_command(
     Step by step, and who must not.
     """
     from dawnbeat.training.maximum import PROTOCOL_KEYS, PROTOCOLS, WHO_MUST_NOT
-    from dawnbeat.ui.terminal import console
 
-    screen = console()
-    screen.print(WHO_MUST_NOT, style="bold")
-    for line in MAXIMAL_TEST:
-        screen.print(line, markup=False)
+    show(WHO_MUST_NOT, style="bold")
+    show(*MAXIMAL_TEST)
     for each in [PROTOCOLS[one_of("protocol", which, PROTOCOL_KEYS)]] if which else PROTOCOLS.values():
-        screen.print(f"\n{each.name} (common practice, no source)", style="bold")
-        for number_of, step in enumerate(each.steps, start=1):
-            screen.print(f"{number_of}. {step}", markup=False)
-        screen.print(f"Result: {each.reading}", markup=False)
+        show(f"\n{each.name} (common practice, no source)", style="bold")
+        show(*(f"{n}. {step}" for n, step in enumerate(each.steps, start=1)), f"Result: {each.reading}")
     if which != "threshold":
-        screen.print(ADDED_BEATS, markup=False)
+        show(ADDED_BEATS)
 
 
 def estimate_command(
@@ -328,10 +298,8 @@ def estimate_command(
 
     Threshold pace, a marathon and critical speed as well, each with its error.
     """
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import estimates, run_store, zone_store
     from dawnbeat.training.race import estimates_of
-    from dawnbeat.ui.terminal import console
 
     with open_journal(journal) as opened:
         race = None if run_id is None else run_store.run(opened, run_id)
@@ -355,27 +323,22 @@ def estimate_command(
         return
     if not found.estimates and not effort:
         raise DawnbeatError("; ".join(found.missing))
-    screen = console()
     for each in found.estimates:
         value = pace_of(each.value, units) if each.unit == "s/km" else f"{each.value:.1f} {each.unit}"
         around = "" if each.low is None or each.high is None else f" (95 %: {each.low:.0f} to {each.high:.0f})"
-        screen.print(f"{each.name}: {value}{around}; {each.formula} ({each.source}); error: {each.error}", markup=False)
+        show(f"{each.name}: {value}{around}; {each.formula} ({each.source}); error: {each.error}")
     if found.disagreement is not None:
-        screen.print(found.disagreement.words, style="bold")
-    for equal in found.equals:
-        screen.print(f"{equal.name}: {clock(equal.duration_s)}")
+        show(found.disagreement.words, style="bold")
     if found.equals:
-        screen.print(estimates.EQUIVALENTS_ERROR, markup=False)
+        show(*(f"{equal.name}: {clock(equal.duration_s)}" for equal in found.equals), estimates.EQUIVALENTS_ERROR)
     if found.marathon is not None:
-        screen.print(f"marathon: {clock(found.marathon.duration_s)}, {found.marathon.words}", markup=False)
+        show(f"marathon: {clock(found.marathon.duration_s)}, {found.marathon.words}")
     if found.critical is not None:
-        screen.print(
+        show(
             f"critical speed: {pace_of(found.critical.pace_s_per_km, units)}, {found.critical.reserve_m:.0f} m above "
-            f"it, {estimates.CRITICAL_SPEED_SOURCE}",
-            markup=False,
+            f"it, {estimates.CRITICAL_SPEED_SOURCE}"
         )
-    for line in (*found.missing, *MAXIMAL_TEST):
-        screen.print(line, markup=False)
+    show(*found.missing, *MAXIMAL_TEST)
 
 
 def _effort(text: str) -> Race:

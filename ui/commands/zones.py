@@ -31,7 +31,7 @@ from dawnbeat.training.zones import (
     zones_to_json,
 )
 from dawnbeat.ui.as_json import line_of
-from dawnbeat.ui.commands.options import JournalFolder, OneObject
+from dawnbeat.ui.commands.options import JournalFolder, OneObject, open_journal, show
 
 if TYPE_CHECKING:
     from dawnbeat.journal.store import Journal
@@ -90,7 +90,7 @@ def zones_command(
 def _kept_maximum(folder: Path | None) -> Maximum | None:
     """The maximum that counts today in the journal; None without one, or without a journal, and none is begun."""
     from dawnbeat.journal.folder import DATABASE
-    from dawnbeat.morning.choices import chosen_home, open_journal
+    from dawnbeat.morning.choices import chosen_home
     from dawnbeat.training import zone_store
 
     if folder is None and not (chosen_home(None) / DATABASE).exists():
@@ -156,7 +156,6 @@ def _from_numbers(
 
 
 def _from_journal(folder: Path | None, scheme: Scheme | None, keep: bool, sets: bool, as_json: bool) -> None:
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
 
     today = date.today()
@@ -190,11 +189,8 @@ def _from_journal(folder: Path | None, scheme: Scheme | None, keep: bool, sets: 
     if known.maximum is not None and not known.maximum.measured:
         notes.append(f"The maximum is {known.maximum.label}, so these zones may be well off.")
     if as_json:
-        typer.echo(
-            line_of(
-                _as_json(in_force.zones, compared, {"notes": notes, **_set_json(in_force), **_proposal_json(proposal)})
-            )
-        )
+        more = {"notes": notes, **_set_json(in_force), "proposal": _proposal_json(proposal)}
+        typer.echo(line_of(_as_json(in_force.zones, compared, more)))
         return
     if proposal is not None:
         notes.append(f"{proposal.words} `dawnbeat zones --keep` takes it.")
@@ -203,12 +199,10 @@ def _from_journal(folder: Path | None, scheme: Scheme | None, keep: bool, sets: 
 
 def _review(folder: Path | None, as_json: bool) -> None:
     """What speaks against the zones in force; nothing is changed."""
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import periods, run_store, zone_store
     from dawnbeat.training.maximum import maximum_proposal
     from dawnbeat.training.periods import judged_runs
     from dawnbeat.training.zone_review import review
-    from dawnbeat.ui.terminal import console
 
     today = date.today()
     with open_journal(folder) as journal:
@@ -224,21 +218,16 @@ def _review(folder: Path | None, as_json: bool) -> None:
         findings = [{"code": each.code, "values": dict(each.values), "words": each.words} for each in found]
         typer.echo(line_of({"findings": findings, "higher_maximum_bpm": None if higher is None else higher.bpm}))
         return
-    screen = console()
-    screen.print(
+    show(
         f"Zones by {in_force.zones.scheme.method} from {short_day(in_force.from_date)}, top of easy "
         f"{in_force.zones.top_of_easy_bpm} bpm.",
-        markup=False,
     )
-    for line in said or ["Nothing in your runs and mornings speaks against them."]:
-        screen.print(f"- {line}", markup=False)
-    for line in ("None of this is applied by itself.", TALK_TEST, *MAXIMAL_TEST):
-        screen.print(line, markup=False)
+    show(*(f"- {line}" for line in said or ["Nothing in your runs and mornings speaks against them."]))
+    show("None of this is applied by itself.", TALK_TEST, *MAXIMAL_TEST)
 
 
 def _of_a_day(folder: Path | None, day: date, as_json: bool) -> None:
     """The zones of a past day, with the resting pulse, maximum and threshold pulse of that day."""
-    from dawnbeat.morning.choices import open_journal
     from dawnbeat.training import zone_store
 
     with open_journal(folder) as journal:
@@ -287,15 +276,13 @@ def _check_known(journal: Journal, today: date, method: Method) -> None:
 
 def _print_zones(main: Zones, compared: tuple[Compared, ...], notes: list[str]) -> None:
     from dawnbeat.ui.tables import plain_table
-    from dawnbeat.ui.terminal import console
 
-    screen = console()
     table = plain_table(f"Zones by {main.scheme.method}", ("Zone", "Pulse, bpm", "Share", "Talk test"))
     for zone in main.table():
         easy = "  (top of easy)" if zone.high_bpm == main.top_of_easy_bpm else ""
         table.add_row(zone.name, zone.span_words + easy, zone.share_words, zone.says)
-    screen.print(table)
-    screen.print(f"Top of easy: {main.top_of_easy_bpm} bpm.", style="bold")
+    show(table)
+    show(f"Top of easy: {main.top_of_easy_bpm} bpm.", style="bold")
     beside = plain_table(
         "Where the top of easy falls by each method", ("Method", "Top of easy", "Difference", "Boundaries, bpm")
     )
@@ -306,9 +293,7 @@ def _print_zones(main: Zones, compared: tuple[Compared, ...], notes: list[str]) 
             difference = "" if not row.difference_bpm else f"{row.difference_bpm:+d} bpm"
             tops = " / ".join(str(top) for top in row.zones.tops_bpm)
             beside.add_row(row.method, f"{row.zones.top_of_easy_bpm} bpm", difference, tops)
-    screen.print(beside)
-    for note in (*notes, TALK_TEST, SAME_EFFORT, ROUNDING, NOT_MEDICAL, *MAXIMAL_TEST):
-        screen.print(note, markup=False)
+    show(beside, *notes, TALK_TEST, SAME_EFFORT, ROUNDING, NOT_MEDICAL, *MAXIMAL_TEST)
 
 
 def _print_sets(kept: list[ZoneSet], as_json: bool) -> None:
@@ -318,7 +303,6 @@ def _print_sets(kept: list[ZoneSet], as_json: bool) -> None:
     if not kept:
         raise DawnbeatError("no zones are kept yet: `dawnbeat zones --keep` keeps those of today")
     from dawnbeat.ui.tables import plain_table
-    from dawnbeat.ui.terminal import console
 
     table = plain_table(
         "Zone sets; a run is judged by the set of its day", ("From", "Method", "Top of easy", "Boundaries, bpm", "Why")
@@ -328,15 +312,12 @@ def _print_sets(kept: list[ZoneSet], as_json: bool) -> None:
         table.add_row(
             each.from_date.isoformat(), each.zones.scheme.method, f"{each.zones.top_of_easy_bpm} bpm", tops, each.why
         )
-    console().print(table)
+    show(table)
 
 
 def _as_json(main: Zones, compared: tuple[Compared, ...], more: dict[str, Any]) -> dict[str, Any]:
-    anchors = main.anchors
     return {
-        "resting_bpm": anchors.resting_bpm,
-        "maximum_bpm": anchors.maximum_bpm,
-        "threshold_bpm": anchors.threshold_bpm,
+        **vars(main.anchors),
         **zones_to_json(main),
         "methods": [
             {
@@ -358,13 +339,8 @@ def _set_json(each: ZoneSet) -> dict[str, Any]:
     return {"from_date": each.from_date.isoformat(), "why": each.why, "kept": each.id is not None}
 
 
-def _proposal_json(proposal: Proposal | None) -> dict[str, Any]:
+def _proposal_json(proposal: Proposal | None) -> dict[str, Any] | None:
     if proposal is None:
-        return {"proposal": None}
-    return {
-        "proposal": {
-            "words": proposal.words,
-            "moved_bpm": proposal.moved_bpm,
-            "top_of_easy_bpm": proposal.new.zones.top_of_easy_bpm,
-        }
-    }
+        return None
+    top = proposal.new.zones.top_of_easy_bpm
+    return {"words": proposal.words, "moved_bpm": proposal.moved_bpm, "top_of_easy_bpm": top}
