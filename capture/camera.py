@@ -297,8 +297,7 @@ def list_cameras(
 ) -> list[CameraAbout]:
     """Every camera, measured for `measure_s` seconds each; an empty list where there is none."""
     if platform.startswith("linux"):
-        found = _linux_cameras(sysfs)
-        return [_look_at(index, name, measure_s, open_camera, monotonic) for index, name in found]
+        return [_look_at(index, name, measure_s, open_camera, monotonic) for index, name in _linux_cameras(sysfs)]
     # Other systems give no list through OpenCV: numbers are tried until one isn't there.
     cameras = []
     for index in range(_MOST_TRIED):

@@ -180,32 +180,20 @@ class Feed:
                     return
                 if overrun:
                     frame = replace(frame, dropped_before=frame.dropped_before + overrun)
-                overrun = 0 if self._put(frame) else frame.dropped_before + 1
+                overrun = 0 if self._put(frame, wait=not self._live) else frame.dropped_before + 1
         except DawnbeatError as error:
             end = End(str(error), True)
         except Exception as error:  # a driver's own fault must not take the kept frames with it
             end = End(f"the source failed: {type(error).__name__}: {one_line(error)}", True)
-        self._put_end(replace(end, lost=overrun))
+        self._put(replace(end, lost=overrun), wait=True)
 
-    def _put(self, frame: Frame) -> bool:
-        if self._live:
-            try:
-                self._queue.put_nowait(frame)
-            except queue.Full:
-                return False
-            return True
+    def _put(self, what: Frame | End, wait: bool) -> bool:
+        """Whether it found room, at once or before the thread is to stop."""
         while not self._stop.is_set():
             try:
-                self._queue.put(frame, timeout=0.1)
+                self._queue.put(what, wait, timeout=0.1)
+                return True
             except queue.Full:
-                continue
-            return True
+                if not wait:
+                    break
         return False
-
-    def _put_end(self, end: End) -> None:
-        while not self._stop.is_set():
-            try:
-                self._queue.put(end, timeout=0.1)
-            except queue.Full:
-                continue
-            return

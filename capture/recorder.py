@@ -32,12 +32,11 @@ _TALLEST = 120
 _ASSUMED_RATE_HZ = 30.0
 
 
-def about_recording(source: SourceAbout, *, began: datetime | None = None, notes: str = "") -> dict[str, Any]:
+def about_recording(source: SourceAbout, began: datetime | None = None) -> dict[str, Any]:
     """What about.json says of a recording from this source; `began` is now unless given."""
-    began = began or datetime.now()
     return {
         "format_version": FORMAT_VERSION,
-        "began": began.astimezone().isoformat(timespec="seconds"),
+        "began": (began or datetime.now()).astimezone().isoformat(timespec="seconds"),
         "camera": source.camera,
         "width": source.width,
         "height": source.height,
@@ -48,7 +47,7 @@ def about_recording(source: SourceAbout, *, began: datetime | None = None, notes
         "finished": False,
         "controls": dict(source.controls),
         "software_version": software_version(),
-        "notes": notes,
+        "notes": "",
         **({"invented": True} if source.invented else {}),
     }
 
@@ -119,7 +118,8 @@ class Recorder:
                 self._synced_s = now_s
                 os.fsync(self._descriptor)
         except OSError as error:
-            self._cut_to_whole_rows()
+            with contextlib.suppress(OSError):  # a half row at the end is what the reader forgives
+                os.ftruncate(self._descriptor, self._size)
             raise self._failure(error) from error
         if self._video is not None and image is not None:
             self._video.write(image)
@@ -152,10 +152,6 @@ class Recorder:
             raise self._failure(error) from error
         finally:
             self._close_file()
-
-    def _cut_to_whole_rows(self) -> None:
-        with contextlib.suppress(OSError):  # a half row at the end is what the reader forgives
-            os.ftruncate(self._descriptor, self._size)
 
     def _close_file(self) -> None:
         if self._descriptor >= 0:

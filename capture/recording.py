@@ -14,7 +14,7 @@ from typing import Any
 
 from dawnbeat.capture.frames import Frame, Sample, SourceAbout
 from dawnbeat.capture.trace_csv import read_times_csv, read_trace_csv, trace_csv_text
-from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
 from dawnbeat.shared.files import FOLDER_MODE, private_folder, refuse_special, sync_folder, write_private
 from dawnbeat.shared.installed import software_version
 from dawnbeat.shared.trace import FloatArray, Trace
@@ -71,15 +71,13 @@ def write_recording(
         "measured_rate_hz": None if trace.frame_rate_hz is None else round(trace.frame_rate_hz, 3),
         **about,
     }
-    try:
+    with plain_errors("write the recording", folder):
         write_private(folder / TRACE, trace_csv_text(trace).encode())
         if beats_s is not None:
             rows = "".join(f"{beat_s:.6f}\n" for beat_s in beats_s)
             write_private(folder / BEATS, f"time_s\n{rows}".encode())
         write_private(folder / ABOUT, about_text(facts).encode())
         sync_folder(folder)
-    except OSError as error:
-        raise DawnbeatError(f"can't write the recording {folder}: {one_line(error.strerror or error)}") from error
     return folder
 
 
@@ -108,25 +106,21 @@ def new_folder(folder: Path) -> Path:
 
     Raises DawnbeatError when it holds something already or can't be made.
     """
-    try:
+    with plain_errors("make the folder", folder):
         private_folder(folder)
         if any(folder.iterdir()):
             raise DawnbeatError(f"{folder} holds something already: give a new folder, nothing is overwritten")
         folder.chmod(FOLDER_MODE)
         sync_folder(folder.parent)
-    except OSError as error:
-        raise DawnbeatError(f"can't make the folder {folder}: {one_line(error.strerror or error)}") from error
     return folder
 
 
 def refuse_used(folder: Path) -> None:
     """Raise DawnbeatError where a folder can't be that of a new recording, before anything is captured for it."""
-    try:
+    with plain_errors("make the folder", folder):
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
             raise DawnbeatError(f"{folder} holds something already: give a new folder, nothing is overwritten")
         above = next(each for each in folder.absolute().parents if each.exists())
-    except OSError as error:
-        raise DawnbeatError(f"can't make the folder {folder}: {one_line(error.strerror or error)}") from error
     if not above.is_dir() or not os.access(above, os.W_OK):
         raise DawnbeatError(f"can't make the folder {folder}: {above} is no folder that can be written to")
 
@@ -137,10 +131,8 @@ def about_text(about: Mapping[str, Any]) -> str:
 
 
 def _read_folder(folder: Path) -> Recording:
-    try:
+    with plain_errors("read the recording", folder):
         names = {entry.name for entry in folder.iterdir()}
-    except OSError as error:
-        raise DawnbeatError(f"can't read {folder}: {one_line(error.strerror or error)}") from error
     name = folder.resolve().name
     about = _read_about(folder / ABOUT) if ABOUT in names else {}
     beats_s = read_times_csv(folder / BEATS) if BEATS in names else None
@@ -154,10 +146,9 @@ def _read_folder(folder: Path) -> Recording:
 
 def _read_about(path: Path) -> dict[str, Any]:
     try:
-        refuse_special(path)
-        about = json.loads(path.read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        raise DawnbeatError(f"can't read {path}: {one_line(error.strerror or error)}") from error
+        with plain_errors("read the recording", path):
+            refuse_special(path)
+            about = json.loads(path.read_text(encoding="utf-8-sig"))
     except (ValueError, RecursionError) as error:
         raise DawnbeatError(
             f"{path} is damaged ({one_line(error)}): move it away, and the trace can be read without it"

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
 from dawnbeat.shared.files import refuse_special
 from dawnbeat.shared.trace import FloatArray, Trace
 
@@ -27,12 +27,10 @@ def read_text(path: Path) -> str:
     Raises DawnbeatError when the file is missing, unreadable, empty, too large, no whole gzip file or no
     text.
     """
-    try:
+    with plain_errors("read the recording", path):
         refuse_special(path)
         with path.open("rb") as file:
             data = file.read(_LARGEST_BYTES + 1)
-    except OSError as error:
-        raise DawnbeatError(f"can't read {path}: {one_line(error.strerror or error)}") from error
     if data[:2] == b"\x1f\x8b":
         try:
             with gzip.GzipFile(fileobj=io.BytesIO(data)) as packed:

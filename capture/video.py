@@ -17,7 +17,7 @@ import numpy as np
 from dawnbeat.capture.contact import ContactGauge
 from dawnbeat.capture.frames import Frame, Image, SourceAbout
 from dawnbeat.capture.opencv import Capture, load_cv2, three_channels
-from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.errors import DawnbeatError, plain_errors
 from dawnbeat.shared.files import refuse_special
 from dawnbeat.shared.trace import FloatArray, Trace
 from dawnbeat.shared.wording import CLOCKS_APART
@@ -64,12 +64,10 @@ class VideoFileSource:
 
     def __init__(self, path: Path, times_s: FloatArray | None = None, invented: bool = False) -> None:
         self._times_s = times_s
-        try:
+        with plain_errors("read the video", path):
             refuse_special(path)
             with path.open("rb") as file:
                 empty = not file.read(1)
-        except OSError as error:
-            raise DawnbeatError(f"can't read {path}: {one_line(error.strerror or error)}") from error
         if empty:
             raise DawnbeatError(f"{path} is empty: record or copy it again")
         cv2 = load_cv2()

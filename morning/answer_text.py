@@ -217,20 +217,18 @@ def rests_on(today: Today) -> list[str]:
     """Lines that say which mornings week, range and trend rest on, and which were left out and why."""
     said = []
     for stand, name, unit in ((today.ln_rmssd, "lnRMSSD", ""), (today.resting_pulse, "Resting pulse", " bpm")):
-        if stand.week_average is not None:
-            week = stand.week_average
+        week, usual, trend = stand.week_average, stand.usual, stand.trend
+        if week is not None:
             said.append(
                 f"{name}, week: {week.mean:.2f}{unit} from {_span(week.dates)}, coefficient of variation "
                 f"{week.cv_pct:.1f} %."
             )
-        if stand.usual is not None:
-            usual = stand.usual
+        if usual is not None:
             said.append(
                 f"{name}, usual range: {usual.low:.2f} to {usual.high:.2f}{unit} (mean {usual.mean:.2f}, standard "
                 f"deviation {usual.sd:.2f}) from {_span(usual.dates)}."
             )
-        if stand.trend is not None:
-            trend = stand.trend
+        if trend is not None:
             said.append(
                 f"{name}, trend: {signed(trend.per_week, 2)}{unit} a week (95 % interval {signed(trend.low, 2)} to "
                 f"{signed(trend.high, 2)}) from {_span(trend.dates)}."

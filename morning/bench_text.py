@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 from dawnbeat.morning.bench import BenchRun
-from dawnbeat.morning.reading_text import clock
+from dawnbeat.morning.reading_text import clock, interval_words
 from dawnbeat.shared.reading import REASONS, Analysis, Reason
 from dawnbeat.shared.wording import between, signed
 from dawnbeat.signal.compare import Comparison
@@ -34,13 +34,6 @@ def figure(value: float | None, unit: str, decimals: int = 1) -> str:
     return "none" if value is None else f"{value:.{decimals}f} {unit}"
 
 
-def with_interval(analysis: Analysis, name: str, unit: str, decimals: int) -> str:
-    """A metric with its 95 % interval, such as "48 ms (42 to 55)"."""
-    text = figure(getattr(analysis.metrics, name), unit, decimals)
-    bounds = analysis.intervals95.get(name)
-    return text if bounds is None else f"{text} ({bounds[0]:.{decimals}f} to {bounds[1]:.{decimals}f})"
-
-
 def verdict_words(analysis: Analysis) -> str:
     """The verdict in one or two words."""
     return "usable" if analysis.verdict.usable else "not usable"
@@ -52,8 +45,8 @@ def run_words(run: BenchRun) -> str:
     rate = figure(analysis.frame_rate_hz, "frames/s")
     return " · ".join(
         (
-            f"pulse {with_interval(analysis, 'mean_hr_bpm', 'bpm', 1)}",
-            f"RMSSD {with_interval(analysis, 'rmssd_ms', 'ms', 1)}",
+            f"pulse {interval_words(analysis, 'mean_hr_bpm', 'bpm', 1)}",
+            f"RMSSD {interval_words(analysis, 'rmssd_ms', 'ms', 1)}",
             f"kept {share_words(analysis.metrics.kept_share)}",
             f"timing error {figure(analysis.timing_error_ms, 'ms')}",
             f"{analysis.duration_s:.0f} s at {rate}",

@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING
 
 from dawnbeat.morning.flow import LOST, NOBODY, SLEPT, TIME_UP, Phase
 from dawnbeat.shared.reading import Finding, Verdict
-from dawnbeat.shared.wording import capital
+from dawnbeat.shared.wording import capital, figure
 
 if TYPE_CHECKING:
     from dawnbeat.capture.contact import Contact
     from dawnbeat.capture.phone.link import News
     from dawnbeat.morning.taking import Ended, Snapshot
     from dawnbeat.shared.morning import StoredReading
+    from dawnbeat.shared.reading import Analysis
 
 LAMP = "A lamp beside the lens can get hot: take the finger off before it hurts."
 NOT_MEDICAL = "Dawnbeat is not a medical device."
@@ -106,8 +107,7 @@ def ended_sentence(ended: Ended, recorded: bool) -> str:
     why = ended.why
     if why == TIME_UP:
         return ""
-    kept_s = int(ended.kept_s)
-    after = f"after {kept_s // 60}:{kept_s % 60:02d}"
+    after = f"after {clock(ended.kept_s)}"
     kept = "; what was captured until then is kept" if recorded else ""
     if why == LOST:
         return f"The finger was away too long, so the reading ended {after}{kept}."
@@ -152,14 +152,10 @@ def finding_text(finding: Finding) -> str:
         return finding.code.replace("_", " ") + (f" ({values})" if values else "")
 
 
-def interval_words(reading: StoredReading, name: str, unit: str, decimals: int = 0) -> str:
+def interval_words(reading: StoredReading | Analysis, name: str, unit: str, decimals: int = 0) -> str:
     """A figure of a reading with its 95 % interval and unit, such as "48 ms (42 to 55)"."""
     value = getattr(reading.metrics, name)
-    if value is None:
-        return "unknown"
-    bounds = reading.intervals95.get(name)
-    around = "" if bounds is None else f" ({bounds[0]:.{decimals}f} to {bounds[1]:.{decimals}f})"
-    return f"{value:.{decimals}f} {unit}{around}"
+    return "unknown" if value is None else figure(value, reading.intervals95.get(name), decimals, unit)
 
 
 def clock(time_s: float) -> str:

@@ -23,7 +23,7 @@ from dawnbeat.capture.recording import (
     times_beside,
 )
 from dawnbeat.capture.trace_csv import read_times_csv
-from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
 from dawnbeat.shared.wording import past_moment
 
 if TYPE_CHECKING:
@@ -50,11 +50,18 @@ def open_source(words: str, *, width: int = 640, height: int = 480, **rehearsal:
     words = words.strip()
     camera = re.fullmatch(r"(?:camera:?)?(\d{1,4})|camera", words, flags=re.IGNORECASE | re.ASCII)
     if camera:
-        return _open_camera(int(camera[1] or 0), width, height)
+        from dawnbeat.capture.camera import CameraSource, camera_name
+
+        index = int(camera[1] or 0)
+        return CameraSource(index, width, height, name=camera_name(index))
     if is_rehearsal(words):
-        return _open_rehearsal(rehearsal)
+        from dawnbeat.recordings.invented.finger_video import RehearsalSource
+
+        return RehearsalSource(**rehearsal)
     if "://" in words:
-        return _open_address(words)
+        from dawnbeat.capture.live import StreamSource
+
+        return StreamSource(words)
     if is_phone(words):
         raise DawnbeatError("a phone shows its page first: take the reading with `dawnbeat read`, or on the page Read")
     return _open_path(words)
@@ -117,10 +124,8 @@ def taken_at(path: Path) -> datetime | None:
     if began is not None:
         return _moment(began, path)
     if path.is_file() and is_video(path):
-        try:
+        with plain_errors("read the video", path):
             said = creation_time(path)
-        except OSError as error:
-            raise DawnbeatError(f"can't read {one_line(path)}: {one_line(error.strerror or error)}") from error
         # A container without the place's own offset says UTC.
         return said.astimezone() if said is not None and said.tzinfo is UTC else said
     return None
@@ -139,24 +144,6 @@ def _moment(text: object, path: Path) -> datetime:
         return past_moment(moment)
     except DawnbeatError as error:
         raise DawnbeatError(f"{one_line(path)}: by its {ABOUT} it began when it can't have: {error}") from None
-
-
-def _open_camera(index: int, width: int, height: int) -> FrameSource:
-    from dawnbeat.capture.camera import CameraSource, camera_name
-
-    return CameraSource(index, width, height, name=camera_name(index))
-
-
-def _open_rehearsal(more: dict[str, Any]) -> FrameSource:
-    from dawnbeat.recordings.invented.finger_video import RehearsalSource
-
-    return RehearsalSource(**more)
-
-
-def _open_address(words: str) -> FrameSource:
-    from dawnbeat.capture.live import StreamSource
-
-    return StreamSource(words)
 
 
 def refuse_intervals(path: Path) -> None:
@@ -204,7 +191,7 @@ def recordings_in(paths: Iterable[Path]) -> list[Path]:
     for path in paths:
         if path.is_dir():
             found.update(dict.fromkeys(_below(path, _DEEPEST)))
-        elif path.name in (TRACE, VIDEO) and (path.parent / "about.json").exists():
+        elif path.name in (TRACE, VIDEO) and (path.parent / ABOUT).exists():
             found[path.parent] = None  # the file inside means its folder, whose about and beats are wanted too
         else:
             found[path] = None

@@ -13,7 +13,7 @@ import numpy as np
 from dawnbeat.journal.ranges import RangeSettings
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.keeping import Kept, saved
-from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
 from dawnbeat.shared.files import refuse_special
 from dawnbeat.shared.morning import Circumstances, Context, Posture
 from dawnbeat.shared.settings import Settings
@@ -25,36 +25,50 @@ _CHECKS = "strap_checks"
 _MOST_CHECKS = 50
 
 
+def numbers_in(path: Path) -> FloatArray:
+    """The numbers of a text file, (n, 1) or (n, 2), n may be 0; a first line without numbers is a heading.
+
+    Raises DawnbeatError where the file can't be read, or a line holds anything else.
+    """
+    with plain_errors("read the intervals", path):
+        refuse_special(path)
+        if path.stat().st_size > MAX_BYTES:
+            raise DawnbeatError(f"{one_line(path)} is larger than any list of intervals: give the one of one reading")
+        data = path.read_bytes()
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise DawnbeatError(f"{one_line(path)} is no text file: give one number a line") from None
+    rows: list[list[float]] = []
+    for number, line in enumerate(text.splitlines(), start=1):
+        try:
+            row = [float(cell) for cell in re.split(r"[,;\t ]+", line) if cell]
+            if not all(map(math.isfinite, row)):
+                raise ValueError
+        except ValueError:
+            if number > 1:
+                raise DawnbeatError(
+                    f"{one_line(path)}, line {number}: {one_line(line)[:40]!r} is not a number: give one number a line"
+                ) from None
+            continue
+        if row:
+            rows.append(row)
+    if len({len(row) for row in rows}) > 1 or (rows and len(rows[0]) > 2):
+        raise DawnbeatError(f"{one_line(path)} is no list of intervals: give one a line, or a time and an interval")
+    return np.array(rows, dtype=np.float64).reshape(len(rows), -1 if rows else 1)
+
+
 def load_intervals(path: Path) -> FloatArray:
     """The beat intervals of a text file, (m,) in milliseconds.
 
     One interval a line in milliseconds or seconds, or one beat time a line in seconds; or two columns, a time and the
-    interval that ends then. A first line without numbers is a heading. Raises DawnbeatError for anything else.
+    interval that ends then. Raises DawnbeatError for anything else.
     """
-    try:
-        refuse_special(path)
-        if path.stat().st_size > MAX_BYTES:
-            raise DawnbeatError(f"{one_line(path)} is larger than any list of intervals: give the one of one reading")
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        why = one_line(getattr(error, "strerror", "") or error)
-        raise DawnbeatError(f"can't read {one_line(path)}: {why}") from None
-    rows: list[list[float]] = []
-    for number, line in enumerate(text.splitlines(), start=1):
-        if not line.strip():
-            continue
-        cells = [cell for cell in re.split(r"[,;\t ]+", line.strip()) if cell]
-        values = [_number(cell) for cell in cells]
-        if None in values:
-            if not rows and number == 1:
-                continue
-            raise DawnbeatError(f"{one_line(path)}, line {number}: {one_line(line)[:40]!r} is no interval")
-        rows.append([value for value in values if value is not None])
-    if len(rows) < 3 or len({len(row) for row in rows}) != 1 or len(rows[0]) > 2:
+    table = numbers_in(path)
+    if len(table) < 3:
         raise DawnbeatError(f"{one_line(path)} is no list of intervals: give one a line, or a time and an interval")
-    table = np.array(rows, dtype=np.float64)
     last = table[:, -1]
-    if len(rows[0]) == 1 and bool(np.all(np.diff(last) > 0)):
+    if table.shape[1] == 1 and bool(np.all(np.diff(last) > 0)):
         last = np.diff(last)  # numbers that only grow are times of beats
     return _in_ms(last, path)
 
@@ -65,14 +79,6 @@ def _in_ms(interval: FloatArray, path: Path) -> FloatArray:
     if interval.min() <= 0 or not 200.0 <= float(np.median(in_ms)) <= 3000.0:
         raise DawnbeatError(f"the intervals of {one_line(path)} are no heart's: give milliseconds or seconds")
     return in_ms
-
-
-def _number(text: str) -> float | None:
-    try:
-        value = float(text)
-    except ValueError:
-        return None
-    return value if math.isfinite(value) else None
 
 
 def take_in(

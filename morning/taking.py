@@ -21,7 +21,17 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from dawnbeat.capture.frames import Frame, FrameSource, Image, Sample, SourceAbout, WithScreen
+from dawnbeat.capture.frames import (
+    End,
+    Feed,
+    Frame,
+    Frames,
+    FrameSource,
+    Image,
+    Sample,
+    SourceAbout,
+    WithScreen,
+)
 from dawnbeat.morning.flow import SLEPT, Phase, Plan, ReadFlow
 from dawnbeat.morning.reading_text import ended_sentence, gentle
 from dawnbeat.shared.errors import DawnbeatError
@@ -31,7 +41,6 @@ from dawnbeat.shared.trace import Trace
 
 if TYPE_CHECKING:
     from dawnbeat.capture.contact import Contact
-    from dawnbeat.capture.frames import Frames
     from dawnbeat.capture.recorder import FolderLock, Recorder
     from dawnbeat.morning.background import LiveFigures
     from dawnbeat.signal.live import LiveView
@@ -157,12 +166,6 @@ class _Stamped:
         self._source.close()
 
 
-def _feed(source: FrameSource) -> Frames:
-    from dawnbeat.capture.frames import Feed
-
-    return Feed(source)
-
-
 class Taking:
     """One reading. `run` takes it; the wishes may come from another thread at any time.
 
@@ -176,7 +179,7 @@ class Taking:
         report: Callable[[Snapshot], None] | None = None,
         figures: LiveFigures | None = None,
         *,
-        feed: Callable[[FrameSource], Frames] = _feed,
+        feed: Callable[[FrameSource], Frames] = Feed,
         wall: Callable[[], float] = time.time,
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
@@ -255,8 +258,6 @@ class _Loop:
         self._feed = taking._make_feed(source)
 
     def run(self) -> Ended:
-        from dawnbeat.capture.frames import End
-
         taking, heard_s = self.taking, self.taking._monotonic()
         while True:
             if taking._wish:
@@ -371,7 +372,7 @@ class _Loop:
 
         order = self.order
         said = {name: value for name, value in asdict(order.context).items() if value is not None}
-        about = {**about_recording(self.source.about, began=self.began), "posture": order.posture, "context": said}
+        about = {**about_recording(self.source.about, self.began), "posture": order.posture, "context": said}
         self.folder = new_folder(self.began)
         self.recorder = Recorder(self.folder, about, video=order.video)
         self.lock = FolderLock(self.folder)

@@ -186,6 +186,12 @@ def number(value: float | None, decimals: int = 0) -> str:
     return UNKNOWN if value is None else f"{value:z.{decimals}f}"
 
 
+def figure(value: float | None, span: tuple[float, float] | None, decimals: int = 0, unit: str = "") -> str:
+    """A figure with its unit and interval, such as "48 ms (42 to 55)"; a dash for None."""
+    around = "" if span is None else f" ({between(*span, decimals)})"
+    return UNKNOWN if value is None else f"{number(value, decimals)} {unit}".rstrip() + around
+
+
 def signed(value: float | None, decimals: int = 0) -> str:
     """A difference with its sign; a dash for None. What rounds to zero has no sign."""
     if value is None:

@@ -12,8 +12,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dawnbeat.shared.errors import DawnbeatError, one_line
-from dawnbeat.shared.files import private_folder, write_private
+from dawnbeat.shared.errors import DawnbeatError, plain_errors
+from dawnbeat.shared.files import FILE_MODE, private_folder, write_private
 
 if TYPE_CHECKING:
     from cryptography.x509 import Certificate as Signed
@@ -127,10 +127,8 @@ def certificate_for(ip: str, folder: Path, now: datetime | None = None) -> Certi
     if old is None or not good or ip not in ips:
         before = [each for each in ips if each != ip]
         old = _make([*before[-7:], ip], path, now, x509)
-    try:
-        path.chmod(0o600)
-    except OSError as error:
-        raise _refused(path, error) from error
+    with plain_errors("keep the certificate for the phone", path):
+        path.chmod(FILE_MODE)
     return Certificate(path, _fingerprint(old))
 
 
@@ -179,19 +177,12 @@ def _make(ips: list[str], path: Path, now: datetime, x509: Any) -> Signed:
     pem = key.private_bytes(
         serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
     ) + made.public_bytes(serialization.Encoding.PEM)
-    try:
+    with plain_errors("keep the certificate for the phone", path):
         private_folder(path.parent)
         write_private(path, pem)
-    except OSError as error:
-        raise _refused(path, error) from error
     return made
 
 
 def _fingerprint(certificate: Signed) -> str:
     hashes = needed("cryptography.hazmat.primitives.hashes")
     return certificate.fingerprint(hashes.SHA256()).hex(":").upper()
-
-
-def _refused(path: Path, error: OSError) -> DawnbeatError:
-    reason = one_line(error.strerror or error)
-    return DawnbeatError(f"can't keep the certificate for the phone in {path} ({reason}): check the folder")

@@ -27,6 +27,7 @@ MOST_FILE_BYTES = 2 * 1024**3
 LEAST_STEP_S = 1e-4
 
 TOO_LONG = "a message from the phone is too long"
+_NO_FORM = "a message from the phone has no known form"
 _BURST_BYTES, _BYTES_PER_S = 1024 * 1024, 256 * 1024
 _LONGEST_TIME_S = 10 * 365 * 86400.0
 _MOST_COUNT = 2**53
@@ -122,7 +123,7 @@ def message_from(text: str | bytes) -> Message:
     except (ValueError, RecursionError):
         raise RefusedError("a message from the phone can't be read") from None
     if not isinstance(said, dict):
-        raise RefusedError("a message from the phone has no known form")
+        raise RefusedError(_NO_FORM)
     kind = said.get("kind")
     if kind == "frames":
         return _frames(said)
@@ -133,14 +134,14 @@ def message_from(text: str | bytes) -> Message:
     if kind == "state":
         hidden, trouble = said.get("hidden"), said.get("trouble")
         if not isinstance(hidden, bool) or not isinstance(trouble, str) or trouble not in TROUBLES:
-            raise RefusedError("a message from the phone has no known form")
+            raise RefusedError(_NO_FORM)
         return State(hidden, trouble)
     if kind == "file":
         name, modified_s = _printable(said.get("name")), _number(said.get("modified"), 0.0, _LONGEST_TIME_S * 10)
         return File(name, _whole(said, "size", _MOST_COUNT), modified_s)
     if kind in ("alive", "stop"):
         return Word(str(kind))
-    raise RefusedError("a message from the phone has no known form")
+    raise RefusedError(_NO_FORM)
 
 
 def _frames(said: dict[str, Any]) -> Frames:
@@ -165,7 +166,7 @@ def _frame(row: object) -> PhoneFrame:
 def _facts(said: dict[str, Any]) -> Facts:
     known = said.get("known")
     if not isinstance(known, dict) or not _FACTS.issuperset(known):
-        raise RefusedError("a message from the phone has no known form")
+        raise RefusedError(_NO_FORM)
     rate = said.get("rate")
     return Facts(
         _whole(said, "width", 20000),
@@ -193,7 +194,7 @@ def _number(value: object, least: float, most: float) -> float:
 
 def _printable(value: object) -> str:
     if not isinstance(value, str):
-        raise RefusedError("a message from the phone has no known form")
+        raise RefusedError(_NO_FORM)
     return "".join(letter if letter.isprintable() else "?" for letter in value[:_FACT_LETTERS])
 
 

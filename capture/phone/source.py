@@ -131,7 +131,9 @@ class ClipSource:
         assert upload.file is not None
         self._server = server
         self._video = VideoFileSource(upload.path)
-        taken = creation_time(upload.path) or _plausible(upload.file.modified_s)
+        taken, modified_s = creation_time(upload.path), upload.file.modified_s
+        if taken is None and 0 < modified_s <= time.time() + CLOCKS_APART.total_seconds():
+            taken = datetime.fromtimestamp(modified_s)  # when a clip that was just filmed ended
         self._about = replace(
             self._video.about, camera="phone: a clip that was sent", taken=taken and taken.astimezone()
         )
@@ -159,12 +161,3 @@ class ClipSource:
         """Delete the clip and close the address."""
         self._video.close()
         self._server.stop(self._last_words)
-
-
-def _plausible(modified_s: float) -> datetime | None:
-    """When the phone says that the file was last written, which for a clip just filmed is when it ended."""
-    return (
-        datetime.fromtimestamp(modified_s).astimezone()
-        if 0 < modified_s <= time.time() + CLOCKS_APART.total_seconds()
-        else None
-    )

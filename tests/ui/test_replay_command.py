@@ -235,7 +235,7 @@ def test_nothing_to_replay_is_a_mistake(cli: CommandLine) -> None:
 def test_as_a_process_the_answer_is_one_line_and_the_code_is_two(process: Callable[..., Popen[str]]) -> None:
     out, err = (started := process("replay", "missing.csv")).communicate(timeout=120)
     assert (started.returncode, out) == (2, "")
-    assert err.splitlines() == ["dawnbeat: can't read missing.csv: No such file or directory"]
+    assert err.splitlines() == ["dawnbeat: can't read the recording: missing.csv: No such file or directory"]
 
 
 def test_as_a_process_several_recordings_come_in_order(process: Callable[..., Popen[str]], samples: Path) -> None:
