@@ -18,7 +18,7 @@ FEWEST = 3
 _WEEK_DAYS = 7
 # Six weeks: a resting pulse moves slowly. Common practice, no source.
 _WINDOWS = RangeSettings(history_days=35)
-_OLDEST_DAYS = _WINDOWS.reach_days
+OLDEST_DAYS = _WINDOWS.reach_days
 # 20 to 240 bpm: outside, the count itself is doubtful.
 _COUNT_LOW, _COUNT_HIGH = 10, 120
 
@@ -62,7 +62,7 @@ def from_mornings(mornings: Iterable[Morning], today: date) -> RestingPulse | No
 
     Only mornings in the runner's usual posture; None for fewer than three.
     """
-    recent = [each for each in mornings if today - timedelta(days=_OLDEST_DAYS) < each.date <= today]
+    recent = [each for each in mornings if today - timedelta(days=OLDEST_DAYS) < each.date <= today]
     alike = in_usual_posture(recent, today, _WINDOWS)
     found = sorted(
         (each.date, each.resting_pulse_bpm)
@@ -80,18 +80,18 @@ def from_mornings(mornings: Iterable[Morning], today: date) -> RestingPulse | No
 def from_hand_counts(counts: Sequence[HandCount], today: date) -> RestingPulse | None:
     """Beats in 30 s doubled, mean of the last three mornings counted (common practice, no source).
 
-    The last count of a day holds; None for fewer than three days within 60.
+    The last count of a day holds; None for fewer than three days within six weeks.
     """
     by_day = {each.date: each.beats_in_30_s for each in counts if each.date <= today}
     used = sorted(by_day)[-FEWEST:]
-    if len(used) < FEWEST or (used[-1] - used[0]).days >= _OLDEST_DAYS:
+    if len(used) < FEWEST or (used[-1] - used[0]).days >= OLDEST_DAYS:
         return None
     return RestingPulse(2.0 * sum(by_day[day] for day in used) / FEWEST, "hand count", tuple(used))
 
 
 def resting_pulse(journal: Journal, today: date) -> RestingPulse | None:
     """The newer of the two, by the last date that each rests on; mornings where both are of the same day."""
-    mornings = journal.mornings(today - timedelta(days=_OLDEST_DAYS), today)
+    mornings = journal.mornings(today - timedelta(days=OLDEST_DAYS), today)
     found = [from_mornings(mornings, today), from_hand_counts(hand_counts(journal), today)]
     known = [each for each in found if each is not None]
     return max(known, key=lambda each: each.dates[-1]) if known else None

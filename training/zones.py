@@ -300,12 +300,7 @@ def half_up(value: float) -> int:
 
 def scheme_to_json(scheme: Scheme) -> dict[str, Any]:
     """The scheme as plain values for JSON."""
-    return {
-        "method": scheme.method,
-        "boundaries_pct": list(scheme.boundaries_pct),
-        "names": list(scheme.names),
-        "easy_top": scheme.easy_top,
-    }
+    return dict(vars(scheme))
 
 
 def scheme_from_json(values: Mapping[str, Any]) -> Scheme:

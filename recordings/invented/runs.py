@@ -14,10 +14,10 @@ from dawnbeat.recordings.invented.mornings import DAYS
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.estimates import threshold_test
+from dawnbeat.training.import_runs import prepared_of
 from dawnbeat.training.maximum import Maximum
 from dawnbeat.training.resting import add_hand_count
-from dawnbeat.training.run import PreparedRun, Samples, Talk, blob_of, samples_of
-from dawnbeat.training.run_figures import figures_of, marks_of
+from dawnbeat.training.run import ParsedRun, Samples, Sport, Talk, blob_of, samples_of
 from dawnbeat.training.zone_store import Threshold
 
 WEEKS = 12
@@ -120,22 +120,10 @@ def fill_with_invented_runs(journal: Journal, today: date, weeks: int = WEEKS, s
 
 
 def _keep(journal: Journal, plan: _Plan, began: datetime, week: int, rng: np.random.Generator) -> None:
-    samples = _faulty(_samples(plan, rng), plan, week, rng)
-    blob = blob_of(samples)
-    samples = samples_of(blob)
-    marks = marks_of(samples)
-    prepared = PreparedRun(
-        name=f"{INVENTED} {began:%Y-%m-%d}.csv",
-        began=began,
-        format=INVENTED,
-        sport="walking" if plan is _WALK else "running",
-        counts=plan is not _WALK,
-        notes=(),
-        sha256=hashlib.sha256(blob).hexdigest(),
-        blob=blob,
-        marks=marks,
-        figures=figures_of(samples, marks),
-    )
+    sport: Sport = "walking" if plan is _WALK else "running"
+    parsed = ParsedRun(began, _faulty(_samples(plan, rng), plan, week, rng), INVENTED, sport)
+    sha256 = hashlib.sha256(blob_of(parsed.samples)).hexdigest()
+    prepared = prepared_of(parsed, f"{INVENTED} {began:%Y-%m-%d}.csv", sha256)
     kept = run_store.keep(journal, prepared)
     felt = None if plan is _EASY and week % 6 == 4 else float(np.clip(plan.felt + rng.integers(-1, 2) / 2, 0, 10))
     talk = _TALKS.get(plan.name) if week % 2 else None
@@ -146,7 +134,7 @@ def _keep(journal: Journal, plan: _Plan, began: datetime, week: int, rng: np.ran
         highest = Maximum(began.date(), "hill repeats", peak, 0, INVENTED, kept.run_id)
         zone_store.add_maximum(journal, highest, began.date())
     if plan is _TEST:
-        test = threshold_test(samples, marks, _TEST_FROM_S)
+        test = threshold_test(samples_of(prepared.blob), prepared.marks, _TEST_FROM_S)
         entry = Threshold(began.date(), round(test.bpm), test.pace_s_per_km, INVENTED, kept.run_id)
         zone_store.add_threshold(journal, entry, began.date())
 

@@ -58,104 +58,78 @@ class ShippedSample:
 
 
 _COMMON = Faults(drift=0.004, jitter_ms=1.0, stamp_error_ms=0.2)
-_WEBCAM = replace(ROOM_FINGER, noise=(0.012, 0.012, 0.012))
+
+
+def _sample(
+    name: str,
+    rhythm: Rhythm,
+    description: str,
+    usable: bool = True,
+    duration_s: float = 130,
+    finger: Finger = LAMP_FINGER,
+    **faults: Any,
+) -> ShippedSample:
+    """A sample with these faults beside the common ones."""
+    told = replace(_COMMON, **faults)
+    scenario = Scenario(rhythm, finger, told, duration_s, seed=rhythm.seed, description=description)
+    return ShippedSample(name, usable, scenario)
+
 
 SAMPLES = (
-    ShippedSample(
+    _sample(
         "calm-morning",
-        True,
-        Scenario(
-            Rhythm(mean_hr_bpm=52, rmssd_ms=48, breathing_per_min=12, seed=101),
-            faults=_COMMON,
-            duration_s=130,
-            seed=101,
-            description="a calm morning under a lamp",
-        ),
+        Rhythm(mean_hr_bpm=52, rmssd_ms=48, breathing_per_min=12, seed=101),
+        "a calm morning under a lamp",
     ),
-    ShippedSample(
+    _sample(
         "tired-morning",
-        True,
-        Scenario(
-            Rhythm(mean_hr_bpm=66, rmssd_ms=17, breathing_per_min=15, seed=102),
-            finger=_WEBCAM,
-            faults=_COMMON,
-            duration_s=130,
-            seed=102,
-            description="a higher pulse with little variability, on a webcam in room light",
-        ),
+        Rhythm(mean_hr_bpm=66, rmssd_ms=17, breathing_per_min=15, seed=102),
+        "a higher pulse with little variability, on a webcam in room light",
+        finger=replace(ROOM_FINGER, noise=(0.012, 0.012, 0.012)),
     ),
-    ShippedSample(
+    _sample(
         "slow-heart",
-        True,
-        Scenario(
-            Rhythm(mean_hr_bpm=42, rmssd_ms=72, breathing_per_min=11, seed=103),
-            finger=replace(LAMP_FINGER, wave=Wave(upstroke_ms=125, dicrotic=1.05)),
-            faults=_COMMON,
-            duration_s=140,
-            seed=103,
-            description="42 beats a minute with a dicrotic wave higher than the systolic one",
-        ),
+        Rhythm(mean_hr_bpm=42, rmssd_ms=72, breathing_per_min=11, seed=103),
+        "42 beats a minute with a dicrotic wave higher than the systolic one",
+        duration_s=140,
+        finger=replace(LAMP_FINGER, wave=Wave(upstroke_ms=125, dicrotic=1.05)),
     ),
-    ShippedSample(
+    _sample(
         "premature-beats",
-        True,
-        Scenario(
-            Rhythm(mean_hr_bpm=58, rmssd_ms=36, breathing_per_min=13, premature_share=0.03, seed=104),
-            faults=_COMMON,
-            duration_s=140,
-            seed=104,
-            description="a few premature beats, each with a pause after it",
-        ),
+        Rhythm(mean_hr_bpm=58, rmssd_ms=36, breathing_per_min=13, premature_share=0.03, seed=104),
+        "a few premature beats, each with a pause after it",
+        duration_s=140,
     ),
-    ShippedSample(
+    _sample(
         "motion-burst",
-        True,
-        Scenario(
-            Rhythm(mean_hr_bpm=55, rmssd_ms=42, breathing_per_min=13, seed=105),
-            faults=replace(_COMMON, movement=(Stretch(61.0, 8.0, 0.12),)),
-            duration_s=140,
-            seed=105,
-            description="the finger moves for eight seconds from 1:01",
-        ),
+        Rhythm(mean_hr_bpm=55, rmssd_ms=42, breathing_per_min=13, seed=105),
+        "the finger moves for eight seconds from 1:01",
+        duration_s=140,
+        movement=(Stretch(61.0, 8.0, 0.12),),
     ),
-    ShippedSample(
+    _sample(
         "poor-light",
-        False,
-        Scenario(
-            Rhythm(mean_hr_bpm=57, rmssd_ms=40, breathing_per_min=14, seed=106),
-            finger=replace(ROOM_FINGER, level=(22.0, 13.0, 12.0), noise=(0.25, 0.25, 0.25), shading=(6.0, 4.0, 4.0)),
-            faults=replace(_COMMON, rate=(RateChange(0.0, 15.0),)),
-            duration_s=130,
-            seed=106,
-            description="so little light that the pulse drowns in the noise, at half the frame rate",
-        ),
+        Rhythm(mean_hr_bpm=57, rmssd_ms=40, breathing_per_min=14, seed=106),
+        "so little light that the pulse drowns in the noise, at half the frame rate",
+        usable=False,
+        finger=replace(ROOM_FINGER, level=(22.0, 13.0, 12.0), noise=(0.25, 0.25, 0.25), shading=(6.0, 4.0, 4.0)),
+        rate=(RateChange(0.0, 15.0),),
     ),
-    ShippedSample(
+    _sample(
         "changing-rate",
-        True,
-        Scenario(
-            Rhythm(mean_hr_bpm=54, rmssd_ms=50, breathing_per_min=12, seed=107),
-            faults=replace(
-                _COMMON,
-                rate=(RateChange(50.0, 15.0), RateChange(95.0, 30.0)),
-                exposure=(ExposureStep(49.5, 1.15), ExposureStep(95.5, 1 / 1.15)),
-            ),
-            finger=replace(LAMP_FINGER, level=(205.0, 42.0, 32.0)),
-            duration_s=140,
-            seed=107,
-            description="the camera halves its rate from 0:50 to 1:35 and exposes longer",
-        ),
+        Rhythm(mean_hr_bpm=54, rmssd_ms=50, breathing_per_min=12, seed=107),
+        "the camera halves its rate from 0:50 to 1:35 and exposes longer",
+        duration_s=140,
+        finger=replace(LAMP_FINGER, level=(205.0, 42.0, 32.0)),
+        rate=(RateChange(50.0, 15.0), RateChange(95.0, 30.0)),
+        exposure=(ExposureStep(49.5, 1.15), ExposureStep(95.5, 1 / 1.15)),
     ),
-    ShippedSample(
+    _sample(
         "finger-lifted",
-        False,
-        Scenario(
-            Rhythm(mean_hr_bpm=56, rmssd_ms=44, breathing_per_min=13, seed=108),
-            faults=replace(_COMMON, lifted=(Stretch(30.0, 25.0), Stretch(75.0, 30.0))),
-            duration_s=130,
-            seed=108,
-            description="the finger is off the lens twice, for 55 s in all",
-        ),
+        Rhythm(mean_hr_bpm=56, rmssd_ms=44, breathing_per_min=13, seed=108),
+        "the finger is off the lens twice, for 55 s in all",
+        usable=False,
+        lifted=(Stretch(30.0, 25.0), Stretch(75.0, 30.0)),
     ),
 )
 
