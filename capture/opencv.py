@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import functools
 import os
-import threading
 from typing import Any, Protocol
 
 import numpy as np
@@ -17,8 +17,6 @@ _QUIET = {
     # A camera that was pulled out would hold its reader for ten seconds.
     "OPENCV_VIDEOIO_V4L_SELECT_TIMEOUT": "2",
 }
-_import_lock = threading.Lock()
-_loaded: Any = None
 
 
 class Capture(Protocol):
@@ -32,27 +30,23 @@ class Capture(Protocol):
     def release(self) -> None: ...  # noqa: D102
 
 
+@functools.cache
 def load_cv2() -> Any:
     """The cv2 module, with its chatter off.
 
     Raises DawnbeatError when OpenCV can't be loaded.
     """
-    global _loaded
-    if _loaded is not None:
-        return _loaded
-    with _import_lock:
-        for name, value in _QUIET.items():
-            os.environ.setdefault(name, value)
-        try:
-            import cv2
-        except ImportError as error:
-            raise DawnbeatError(
-                f"OpenCV can't be loaded ({one_line(error)}): install opencv-python-headless for this Python"
-            ) from error
-        if hasattr(cv2, "setLogLevel"):
-            cv2.setLogLevel(0)  # for a cv2 that somebody imported before us
-        _loaded = cv2
-        return cv2
+    for name, value in _QUIET.items():
+        os.environ.setdefault(name, value)
+    try:
+        import cv2
+    except ImportError as error:
+        raise DawnbeatError(
+            f"OpenCV can't be loaded ({one_line(error)}): install opencv-python-headless for this Python"
+        ) from error
+    if hasattr(cv2, "setLogLevel"):
+        cv2.setLogLevel(0)  # for a cv2 that somebody imported before us
+    return cv2
 
 
 def three_channels(image: Image) -> Image:

@@ -312,8 +312,8 @@ def plan_import(journal: Journal, path: Path) -> ImportPlan:
             conflicts.append(Conflict(line, ours, theirs, differing))
         else:
             same += 1
-    in_order = tuple(sorted(errors, key=lambda each: each.line))
-    return ImportPlan(path, tuple(new), same, tuple(conflicts), in_bin, in_order)
+    errors.sort(key=lambda each: each.line)
+    return ImportPlan(path, tuple(new), same, tuple(conflicts), in_bin, tuple(errors))
 
 
 def apply_import(journal: Journal, plan: ImportPlan, replace_different: bool = False) -> int:

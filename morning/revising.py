@@ -12,7 +12,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -32,6 +32,9 @@ from dawnbeat.signal.analysis import analysis_of, pieces_of, what_they_say
 from dawnbeat.signal.beats import PieceBeats
 from dawnbeat.signal.figures import intervals_95, metrics_of
 from dawnbeat.signal.verdict import needed_s
+
+if TYPE_CHECKING:
+    from dawnbeat.capture.recording import Recording
 
 
 @dataclass(frozen=True)
@@ -115,19 +118,10 @@ def beside(beat: int, intervals: Intervals, reason: Reason | None) -> dict[int, 
     return dict.fromkeys(around, reason)
 
 
-class HasTrace(Protocol):
-    """What reading a recording gives."""
-
-    @property
-    def trace(self) -> Trace:
-        """The recording's trace."""
-        ...
-
-
 # Less than this apart, an interval is the same one.
 _SAME_MS = 0.5
 
-ReadRecording = Callable[[Path], HasTrace]
+ReadRecording = Callable[[Path], "Recording"]
 Analyse = Callable[[Trace, Settings], Analysis]
 Progress = Callable[[int, int], None]
 

@@ -74,14 +74,13 @@ class FittedTable:
         """The columns that stay, and how narrow each column may be."""
         least = [self._least(column) for column in range(len(self.columns))]
         shown = list(range(len(self.columns)))
-        for column in sorted((each for each in shown if self.columns[each].goes), key=self._goes):
+        for column in sorted(
+            (each for each in shown if self.columns[each].goes), key=lambda each: self.columns[each].goes
+        ):
             if _fit(least, shown, width):
                 break
             shown.remove(column)
         return shown, least
-
-    def _goes(self, column: int) -> int:
-        return self.columns[column].goes
 
     def _side_by_side(self, shown: Sequence[int], least: Sequence[int], width: int) -> Table:
         # Where two blanks between the columns are too many, one must do.

@@ -212,20 +212,18 @@ def note(
             reading = opened.set_posture(reading.id, posture_from(posture))
         if words:
             reading = opened.edit_context(reading.id, context_from_line(_one_line(words), reading.context))
+        today = grounds(opened, chosen, chosen_ranges()) if chosen == date.today() else None
+        if today is not None and words:
+            keep_answer(opened, reading, today)
+        others = [each for each in opened.day(chosen) if each.id != reading.id]
         if as_json:
-            if words and chosen == date.today():
-                keep_answer(opened, reading, grounds(opened, chosen, chosen_ranges()))
-            print(note_line(reading, [each.id for each in opened.day(chosen) if each.id != reading.id]))
+            print(note_line(reading, [each.id for each in others]))
             return
         print(_headline(reading))
         print(printable(line_of(reading.context)) or "nothing noted")
-        if chosen == date.today():
-            drawn_from = grounds(opened, chosen, chosen_ranges())
-            if words:
-                keep_answer(opened, reading, drawn_from)
-            answer = drawn_from.answer()
+        if today is not None:
+            answer = today.answer()
             print(f"{headline(answer)}. {lead(answer)}")
-        others = [each for each in opened.day(chosen) if each.id != reading.id]
         if others:
             print("also that day; --pick NUMBER lets one of them count:")
             print("\n".join(f"  {_headline(each)}" for each in others))

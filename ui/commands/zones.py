@@ -38,8 +38,6 @@ if TYPE_CHECKING:
     from dawnbeat.training.maximum import Maximum
     from dawnbeat.training.zone_store import Proposal, ZoneSet
 
-# The days that a resting pulse may rest on, today and 59 before it, as in the journal.
-_RESTING_DAYS = 59
 _METHOD_NAMES: dict[str, Method] = {"reserve": METHODS[0], "maximum": METHODS[1], "threshold": METHODS[2]}
 
 
@@ -248,7 +246,7 @@ def _check_known(journal: Journal, today: date, method: Method) -> None:
     """Raise DawnbeatError where the journal lacks what a method needs, with how much of it there is."""
     from dawnbeat.journal.ranges import in_usual_posture
     from dawnbeat.training import zone_store
-    from dawnbeat.training.resting import FEWEST
+    from dawnbeat.training.resting import FEWEST, OLDEST_DAYS
 
     known = zone_store.standing(journal, today)
     missing = missing_for(known.anchors, method)
@@ -256,11 +254,11 @@ def _check_known(journal: Journal, today: date, method: Method) -> None:
         return
     todo, options = [], []
     if "resting" in missing:
-        mornings = journal.mornings(today - timedelta(days=_RESTING_DAYS), today)
-        alike = in_usual_posture(mornings, today)
-        usable = [each for each in alike if each.usable]
+        alike = in_usual_posture(journal.mornings(today - timedelta(days=OLDEST_DAYS - 1), today), today)
+        usable = sum(each.usable for each in alike)
         lying = alike[0].posture if alike else "in one posture"
-        todo.append(f"a resting pulse needs {FEWEST} usable mornings {lying} within 42 days, there are {len(usable)}")
+        wanted = f"{FEWEST} usable mornings {lying} within {OLDEST_DAYS} days"
+        todo.append(f"a resting pulse needs {wanted}, there are {usable}")
         options.append("--resting 50")
     if "maximum" in missing:
         todo.append("add a maximum with `dawnbeat runs maximum add`")
