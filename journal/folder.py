@@ -7,6 +7,7 @@ the last; whoever opens the journal next finishes a restore that was cut short.
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import re
@@ -22,7 +23,7 @@ from pathlib import Path, PurePosixPath
 import platformdirs
 
 from dawnbeat.shared.errors import DawnbeatError, one_line, plain_errors
-from dawnbeat.shared.files import FILE_MODE, FOLDER_MODE, private_folder, replacing, sync_file, sync_folder
+from dawnbeat.shared.files import FILE_MODE, FOLDER_MODE, numbered, private_folder, replacing, sync_file, sync_folder
 
 HOME_VARIABLE = "DAWNBEAT_HOME"
 DATABASE = "journal.sqlite3"
@@ -90,10 +91,7 @@ def swap_in(home: Path, new: Path, step: Callable[[str], None]) -> Path:
     stamp = datetime.now().strftime("%Y-%m-%dT%H-%M-%S")
     folder = home / ASIDE
     private_folder(folder)
-    for attempt in range(1, 1000):
-        aside = folder / (stamp if attempt == 1 else f"{stamp}-{attempt}")
-        if not aside.exists():
-            break
+    aside = next(each for each in map(folder.joinpath, numbered(stamp)) if not each.exists())
     private_folder(aside)
     with replacing(home / MARKER) as file:
         file.write(json.dumps({"new": new.name, "aside": aside.name}).encode())
@@ -213,8 +211,7 @@ def new_recording_folder(home: Path, began: datetime) -> Path:
     day = home / RECORDINGS / began.date().isoformat()
     private_folder(day)
     name = began.strftime("%H-%M-%S")
-    for attempt in range(1, 10_000):
-        folder = day / (name if attempt == 1 else f"{name}-{attempt}")
+    for folder in map(day.joinpath, itertools.islice(numbered(name), 10_000)):
         try:
             folder.mkdir(mode=FOLDER_MODE)
         except FileExistsError:

@@ -11,6 +11,7 @@ import contextlib
 import csv
 import errno
 import io
+import itertools
 import os
 import stat
 import sys
@@ -175,3 +176,9 @@ def text_of_csv(data: bytes) -> tuple[str, str]:
         line = data.count(b"\n", 0, error.start) + 1
         raise DawnbeatError(f"line {line} is not UTF-8: save the file as UTF-8") from error
     return text, max(",;\t", key=text.split("\n", 1)[0].count)
+
+
+def numbered(name: str) -> Iterator[str]:
+    """A name, then the same with -2, -3 and so on behind it, to choose one that is free."""
+    yield name
+    yield from (f"{name}-{number}" for number in itertools.count(2))

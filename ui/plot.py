@@ -17,7 +17,7 @@ from dawnbeat.ui.display import display_problem, drawing_problem
 
 if TYPE_CHECKING:
     from dawnbeat.ui.window.parts.plots import Plot
-    from dawnbeat.ui.window.parts.saving import Part
+    from dawnbeat.ui.window.parts.saving import Figure, Part
 
 _ROW_S = 30.0
 _MOST_ROWS = 10
@@ -146,8 +146,7 @@ def _pairs(analysis: Analysis) -> Part:
     return Part(plot, 1.0, "Each interval against the next", "", 0.67, 0.33)
 
 
-def _write(figure: object, out: Path) -> None:
-    from dawnbeat.ui.window.parts.saving import Figure, packed, write_whole
+def _write(figure: Figure, out: Path) -> None:
+    from dawnbeat.ui.window.parts.saving import packed, write_whole
 
-    assert isinstance(figure, Figure)
     write_whole(out, packed(figure, out.suffix.lower().lstrip(".")), "write the picture")

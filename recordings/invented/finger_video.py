@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from dawnbeat.capture.frames import Frame, Image, SourceAbout
 from dawnbeat.capture.opencv import load_cv2
 from dawnbeat.recordings.invented.scenario import Scenario, quiet_morning
-from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.errors import DawnbeatError, plain_errors
 from dawnbeat.shared.files import write_private
 from dawnbeat.shared.trace import FloatArray, IntArray
 
@@ -285,10 +285,8 @@ def write_mjpeg_avi(path: Path, images: Iterable[Image], rate_hz: float, quality
             raise DawnbeatError("the video would exceed a gigabyte: make it shorter or smaller")
     if size is None:
         raise DawnbeatError("a video needs at least one picture: give a longer duration")
-    try:
+    with plain_errors("write the video", path):
         write_private(path, _packed(chunks, size, rate_hz))
-    except OSError as error:
-        raise DawnbeatError(f"can't write {path}: {one_line(error.strerror or error)}") from error
     return len(chunks)
 
 

@@ -19,7 +19,7 @@ from dawnbeat.recordings.invented.finger_trace import LAMP_FINGER, ROOM_FINGER, 
 from dawnbeat.recordings.invented.finger_video import REHEARSAL_CAMERA, write_video
 from dawnbeat.recordings.invented.heart import Rhythm, Wave
 from dawnbeat.recordings.invented.scenario import Scenario
-from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.errors import DawnbeatError, plain_errors
 from dawnbeat.shared.files import write_private
 from dawnbeat.shared.trace import FloatArray
 
@@ -154,11 +154,9 @@ def write_samples(folder: Path) -> None:
     """Write the samples into folder, in place of those that are there; raises DawnbeatError when it can't."""
     for sample in SAMPLES:
         place = folder / sample.name
-        try:
+        with plain_errors("replace the sample", place):
             for name in (TRACE, ABOUT, BEATS):
                 (place / name).unlink(missing_ok=True)
-        except OSError as error:
-            raise DawnbeatError(f"can't replace {place}: {one_line(error.strerror or error)}") from error
         scenario = sample.scenario
         write_recording(place, scenario.trace(), sample.about, scenario.beats_s)
 

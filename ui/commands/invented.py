@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError
+from dawnbeat.shared.files import numbered
 from dawnbeat.ui.display import is_seen
 
 if TYPE_CHECKING:
@@ -148,10 +149,7 @@ def _new_folder(out: Path | None) -> Path:
         return new_folder(out)
     if not os.access(Path.cwd(), os.W_OK):
         return Path(tempfile.mkdtemp(prefix="dawnbeat-demo-"))
-    number = 1
-    while (folder := Path("dawnbeat-demo" if number == 1 else f"dawnbeat-demo-{number}")).exists():
-        number += 1
-    return new_folder(folder)
+    return new_folder(next(each for each in map(Path, numbered("dawnbeat-demo")) if not each.exists()))
 
 
 def rehearse(

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from dawnbeat.shared.errors import DawnbeatError, one_line
+from dawnbeat.shared.files import numbered
 from dawnbeat.shared.wording import signed
 from dawnbeat.ui.as_json import line_of
 from dawnbeat.ui.commands.options import JournalFolder, OneObject, Quiet, SettingsFile, check_picture, open_journal
@@ -109,11 +110,8 @@ def _pictures(plot: Path | None, recordings: list[Path]) -> list[Path | None]:
     pictures: list[Path | None] = []
     for path in recordings:
         name = f"{plot.stem}-{path.resolve().name.split('.')[0] or 'recording'}"
-        number, picture = 1, plot.with_name(f"{name}{plot.suffix}")
-        while picture in pictures:
-            number += 1
-            picture = plot.with_name(f"{name}-{number}{plot.suffix}")
-        pictures.append(picture)
+        ways = (plot.with_name(f"{each}{plot.suffix}") for each in numbered(name))
+        pictures.append(next(each for each in ways if each not in pictures))
     return pictures
 
 
