@@ -40,7 +40,7 @@ def main() -> None:
         page.open([recording])
         _until(lambda: page.run is not None)
         for view, name in enumerate(_VIEWS):
-            page.tabs.setCurrentIndex(view)
+            page.views.setCurrentIndex(view)
             _idle(300)
             rows = np.array([_one_change(page, number) for number in range(_CHANGES)])
             middle, slow = np.median(rows, axis=0), np.percentile(rows, 95, axis=0)

@@ -3,7 +3,7 @@ from __future__ import annotations
 import csv
 import dataclasses
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
-from PySide6.QtWidgets import QAbstractButton, QAbstractSpinBox, QComboBox, QLineEdit, QTableView
+from PySide6.QtWidgets import QAbstractButton, QAbstractSpinBox, QComboBox, QLineEdit, QTableView, QWidget
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.capture.recording import read_recording, write_recording
@@ -28,6 +28,7 @@ from dawnbeat.ui.window.bench.settings import plain_name
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext, Background, Newest, Task
 from dawnbeat.ui.window.shell.main_window import MainWindow
+from tests.ui.window.conftest import shown
 
 SAMPLES = Path(__file__).parents[3] / "recordings"
 
@@ -82,17 +83,17 @@ def test_a_recording_is_opened_and_drawn(qtbot: QtBot, page: BenchPage) -> None:
     open_sample(qtbot, page, "motion-burst")
     assert page.verdict.text().startswith("<b>Usable</b>")
     assert "RMSSD" in page.figures.text()
-    assert "movement" in page.traces.legend.text()
-    low, high = page.traces.raw.visible_x()
+    assert "movement" in page.views.traces.legend.text()
+    low, high = page.views.traces.raw.visible_x()
     assert (low, high) == pytest.approx((0.0, 10.0), abs=0.1), "a stretch that can be read"
-    page.traces.show_length(None)
-    low, high = page.traces.raw.visible_x()
+    page.views.traces.show_length(None)
+    low, high = page.views.traces.raw.visible_x()
     assert low <= 0.0 < 139.0 <= high
 
 
 def test_the_view_goes_where_it_is_told(qtbot: QtBot, page: BenchPage, context: AppContext) -> None:
     open_sample(qtbot, page, "motion-burst")
-    traces = page.traces
+    traces = page.views.traces
     traces.show_length(20.0)
     for text, at_s in (("1:10", 70.0), ("90", 90.0)):
         traces.jump.setText(text)
@@ -111,12 +112,12 @@ def test_what_was_left_out_is_shaded_and_the_wave_can_keep_its_scale(qtbot: QtBo
     assert page.run is not None
     intervals = page.run.analysis.intervals
     lost = np.flatnonzero(~intervals.kept)
-    left = page.traces._whole_shade.path().boundingRect().left()
+    left = page.views.traces._whole_shade.path().boundingRect().left()
     assert left == pytest.approx(intervals.start_s[lost[0]])
     heights = []
     for choice in range(3):
-        page.traces.scale.setCurrentIndex(choice)
-        low, high = page.traces.wave.box.viewRange()[1]
+        page.views.traces.scale.setCurrentIndex(choice)
+        low, high = page.views.traces.wave.box.viewRange()[1]
         heights.append(high - low)
     assert heights[0] < heights[1]
     assert heights[2] == pytest.approx(heights[1] / 2)
@@ -124,16 +125,16 @@ def test_what_was_left_out_is_shaded_and_the_wave_can_keep_its_scale(qtbot: QtBo
 
 def test_a_change_is_shown_against_what_readings_use(qtbot: QtBot, page: BenchPage) -> None:
     open_sample(qtbot, page, "calm-morning")
-    assert page.traces.before is None
+    assert page.views.traces.before is None
     page.panel.controls["channel"].editor.setCurrentText("blue")  # type: ignore[union-attr]
-    qtbot.waitUntil(lambda: page.traces.before is not None)
-    assert page.traces.before is not None
-    assert page.traces.before.settings == Settings()
+    qtbot.waitUntil(lambda: page.views.traces.before is not None)
+    assert page.views.traces.before is not None
+    assert page.views.traces.before.settings == Settings()
     assert "→" in page.figures.text()
-    assert page.traces._before_beats.getData()[0].size == len(page.traces.before.analysis.beats)
+    assert page.views.traces._before_beats.getData()[0].size == len(page.views.traces.before.analysis.beats)
     page.panel.reset.click()
-    qtbot.waitUntil(lambda: page.traces.before is None)
-    assert page.traces._before_beats.getData()[0].size == 0
+    qtbot.waitUntil(lambda: page.views.traces.before is None)
+    assert page.views.traces._before_beats.getData()[0].size == 0
 
 
 def test_beats_and_intervals_are_saved_for_other_programs(
@@ -176,52 +177,78 @@ def test_tuning_that_stands_nowhere_is_asked_about(page: BenchPage, tmp_path: Pa
 
 def test_all_plots_over_time_move_together(qtbot: QtBot, page: BenchPage) -> None:
     open_sample(qtbot, page, "calm-morning")
-    page.traces.intervals.show_x(20.0, 40.0)
-    for plot in page.traces.plots:
+    page.views.traces.intervals.show_x(20.0, 40.0)
+    for plot in page.views.traces.plots:
         assert plot.visible_x() == pytest.approx((20.0, 40.0), abs=0.2)
-    assert page.shape.seconds == pytest.approx((20.0, 40.0), abs=0.2)
+    assert page.views.shape.seconds == pytest.approx((20.0, 40.0), abs=0.2)
 
 
 def test_a_changed_parameter_changes_the_result(qtbot: QtBot, page: BenchPage) -> None:
     open_sample(qtbot, page, "calm-morning")
-    page.traces.raw.show_x(20.0, 40.0)
+    page.views.traces.raw.show_x(20.0, 40.0)
     before = page.run
     page.panel.controls["channel"].editor.setCurrentText("blue")  # type: ignore[union-attr]
     qtbot.waitUntil(lambda: page.run is not before)
     assert page.run is not None
     assert page.run.analysis.channel == "blue"
-    assert page.traces.raw.visible_x() == pytest.approx((20.0, 40.0))
+    assert page.views.traces.raw.visible_x() == pytest.approx((20.0, 40.0))
 
 
 def test_beats_are_chosen_by_key_and_told(qtbot: QtBot, page: BenchPage) -> None:
     open_sample(qtbot, page, "motion-burst")
-    canvas = page.traces.wave.canvas
+    canvas = page.views.traces.wave.canvas
     qtbot.keyClick(canvas, Qt.Key.Key_Right, Qt.KeyboardModifier.ShiftModifier)
-    first = page.traces.beat
+    first = page.views.traces.beat
     qtbot.keyClick(canvas, Qt.Key.Key_Right, Qt.KeyboardModifier.ShiftModifier)
     assert first is not None
-    assert page.traces.beat == first + 1
-    assert page.traces.readout.text().startswith(f"Beat {first + 2} of ")
-    page.traces.choose(None)
+    assert page.views.traces.beat == first + 1
+    assert page.views.traces.readout.text().startswith(f"Beat {first + 2} of ")
+    page.views.traces.choose(None)
     page.activateWindow()
     canvas.setFocus()
     qtbot.waitUntil(canvas.hasFocus)
     qtbot.keyClick(canvas, Qt.Key.Key_J)
-    qtbot.waitUntil(lambda: page.traces.beat is not None)  # Qt lets the button be seen to go down first
+    qtbot.waitUntil(lambda: page.views.traces.beat is not None)  # Qt lets the button be seen to go down first
     assert page.run is not None
-    assert page.traces.beat == int(np.flatnonzero(~page.run.analysis.intervals.kept)[0]) + 1
-    assert "left out: movement" in page.traces.readout.text()
+    assert page.views.traces.beat == int(np.flatnonzero(~page.run.analysis.intervals.kept)[0]) + 1
+    assert "left out: movement" in page.views.traces.readout.text()
+
+
+def test_a_view_is_made_when_it_is_first_looked_at(qtbot: QtBot, page: BenchPage) -> None:
+    assert page.views.made <= {"traces"}
+    open_sample(qtbot, page, "calm-morning")
+    assert page.views.made == {"traces"}
+    page.views.traces.raw.show_x(20.0, 30.0)
+    page.views.traces.choose(24)
+    page.views.show_view("shape")
+    assert page.views.made == {"traces", "shape"}
+    qtbot.waitUntil(lambda: page.views.shape.edges is not None)
+    assert page.views.shape.seconds == pytest.approx((20.0, 30.0), abs=0.2)
+    assert "beat 25 is chosen" in page.views.shape.told.text()
+    page.views.show_view("compare")
+    qtbot.waitUntil(lambda: page.views.compare.found is not None)
+    page.views.show_view("scoring")
+    assert page.views.scoring.settings == page.panel.settings
+
+
+def test_the_plots_of_the_traces_are_made_while_the_window_has_nothing_to_do(qtbot: QtBot, context: AppContext) -> None:
+    page = BenchPage(context)
+    qtbot.addWidget(page)
+    page.shown()
+    assert page.views.made == set()
+    qtbot.waitUntil(lambda: page.views.made == {"traces"})
+    assert not page.views.traces.isVisibleTo(page), "nothing is drawn yet"
 
 
 def test_edges_and_spectrum_are_worked_out_only_while_seen(qtbot: QtBot, page: BenchPage) -> None:
     open_sample(qtbot, page, "calm-morning")
-    assert page.shape.edges is None
-    page.tabs.setCurrentWidget(page.shape)
-    qtbot.waitUntil(lambda: page.shape.edges is not None and page.shape.spectrum is not None)
-    page.traces.raw.show_x(20.0, 30.0)
-    qtbot.waitUntil(lambda: page.shape.edges is not None and page.shape.edges.rows.shape[0] < 12)
-    page.traces.choose(20)
-    assert "beat 21 is chosen" in page.shape.told.text()
+    assert page.views.shape.edges is None
+    page.views.show_view("shape")
+    qtbot.waitUntil(lambda: page.views.shape.edges is not None and page.views.shape.spectrum is not None)
+    page.views.traces.raw.show_x(20.0, 30.0)
+    qtbot.waitUntil(lambda: page.views.shape.edges is not None and page.views.shape.edges.rows.shape[0] < 12)
+    page.views.traces.choose(20)
+    assert "beat 21 is chosen" in page.views.shape.told.text()
 
 
 def test_recordings_are_stepped_through_by_key(qtbot: QtBot, page: BenchPage) -> None:
@@ -246,6 +273,51 @@ def test_dropped_files_and_folders_are_opened(qtbot: QtBot, page: BenchPage) -> 
     assert [path.name for path in page.paths] == ["calm-morning", "poor-light"]
 
 
+def seen_px(plots: Iterable[QWidget]) -> int:
+    """How many pixels of height are in sight, all together."""
+    return sum(plot.visibleRegion().boundingRect().height() for plot in plots)
+
+
+@pytest.mark.parametrize(("width", "height"), [(1024, 700), (1366, 768)])
+def test_with_large_text_in_a_small_window_the_plots_come_first_and_the_parameters_have_a_tab(
+    qtbot: QtBot, context: AppContext, width: int, height: int
+) -> None:
+    context.choose(met=True, text_percent=200)
+    window = MainWindow(context, "bench")
+    shown(qtbot, window, width, height)
+    context.go("bench", SAMPLES / "motion-burst")
+    page = window.pages["bench"]
+    assert isinstance(page, BenchPage)
+    qtbot.waitUntil(lambda: page.run is not None and not context.background.busy)
+    views = page.views
+    qtbot.waitUntil(lambda: seen_px(views.traces.plots) >= 200)
+    views.show_view("shape")
+    qtbot.waitUntil(lambda: seen_px([views.shape.edge]) >= 200)
+    views.show_view("compare")
+    qtbot.waitUntil(lambda: seen_px([views.compare.plot]) >= 200)
+    assert views.indexOf(page.panel) == views.count() - 1
+    assert not page.aside.isVisible()
+    for place in (0, views.indexOf(page.panel)):
+        views.setCurrentIndex(place)
+        page.chooser.setFocus()
+        reached: set[QWidget] = set()
+        while (focused := window.focusWidget()) not in reached:
+            reached.add(focused)
+            window.focusNextChild()
+            qtbot.wait(1)
+            if page.isAncestorOf(window.focusWidget()):
+                assert not window.focusWidget().visibleRegion().isEmpty(), "the page scrolls to it"
+        wanted: list[QWidget] = [control.editor for control in page.panel.controls.values()]
+        if place == 0:
+            wanted = [views.traces.colour, views.traces.jump, page.figures, *(p.canvas for p in views.traces.plots)]
+        assert [each.accessibleName() for each in wanted if each not in reached] == []
+    qtbot.waitUntil(lambda: page._left.horizontalScrollBar().maximum() == 0)
+    context.choose(text_percent=100)
+    qtbot.waitUntil(page.aside.isVisible)
+    assert views.indexOf(page.panel) == -1
+    assert page.aside.isAncestorOf(page.panel)
+
+
 def test_what_cannot_be_read_is_said_in_one_sentence(qtbot: QtBot, page: BenchPage, tmp_path: Path) -> None:
     (tmp_path / "odd.csv").write_text("time_s,red\n1,2\n")
     page.open([tmp_path / "odd.csv"])
@@ -258,12 +330,12 @@ def test_what_cannot_be_read_is_said_in_one_sentence(qtbot: QtBot, page: BenchPa
 
 def test_it_compares_with_the_reference(qtbot: QtBot, page: BenchPage) -> None:
     open_sample(qtbot, page, "calm-morning")
-    page.tabs.setCurrentWidget(page.compare)
-    page.compare.compare_with(REFERENCE)
-    qtbot.waitUntil(lambda: page.compare.found is not None)
-    assert page.compare.found is not None
-    assert page.compare.found.matched_a == 1.0
-    assert page.compare.values[0].text() == "100 %, 100 %"
+    page.views.show_view("compare")
+    page.views.compare.compare_with(REFERENCE)
+    qtbot.waitUntil(lambda: page.views.compare.found is not None)
+    assert page.views.compare.found is not None
+    assert page.views.compare.found.matched_a == 1.0
+    assert page.views.compare.values[0].text() == "100 %, 100 %"
 
 
 def test_it_compares_with_another_recording(qtbot: QtBot, page: BenchPage, tmp_path: Path) -> None:
@@ -272,23 +344,23 @@ def test_it_compares_with_another_recording(qtbot: QtBot, page: BenchPage, tmp_p
     other = write_recording(tmp_path / "later", Trace(trace.time_s - later_s, trace.colour), {})
     page.open([SAMPLES / "calm-morning", other])
     qtbot.waitUntil(lambda: page.run is not None)
-    page.tabs.setCurrentWidget(page.compare)
-    page.compare.compare_with(other)
-    qtbot.waitUntil(lambda: page.compare.found is not None)
-    assert page.compare.found is not None
-    assert page.compare.found.lag_s == pytest.approx(-later_s, abs=0.01)
-    assert page.compare.lag.isVisible()
-    assert not page.compare.load.isVisible()
+    page.views.show_view("compare")
+    page.views.compare.compare_with(other)
+    qtbot.waitUntil(lambda: page.views.compare.found is not None)
+    assert page.views.compare.found is not None
+    assert page.views.compare.found.lag_s == pytest.approx(-later_s, abs=0.01)
+    assert page.views.compare.lag.isVisible()
+    assert not page.views.compare.load.isVisible()
 
 
 def test_it_compares_with_a_second_detector(qtbot: QtBot, page: BenchPage) -> None:
     pytest.importorskip("neurokit2")
     open_sample(qtbot, page, "calm-morning")
-    page.tabs.setCurrentWidget(page.compare)
-    page.compare.compare_with(OPINION)
-    qtbot.waitUntil(lambda: page.compare.found is not None and "neurokit2" in page.compare.told.text())
-    assert page.compare.found is not None
-    assert page.compare.found.matched_b == 1.0
+    page.views.show_view("compare")
+    page.views.compare.compare_with(OPINION)
+    qtbot.waitUntil(lambda: page.views.compare.found is not None and "neurokit2" in page.views.compare.told.text())
+    assert page.views.compare.found is not None
+    assert page.views.compare.found.matched_b == 1.0
 
 
 def test_without_a_reference_it_says_so_and_takes_one(qtbot: QtBot, page: BenchPage, tmp_path: Path) -> None:
@@ -297,10 +369,10 @@ def test_without_a_reference_it_says_so_and_takes_one(qtbot: QtBot, page: BenchP
     open_sample(qtbot, page, "calm-morning")
     page.open([bare])
     qtbot.waitUntil(lambda: page.run is not None and page.run.recording.path == bare)
-    page.tabs.setCurrentWidget(page.compare)
-    assert page.compare.told.text() == NO_REFERENCE
-    page.compare.load_reference(SAMPLES / "calm-morning" / "beats.csv")
-    qtbot.waitUntil(lambda: page.compare.found is not None)
+    page.views.show_view("compare")
+    assert page.views.compare.told.text() == NO_REFERENCE
+    page.views.compare.load_reference(SAMPLES / "calm-morning" / "beats.csv")
+    qtbot.waitUntil(lambda: page.views.compare.found is not None)
 
 
 def test_readings_use_other_settings_only_after_confirmation(

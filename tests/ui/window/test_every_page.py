@@ -75,9 +75,9 @@ def empty_views(qtbot: QtBot, window: MainWindow) -> Iterator[str]:
     assert isinstance(mornings, MorningsPage)
     assert isinstance(runs, RunsPage)
     assert isinstance(bench, BenchPage)
-    for place in range(bench.tabs.count()):
-        bench.tabs.setCurrentIndex(place)
-        yield f"bench, {bench.tabs.tabText(place)}"
+    for place in range(bench.views.count()):
+        bench.views.setCurrentIndex(place)
+        yield f"bench, {bench.views.tabText(place)}"
     window.go("runs")
     for view in VIEWS:
         runs.show_view(view)

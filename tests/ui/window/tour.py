@@ -88,9 +88,9 @@ def _views(window: MainWindow) -> Iterator[tuple[str, QWidget]]:
     assert bench.panel.controls  # they are made a few at a time
     yield "bench, empty", window
     bench.open([SAMPLE])
-    for place in range(bench.tabs.count()):
-        bench.tabs.setCurrentIndex(place)
-        yield f"bench, {bench.tabs.tabText(place)}", window
+    for place in range(bench.views.count()):
+        bench.views.setCurrentIndex(place)
+        yield f"bench, {bench.views.tabText(place)}", window
     for page in ("settings", "help"):
         window.go(page)
         yield page, window

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from PySide6.QtCore import QSignalBlocker, QTimer
+from PySide6.QtCore import QSignalBlocker, Qt, QTimer
 from PySide6.QtGui import QResizeEvent, QShowEvent
 from PySide6.QtWidgets import (
     QBoxLayout,
@@ -48,7 +48,7 @@ from dawnbeat.ui.window.bench.traces import embedded
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, Newest, Task
 from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, label
-from dawnbeat.ui.window.parts.layouts import flow_of, scrolled, stack
+from dawnbeat.ui.window.parts.layouts import flow_of, stack
 from dawnbeat.ui.window.parts.plots import Ink, Plot
 
 REFERENCE, OPINION = "reference", "opinion"
@@ -66,6 +66,7 @@ _SHAPE_LEGEND = (
     "edges are compared. Spectrum: faint before the filter, dark after it; dashed upright lines, the filter’s limits; "
     "1, 2, 3, the pulse and its harmonics."
 )
+_LEAST_WIDE_PX = 240  # of a plot that stands beside another
 _SETTLE_MS = 30
 _MOST_HZ = 15.0
 _LEAST_AMPLITUDE = 1e-3
@@ -86,7 +87,7 @@ class ShapeView(QWidget):
         self._settle.timeout.connect(self._work_out)
         edge = Plot(context, "Edges of the beats", ("Time from the beat", "ms"), ("Pulse wave", "‰"))
         amplitude = Plot(context, "Spectrum", ("Frequency", "Hz"), ("Amplitude", "‰"), move_y=False)
-        self.edge, self.amplitude = embedded(edge, 150, 240), embedded(amplitude, 150, 240)
+        self.edge, self.amplitude = embedded(edge, 150, 220), embedded(amplitude, 150, 220)
         self._each = self.edge.line(Ink("soft", 70, 1.0))
         self._median = self.edge.line(Ink("accent", width=3.0))
         self._one = self.edge.line(Ink("ink", width=2.0, dash=True))
@@ -101,17 +102,22 @@ class ShapeView(QWidget):
             plot.know(False)
         self.amplitude.when_home(self._whole_spectrum)
         self.told = label("small", "", "Open a recording first.")
-        both = QSplitter()
+        both = self._both = QSplitter()
         both.addWidget(self.edge)
         both.addWidget(self.amplitude)
         both.setChildrenCollapsible(False)
-        both.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
-        both.setMinimumHeight(context.theme.px(240))
+        both.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 4, 0, 0)
-        layout.addWidget(label("small", "", _SHAPE_LEGEND))
         layout.addWidget(both, 1)
         layout.addWidget(self.told)
+        layout.addWidget(label("small", "", _SHAPE_LEGEND))
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+        """The spectrum beside the edges, or below them where that leaves no room."""
+        super().resizeEvent(event)
+        beside = self.width() >= 2 * self.edge.context.theme.px(_LEAST_WIDE_PX)
+        self._both.setOrientation(Qt.Orientation.Horizontal if beside else Qt.Orientation.Vertical)
 
     def draw(self, run: BenchRun) -> None:
         """Take another run."""
@@ -286,8 +292,7 @@ class CompareView(QWidget):
         self._middle = QBoxLayout(QBoxLayout.Direction.LeftToRight)
         self._middle.addWidget(self.plot, 1)
         self._middle.addLayout(left)
-        page = scrolled(top, self.told, (self._middle, 1), margins=(0, 4, 0, 0))
-        stack(self, page)
+        self._column = stack(self, top, self.told, (self._middle, 1), margins=(0, 4, 0, 0))
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
         """The figures beside the plot, or below it where that leaves no room."""
@@ -447,6 +452,9 @@ class CompareView(QWidget):
             value.setText(text)
             value.setAccessibleName(f"{name}: {text}")
         self.sheet.setVisible(bool(rows))
+        # Why there is nothing stands first; how it was compared, below what was found.
+        self._column.removeWidget(self.told)
+        self._column.insertWidget(2 if rows else 1, self.told)
         self._turn()
 
     def _place_words(self) -> None:

@@ -15,10 +15,7 @@ from PySide6.QtWidgets import (
     QFileDialog,
     QHBoxLayout,
     QMenu,
-    QSizePolicy,
     QSplitter,
-    QStackedLayout,
-    QTabWidget,
     QVBoxLayout,
     QWidget,
 )
@@ -32,23 +29,17 @@ from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.wording import capital
-from dawnbeat.ui.window.bench.compare import CompareView, ShapeView
-from dawnbeat.ui.window.bench.scoring import DefaultDialog, ScoringView
-from dawnbeat.ui.window.bench.settings import SettingsPanel
-from dawnbeat.ui.window.bench.traces import WHERE, TracesView, step_button
+from dawnbeat.ui.window.bench.settings import WHERE, SettingsPanel
+from dawnbeat.ui.window.bench.views import Views
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext, Newest, PageWidget, Task
-from dawnbeat.ui.window.parts.controls import ComboBox, Key, TabBar, label
+from dawnbeat.ui.window.parts.controls import ComboBox, label
 from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
 
 _REMEMBERED = 6
 _LIVE_MS = 1000
 _RECENT = 8
 _RECENT_KEY = "bench_recent"
-_EMPTY = (
-    "Open recordings with Ctrl+O, a whole folder with Ctrl+Shift+O, or drop them anywhere on this page. "
-    "A recording is a folder with trace.csv, a CSV file with time_s, red, green and blue, or a video."
-)
 _NO_LIVE = "No live reading since the program was opened."
 
 
@@ -78,12 +69,7 @@ class BenchPage(PageWidget):
         self._reader = Newest(context.background, self._read_it, self._trouble, self)
         self._runner = Newest(context.background, self._ran, self._trouble, self)
         self.panel = SettingsPanel(context)
-        self.traces = TracesView(context)
-        self.shape = ShapeView(context)
-        self.compare = CompareView(context, self._read)
-        self.scoring = ScoringView(context)
-        self.tabs = QTabWidget()
-        self.tabs.setTabBar(TabBar())
+        self.views = Views(context, self._read, self.panel.settings)
         self.chooser = ComboBox()
         self.verdict = label("", "Verdict")
         self.told = label("small", "")
@@ -103,48 +89,35 @@ class BenchPage(PageWidget):
         self.recent = give("Recent", "Ctrl+K", "Open what was open lately, or one of the journal", self._ask_recent)
         self.export = give("Export…", "Ctrl+E", "Save the beats or the intervals as CSV", self._ask_export)
         self.chooser.setAccessibleName("Recording on the bench")
-        self.chooser.narrow(3)
-        self.earlier = step_button("‹", "PgUp", "Previous recording", lambda: self.step_recording(-1))
-        self.later = step_button("›", "PgDown", "Next recording", lambda: self.step_recording(+1))
-        chosen = QHBoxLayout()
-        chosen.addWidget(self.chooser, 1)
-        chosen.addWidget(self.earlier)
-        chosen.addWidget(self.later)
+        self.chooser.narrow(6)
+        step = functools.partial(controls.step_button, where=WHERE)
+        self.earlier = step("‹", "PgUp", "Previous recording", pressed=lambda: self.step_recording(-1))
+        self.later = step("›", "PgDown", "Next recording", pressed=lambda: self.step_recording(+1))
+        chosen = QWidget()
+        row = QHBoxLayout(chosen)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.addWidget(self.chooser, 1)
+        row.addWidget(self.earlier)
+        row.addWidget(self.later)
+        head = flow_of(open_files, open_folder, self.recent, self.export)
+        head.add_last(chosen)
         self.told.setTextFormat(Qt.TextFormat.PlainText)
-        empty = label("large", "", _EMPTY)
-        empty.setAlignment(Qt.AlignmentFlag.AlignCenter)
-        empty.setContentsMargins(40, 0, 40, 0)
-        traces = QWidget()
-        self._front = QStackedLayout(traces)
-        self._front.addWidget(empty)
-        self._front.addWidget(self.traces)
-        for view, title, tip in (
-            (traces, "Traces", ""),
-            (self.shape, "Shape", "Edges of the beats over their median, and the spectrum"),
-            (self.compare, "Compare", "With a reference, another recording, or a second detector"),
-            (self.scoring, "Score", "A whole folder with these settings"),
-        ):
-            self.tabs.setTabToolTip(self.tabs.addTab(view, title), tip)
-        self.tabs.setDocumentMode(True)
-        # What plots would like to have is more than a screen.
-        self.tabs.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
-        self.tabs.setMinimumHeight(self.context.theme.px(400))
-        self.tabs.tabBar().setAccessibleName("Views")
-        controls.register(Key("Ctrl+Tab", "Next view, Ctrl+Shift+Tab the one before", WHERE))
+        self.figures.setTextInteractionFlags(
+            Qt.TextInteractionFlag.TextSelectableByMouse | Qt.TextInteractionFlag.TextSelectableByKeyboard
+        )
+        self.figures.setFocusPolicy(Qt.FocusPolicy.StrongFocus)  # and so the page scrolls to them
         left = QWidget()
-        column = QVBoxLayout(left)
+        column = self._column = QVBoxLayout(left)
         column.setContentsMargins(16, 12, 8, 6)
         column.setSpacing(4)
-        column.addLayout(flow_of(open_files, open_folder, self.recent, self.export))
-        column.addLayout(chosen)
+        column.addLayout(head)
         column.addWidget(self.verdict)
-        column.addWidget(self.told)
-        column.addWidget(self.figures)
-        column.addWidget(self.tabs, 1)
+        column.addWidget(self.views, 1)
         column.addWidget(self.live)
         self.panel.setContentsMargins(8, 12, 12, 8)
         both = self.both = QSplitter()
-        both.addWidget(Scrolled(left))
+        self._left = Scrolled(left)
+        both.addWidget(self._left)
         self.aside = Scrolled(self.panel)
         both.addWidget(self.aside)
         both.setStretchFactor(0, 1)
@@ -162,32 +135,59 @@ class BenchPage(PageWidget):
         self.context.detection_changed.connect(self._analyse)
         self.panel.wanted_as_default.connect(self.ask_default)
         self.chooser.activated.connect(lambda at: self.put_on(self.paths[at]))
-        self.traces.viewed.connect(self.shape.look_at)
-        self.traces.chosen.connect(self.shape.choose)
-        self.shape.edge.stepped.connect(self.traces.step)
-        self.scoring.opened.connect(self._open_scored)
+        self.views.opened.connect(self._open_scored)
+        self.views.currentChanged.connect(self._view_turned)
 
     # Page
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
-        """Parameters beside the plots, or below them where that leaves no room."""
+        """Parameters beside the plots, or in a tab of their own where that leaves no room."""
         super().resizeEvent(event)
         self._turn()
 
+    @property
+    def beside(self) -> bool:
+        """Whether the parameters stand beside the plots, rather than in a tab of their own."""
+        return self.aside.widget() is not None
+
     def _turn(self, _theme: object = None) -> None:
         beside = self.width() >= self.context.theme.px(760)
-        # Beside the plots the parameters are never narrower than they can be read; below them they scroll.
+        if beside and not self.beside:
+            self.views.removeTab(self.views.indexOf(self.panel))
+            self.panel.setContentsMargins(8, 12, 12, 8)
+            self.aside.setWidget(self.panel)
+            self.both.setSizes([2000, 1])
+        elif not beside and self.beside:
+            self.panel.setContentsMargins(0, 8, 8, 8)
+            self.views.setTabToolTip(self.views.addTab(self.aside.takeWidget(), "Tune"), "Parameters of the detection")
+        self.aside.setVisible(beside)
+        # Never narrower than the parameters can be read.
         least = self.panel.minimumSizeHint().width() + 2 * self.aside.frameWidth() if beside else 0
         self.aside.setMinimumWidth(least)
-        way = Qt.Orientation.Horizontal if beside else Qt.Orientation.Vertical
-        if way != self.both.orientation():
-            self.both.setOrientation(way)
-            self.both.setSizes([2000, 1] if beside else [3, 1])
+        self.panel.spread(not beside)
+        self.views.put_plots_first(not beside)
+        self._place_words()
+        self._describe()
+
+    def _place_words(self) -> None:
+        """With little room the plots come first, and what is told of the recording below them.
+
+        Parameters stand below the figures that they change.
+        """
+        tuning = self.views.currentWidget() is self.panel
+        for words_of, first in ((self.figures, self.beside or tuning), (self.told, self.beside)):
+            self._column.removeWidget(words_of)
+            self._column.insertWidget(self._column.indexOf(self.verdict if first else self.views) + 1, words_of)
+
+    def _view_turned(self) -> None:
+        self._place_words()
+        self._left.ensureWidgetVisible(self.views.tabBar())
 
     def shown(self, what: Any = None) -> None:
         """`what`: None, the path of a recording or folder, or several."""
         self._show_live()
         self._live_timer.start()
+        self.views.prepare()
         if isinstance(what, str | Path):
             self.open([Path(what)])
         elif isinstance(what, Sequence):
@@ -206,7 +206,7 @@ class BenchPage(PageWidget):
         self._live_timer.stop()
         for each in (self._finder, self._reader, self._runner):
             each.drop()
-        self.scoring.cancel()
+        self.views.cancel()
 
     # Opening
 
@@ -225,7 +225,7 @@ class BenchPage(PageWidget):
         with QSignalBlocker(self.chooser):
             self.chooser.clear()
             self.chooser.addItems([self._name(path) for path in self.paths])
-        self.compare.set_recordings(self.paths)
+        self.views.set_recordings(self.paths)
         if len(found) > 1:
             self.context.say(f"{len(found)} recordings opened.")
         self._remember(found[:_RECENT])
@@ -258,7 +258,7 @@ class BenchPage(PageWidget):
             self._analyse()
 
     def _open_scored(self, path: Path) -> None:
-        self.tabs.setCurrentIndex(0)
+        self.views.setCurrentIndex(0)
         self.open([path])
 
     def _ask_files(self) -> None:
@@ -340,7 +340,7 @@ class BenchPage(PageWidget):
     # Analysing
 
     def _settings_changed(self, settings: Settings) -> None:
-        self.scoring.set_settings(settings)
+        self.views.set_settings(settings)
         self._analyse()
 
     def _analyse(self) -> None:
@@ -365,10 +365,7 @@ class BenchPage(PageWidget):
             return
         self.run, self._before = run, before if before is not None else self._before
         self._compared = before
-        self._front.setCurrentIndex(1)
-        self.traces.draw(run, before)
-        self.shape.draw(run)
-        self.compare.draw(run)
+        self.views.draw(run, before)
         self._describe()
 
     def _describe(self) -> None:
@@ -381,7 +378,8 @@ class BenchPage(PageWidget):
             self.later.setEnabled(False)
             return
         verdict, words = run.analysis.verdict, verdict_words(run.analysis)
-        self.verdict.setText(f"<b>{capital(words)}</b>: {html.escape('; '.join(verdict_lines(verdict)))}")
+        lines = html.escape("; ".join(verdict_lines(verdict)))
+        self.verdict.setText(f"<b>{capital(words)}</b>" + (f": {lines}" if self.beside else ""))
         self.verdict.setAccessibleDescription(f"{words}: {'; '.join(verdict_lines(verdict))}")
         notes = [*run.recording.notes, str(run.recording.about.get("notes") or "")]
         self.told.setText(" · ".join(note for note in notes if note))
@@ -390,7 +388,7 @@ class BenchPage(PageWidget):
         if self._compared is not None:
             changed = change_words(self._compared.analysis, run.analysis) or "nothing that is shown here"
             words += f"<br>Against the settings that readings use: {html.escape(changed)}"
-        self.figures.setText(words)
+        self.figures.setText(words if self.beside else f"{capital(lines)}.<br>{words}")
 
     def _trouble(self, sentence: str) -> None:
         self.context.say(sentence)
@@ -400,7 +398,7 @@ class BenchPage(PageWidget):
             for words_of in (self.verdict, self.told):
                 words_of.setVisible(True)
             self.figures.clear()
-            self._front.setCurrentIndex(0)
+            self.views.empty()
 
     def _show_live(self) -> None:
         figures = getattr(self.context, "live_figures", None)
@@ -411,6 +409,8 @@ class BenchPage(PageWidget):
 
     def ask_default(self) -> None:
         """Show what would change if readings used these settings, and do so only when told."""
+        from dawnbeat.ui.window.bench.scoring import DefaultDialog
+
         dialog = DefaultDialog(self, self.context, self.panel.settings, self.paths)
         dialog.accepted.connect(lambda: self._make_default(dialog.then))
         dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)

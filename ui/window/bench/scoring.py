@@ -139,7 +139,7 @@ class ScoringView(QWidget):
         self.bar = QProgressBar()
         self.bar.setAccessibleName("Recordings scored")
         self.bar.setFormat("%v of %m")
-        self.told = label("", "Scoring", "Score a folder with the settings at the side.")
+        self.told = label("", "Scoring", "Score a folder with the parameters that are set here.")
         self.table = RowsView(context, self.model, "Scores", several=False, sorted_by=0)
         self.table.all_columns = True
         self._lay_out()
@@ -154,6 +154,7 @@ class ScoringView(QWidget):
         layout.addWidget(self.bar)
         layout.addWidget(self.told)
         layout.addWidget(self.table, 1)
+        self.table.setMinimumHeight(self.context.theme.px(160))
         layout.addWidget(label("small", "How the scores are sorted", _LEGEND))
 
     @property

@@ -32,6 +32,7 @@ from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, Slider
 from dawnbeat.ui.window.parts.layouts import Scrolled
 
+WHERE = "Bench"
 _TOML = "Settings (*.toml)"
 _MOST_DECIMALS = 6
 _STEPS_ACROSS = 60
@@ -243,7 +244,7 @@ class SettingsPanel(QWidget):
         self.only = QCheckBox("Only what differs")
         self.only.toggled.connect(self._sift)
         self._nothing = controls.label("soft", "", "No parameter is like that.")
-        give = functools.partial(controls.button, where="Bench")
+        give = functools.partial(controls.button, where=WHERE)
         self.reset = give("Reset all", "Ctrl+Shift+R", "Back to the default of every parameter", self._reset)
         self.load = give("Load…", "Ctrl+J", "Load settings from a TOML file", self._load)
         self.save = give("Save…", "Ctrl+S", "Keep the settings as TOML, for `replay --settings`", self._save)
@@ -284,7 +285,7 @@ class SettingsPanel(QWidget):
         return None if self.settings in known else "The parameters on the Bench are tuned, and saved nowhere."
 
     def _lay_out(self) -> None:
-        inside = QWidget()
+        inside = self._list = QWidget()
         column = self._column = QVBoxLayout(inside)
         column.setContentsMargins(2, 4, 2, 4)
         column.setSpacing(0)
@@ -298,13 +299,25 @@ class SettingsPanel(QWidget):
         for column_at, button in enumerate((self.reset, self.load, self.save)):
             buttons.addWidget(button, 0, column_at)
         buttons.addWidget(self.default, 1, 0, 1, 3)
-        layout = QVBoxLayout(self)
+        layout = self._whole = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.addWidget(self.sought)
         layout.addWidget(self.only)
         layout.addWidget(self._scroll, 1)
         layout.addWidget(self.summary)
         layout.addLayout(buttons)
+
+    def spread(self, wanted: bool) -> None:
+        """Whether the list stands below everything else at its full height, for the page around it to scroll."""
+        if wanted == (self._scroll.widget() is None):
+            return
+        if wanted:
+            self._whole.addWidget(self._scroll.takeWidget())
+            self._list.setMinimumHeight(0)
+            self._list.show()
+        else:
+            self._scroll.setWidget(self._list)
+        self._scroll.setVisible(not wanted)
 
     def put(self, settings: Settings, words: str, name: str = "") -> None:
         """Take these settings; Ctrl+Z goes back. Steps at one parameter in a row (`name`) are undone together."""

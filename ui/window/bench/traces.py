@@ -2,25 +2,26 @@
 
 from __future__ import annotations
 
+import functools
 import math
-from collections.abc import Callable
+from collections.abc import Iterator
 
 import numpy as np
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeySequence, QShortcut
-from PySide6.QtWidgets import QGridLayout, QLabel, QLineEdit, QSizePolicy, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QLineEdit, QSizePolicy, QVBoxLayout, QWidget
 
 from dawnbeat.morning.bench import BenchRun
 from dawnbeat.morning.bench_text import SHAPES, beat_words, left_out_words
 from dawnbeat.shared.reading import REASONS
 from dawnbeat.shared.trace import CHANNELS, FloatArray
+from dawnbeat.ui.window.bench.settings import WHERE
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, Key
 from dawnbeat.ui.window.parts.layouts import flow_of
 from dawnbeat.ui.window.parts.plots import Ink, Plot
 
-WHERE = "Bench"
 ALL_COLOURS = "all colours"
 _BRIGHTNESS, _WHOLE = "Brightness", "The whole"
 _TIPS = {
@@ -53,7 +54,10 @@ _INTERVAL_LIMITS = (0.5, 1.9)
 
 
 class TracesView(QWidget):
-    """Five plots of one run that move together. chosen: a beat was chosen by pointer or key. viewed: seconds shown."""
+    """Five plots of one run that move together. chosen: a beat was chosen by pointer or key. viewed: seconds shown.
+
+    Its plots are made one at each `make_some`, or all that are left by `finish`, before which nothing can be drawn.
+    """
 
     chosen = Signal(int)
     viewed = Signal(float, float)
@@ -65,11 +69,28 @@ class TracesView(QWidget):
         self.beat: int | None = None
         self.before: BenchRun | None = None
         self._names: dict[Plot, QLabel] = {}
+        self._steps = self._make()
+
+    def make_some(self) -> bool:
+        """Make the next plot; whether any was left to make."""
+        return next(self._steps, None) is not None
+
+    def finish(self) -> None:
+        """Make all that is left."""
+        while self.make_some():
+            pass
+
+    def _make(self) -> Iterator[Plot]:
         self.raw = self._plot(_BRIGHTNESS, "%")
+        yield self.raw
         self.wave = self._plot("Pulse wave", "‰")
+        yield self.wave
         self.misfit = self._plot("Misfit", "‰")
+        yield self.misfit
         self.timing = self._plot("Timing error", "ms")
+        yield self.timing
         self.intervals = self._plot("Interval", "ms")
+        yield self.intervals
         self.plots = (self.raw, self.wave, self.misfit, self.timing, self.intervals)
         # One pixel and no dashes: anything else takes Qt ten times as long for thousands of points.
         looks = (Ink("accent", width=1.0), Ink("ink", width=1.0), Ink("soft", 140, 1.0))
@@ -93,6 +114,7 @@ class TracesView(QWidget):
         self._before_intervals = self.intervals.line(Ink("ink", 110, 1.4, dash=True))
         self._shades = [plot.band(Ink("soft", 45)) for plot in (self.raw, self.wave, self.intervals)]
         self.whole = self._plot(_WHOLE, "")
+        yield self.whole
         self._whole_line = self.whole.line(Ink("soft", width=1.0))
         self._whole_shade = self.whole.band(Ink("soft", 60))
         self._window = self.whole.band(Ink("accent", 60))
@@ -108,7 +130,6 @@ class TracesView(QWidget):
         self.jump.setPlaceholderText("go to 1:10")
         self.jump.setAccessibleName("Go to a time")
         self.jump.setToolTip(f"Minutes and seconds, or seconds ({controls.shown('Ctrl+Shift+J')}, then Enter)")
-        self.jump.setMaximumWidth(context.theme.px(120))
         self.jump.returnPressed.connect(self._jump)
         QShortcut(QKeySequence("Ctrl+Shift+J"), self, self.jump.setFocus)
         controls.register(Key("Ctrl+Shift+J", "Go to a time of the recording", WHERE))
@@ -124,6 +145,8 @@ class TracesView(QWidget):
         plot = Plot(self.context, name, ("", ""), (unit, ""), move_y=False)
         self._names[plot] = controls.label("small", _TIPS[name], name)
         self._names[plot].setToolTip(_TIPS[name])
+        for each in (plot, self._names[plot]):
+            each.setParent(self)  # not only when all are there: the window may close before
         plot.when_home(self.show_all)
         plot.pressed.connect(self._pressed)
         plot.pointed.connect(self._pointed)
@@ -134,12 +157,18 @@ class TracesView(QWidget):
         # Two lines' room, so that the plots don't jump as the pointer moves.
         self.readout.setMinimumHeight(round(2.1 * self.readout.fontMetrics().height()))
         self.readout.setAlignment(Qt.AlignmentFlag.AlignTop)
-        back = step_button("‹", "Shift+J", "Previous interval that was left out", lambda: self.step_left_out(-1))
-        onward = step_button("›", "J", "Next interval that was left out", lambda: self.step_left_out(+1))
-        top = flow_of(self.colour, self.length, self.scale, self.jump, back, onward)
+        step = functools.partial(controls.step_button, where=WHERE)
+        back = step("‹", "Shift+J", "Previous interval that was left out", pressed=lambda: self.step_left_out(-1))
+        onward = step("›", "J", "Next interval that was left out", pressed=lambda: self.step_left_out(+1))
+        pair = QWidget()
+        side_by_side = QHBoxLayout(pair)
+        side_by_side.setContentsMargins(0, 0, 0, 0)
+        side_by_side.addWidget(back)
+        side_by_side.addWidget(onward)
+        self._tools = flow_of(self.colour, self.length, self.scale, self.jump, pair)
         stack = QGridLayout()
         stack.setSpacing(2)
-        shares, least_px = (4, 7, 3, 3, 7, 2), (52, 84, 44, 44, 96, 30)
+        shares, least_px = (4, 7, 3, 3, 7, 2), (56, 100, 48, 48, 104, 44)
         for row, (plot, share, least) in enumerate(zip((*self.plots, self.whole), shares, least_px, strict=True)):
             stack.addWidget(embedded(plot, 0, least), row, 0)
             stack.addWidget(self._names[plot], row, 1, Qt.AlignmentFlag.AlignTop)
@@ -153,17 +182,23 @@ class TracesView(QWidget):
         self.raw.viewed.connect(self._view)
         self._fit()
         self.context.theme_changed.connect(lambda _: self._fit())
-        layout = QVBoxLayout(self)
+        layout = self._column = QVBoxLayout(self)
         layout.setContentsMargins(0, 4, 0, 0)
         layout.setSpacing(2)
-        layout.addLayout(top)
-        layout.addWidget(self.legend)
+        layout.addLayout(self._tools)
         layout.addLayout(stack, 1)
         layout.addWidget(self.readout)
+        layout.addWidget(self.legend)
+
+    def put_plots_first(self, wanted: bool) -> None:
+        """Whether what the plots are changed with stands below them."""
+        self._column.removeItem(self._tools)
+        self._column.insertLayout(2 if wanted else 0, self._tools)
 
     def _fit(self) -> None:
         for name in self._names.values():
             name.setFixedWidth(self.context.theme.px(_NAMES_PX))
+        self.jump.setMaximumWidth(self.context.theme.px(120))
 
     # Drawing
 
@@ -398,16 +433,6 @@ def embedded(plot: Plot, least_wide: int, least_high: int) -> Plot:
     return plot
 
 
-def step_button(text: str, keys: str, does: str, pressed: Callable[[], object]) -> QToolButton:
-    """A small button that goes to what comes next or before."""
-    button = QToolButton()
-    button.setText(text)
-    controls.give(button, Key(keys, does, WHERE))
-    button.setAccessibleName(does)
-    button.clicked.connect(lambda: pressed())
-    return button
-
-
 def left_out_band(run: BenchRun, low: float, high: float) -> tuple[FloatArray, FloatArray, FloatArray]:
     """The stretches of what was left out, as a band from `low` to `high`."""
     intervals = run.analysis.intervals
@@ -449,5 +474,5 @@ def _fit_log(plot: Plot, value: FloatArray) -> None:
     plot.box.setYRange(low, high, padding=0)
     room = 0.12 * (high - low)  # a number at the very end would be cut off
     within = [tick for tick in _TICKS if low + room <= math.log10(tick) <= high - room]
-    within = within[:: max(1, -(-len(within) // 3))]
+    within = within[:: max(1, -(-len(within) // 2))]
     plot.item.getAxis("left").setTicks([[(math.log10(tick), f"{tick:g}") for tick in within]])

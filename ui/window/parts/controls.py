@@ -25,6 +25,7 @@ from PySide6.QtWidgets import (
     QSlider,
     QSpinBox,
     QTabBar,
+    QToolButton,
     QWidget,
 )
 
@@ -85,6 +86,16 @@ def button(
         named(made, words, tip)
     if does is not None:
         made.clicked.connect(lambda: does())
+    return made
+
+
+def step_button(text: str, keys: str, does: str, where: str, pressed: Callable[[], object]) -> QToolButton:
+    """A small button that goes to what comes next or before."""
+    made = QToolButton()
+    made.setText(text)
+    give(made, Key(keys, does, where))
+    made.setAccessibleName(does)
+    made.clicked.connect(lambda: pressed())
     return made
 
 

@@ -42,18 +42,27 @@ _Box = TypeVar("_Box", bound=QBoxLayout)
 
 
 class Flow(QLayout):
-    """Left to right, then down. `push()` sends what follows to the right end of the line while there is room."""
+    """Left to right, then down. `push()` sends what follows to the right end of the line while there is room.
+
+    `add_last` adds what takes all that is left of its line.
+    """
 
     def __init__(self, gap: int = 6) -> None:
         super().__init__()
         self._items: list[QLayoutItem] = []
         self._pushed: int | None = None
+        self._last: QWidget | None = None
         self.setContentsMargins(0, 0, 0, 0)
         self.setSpacing(gap)
 
     def push(self) -> None:
         """What is added from here on stands at the right where all fits in one line."""
         self._pushed = len(self._items)
+
+    def add_last(self, widget: QWidget) -> None:
+        """Add the last widget, which is as wide as its line leaves room."""
+        self.addWidget(widget)
+        self._last = widget
 
     def addItem(self, item: QLayoutItem) -> None:  # noqa: N802, D102  Qt's names
         self._items.append(item)
@@ -111,6 +120,8 @@ class Flow(QLayout):
             if x > rect.x() and x + width > rect.x() + rect.width():
                 self._place(row, y, line, move)
                 x, y, line, row = rect.x(), y + line + gap, 0, []
+            if item.widget() is not None and item.widget() is self._last:
+                width = rect.x() + rect.width() - x
             row.append((item, x, width, height))
             x, line = x + width + gap, max(line, height)
         self._place(row, y, line, move)

@@ -207,6 +207,7 @@ def style_sheet(theme: Theme) -> str:
 QWidget {{ color: {inks.ink}; }}
 QMainWindow, QDialog, QMessageBox {{ background: {inks.paper}; }}
 QToolTip {{ background: {inks.sheet}; color: {inks.ink}; border: 1px solid {inks.line}; padding: {px(4)}px; }}
+QLabel:focus {{ background: {inks.wash}; }}
 QLabel[class="title"] {{ font-size: {pt(1.7):.1f}pt; }}
 QLabel[class="heading"] {{ font-size: {pt(1.2):.1f}pt; font-weight: 600; }}
 QLabel[class="figure"] {{ font-size: {pt(3.2):.1f}pt; }}
@@ -314,10 +315,11 @@ QProgressBar {{
 QProgressBar::chunk {{ background: {inks.wash}; border-radius: {px(3)}px; }}
 QGroupBox {{ border: none; border-top: 1px solid {inks.line}; margin-top: {px(14)}px; padding-top: {px(12)}px; }}
 QGroupBox::title {{ subcontrol-origin: margin; left: 0; color: {inks.soft}; padding-right: {px(8)}px; }}
-QTabBar::tab {{ padding: {px(7)}px {px(14)}px; color: {inks.soft}; background: transparent;
+QTabBar::tab {{ padding: {px(7)}px 10px; color: {inks.soft}; background: transparent;
   border: 2px solid transparent; border-bottom: 2px solid {inks.line}; }}
 QTabBar::tab:selected {{ color: {inks.ink}; border-bottom-color: {inks.accent}; }}
 QTabBar::tab:focus {{ border: 2px solid {inks.accent}; }}
+QTabBar::scroller {{ width: {px(64)}px; }}
 QTabWidget::pane {{ border: none; }}
 QScrollBar {{ background: transparent; }}
 QScrollBar:vertical {{ width: {px(12)}px; }}
