@@ -81,14 +81,22 @@ def test_what_cant_be_exported_gets_one_line_and_no_file(
     assert [path.name for path in place.iterdir()] == ["journal"]
 
 
-@pytest.mark.parametrize("words", [("mornings", "kept.csv"), ("intervals", "kept.csv", "--day", str(TODAY))])
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("export", "mornings", "kept.csv"),
+        ("export", "intervals", "kept.csv", "--day", str(TODAY)),
+        ("export", "months", "kept.csv"),
+        ("runs", "export", "kept.csv"),
+    ],
+)
 def test_a_file_is_replaced_only_when_told_to(
     cli: CommandLine, place: Path, filled: Path, words: tuple[str, ...]
 ) -> None:
     (place / "kept.csv").write_text("what somebody worked on")
-    assert "exists already" in cli("export", *words).refused()
+    assert "exists already" in cli(*words).refused()
     assert (place / "kept.csv").read_text() == "what somebody worked on"
-    cli("export", *words, "--overwrite").fine()
+    cli(*words, "--overwrite").fine()
     assert "," in (place / "kept.csv").read_text()
 
 
