@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import queue
 import threading
+import time
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -54,12 +55,14 @@ class Frame:
     dropped_before: frames known to be lost between the previous frame and this one.
     image: (height, width, 3) blue, green, red bytes; None where the source only has colours.
     sample: the colours of a source that has no image (a recorded trace); None where there is an image.
+    arrived_s: when it came, on the monotonic clock, as a Feed notes it.
     """
 
     time_s: float
     dropped_before: int = 0
     image: Image | None = None
     sample: Sample | None = None
+    arrived_s: float | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True)
@@ -178,8 +181,7 @@ class Feed:
             for frame in self._source.frames():
                 if self._stop.is_set():
                     return
-                if overrun:
-                    frame = replace(frame, dropped_before=frame.dropped_before + overrun)
+                frame = replace(frame, dropped_before=frame.dropped_before + overrun, arrived_s=time.monotonic())
                 overrun = 0 if self._put(frame, wait=not self._live) else frame.dropped_before + 1
         except DawnbeatError as error:
             end = End(str(error), True)

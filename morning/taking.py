@@ -13,7 +13,7 @@ import math
 import shutil
 import time
 from array import array
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -29,7 +29,6 @@ from dawnbeat.capture.frames import (
     FrameSource,
     Image,
     Sample,
-    SourceAbout,
     WithScreen,
 )
 from dawnbeat.morning.flow import SLEPT, Phase, Plan, ReadFlow
@@ -138,34 +137,6 @@ class Taken:
             self.lock.release()
 
 
-@dataclass(frozen=True, slots=True)
-class _Arrived(Frame):
-    arrived_s: float = 0.0
-
-
-class _Stamped:
-    """A source whose frames also know when they came. tell: of a source with a screen of its own, else None."""
-
-    def __init__(self, source: FrameSource, monotonic: Callable[[], float]) -> None:
-        self._source = source
-        self._monotonic = monotonic
-        self.tell = source.tell if isinstance(source, WithScreen) else None
-
-    @property
-    def about(self) -> SourceAbout:
-        return self._source.about
-
-    def frames(self) -> Iterator[Frame]:
-        for frame in self._source.frames():
-            yield _Arrived(frame.time_s, frame.dropped_before, frame.image, frame.sample, self._monotonic())
-
-    def settle(self) -> None:
-        self._source.settle()
-
-    def close(self) -> None:
-        self._source.close()
-
-
 class Taking:
     """One reading. `run` takes it; the wishes may come from another thread at any time.
 
@@ -216,7 +187,7 @@ class Taking:
         """
         source = self.order.open_source()
         try:
-            loop = _Loop(self, _Stamped(source, self._monotonic))
+            loop = _Loop(self, source)
             try:
                 ended = loop.run()
             except BaseException:
@@ -232,7 +203,7 @@ class Taking:
 class _Loop:
     """The frames of one reading, from the source to the disk and to whoever watches."""
 
-    def __init__(self, taking: Taking, source: _Stamped) -> None:
+    def __init__(self, taking: Taking, source: FrameSource) -> None:
         from dawnbeat.capture.contact import ContactGauge
         from dawnbeat.signal.live import LiveBeats
 
@@ -247,14 +218,14 @@ class _Loop:
         self.flow = taking.flow
         self.flow.live = source.about.live
         self._gauge = ContactGauge()
-        watched = self.order.watched or source.tell is not None
+        self._tell = source.tell if isinstance(source, WithScreen) else None
+        watched = self.order.watched or self._tell is not None
         self._wave = LiveBeats(self.order.settings) if watched else None
         self._counted = LiveBeats(self.order.settings) if watched else None  # settling is no part of the share kept
         self._start_s = 0.0
         self._pictured_s = -math.inf
         self._skew_s: float | None = None
         self._asleep = False
-        self._tell = source.tell
         self._feed = taking._make_feed(source)
 
     def run(self) -> Ended:
@@ -394,7 +365,7 @@ class _Loop:
 
     def _snapshot(self, frame: Frame, contact: Contact) -> Snapshot:
         flow = self.flow
-        arrived_s = frame.arrived_s if isinstance(frame, _Arrived) else self.taking._monotonic()
+        arrived_s = self.taking._monotonic() if frame.arrived_s is None else frame.arrived_s
         picture = None
         placing = self.order.watched and flow.phase in ("finger", "paused")
         if placing and frame.image is not None and arrived_s - self._pictured_s >= _PICTURE_EVERY_S:

@@ -225,7 +225,7 @@ def weeks_of(judged: Sequence[JudgedRun], first: date, last: date) -> list[Week]
 
 
 def _span(values: Sequence[float | None]) -> Span | None:
-    known = [each for each in values if each is not None]
+    known = _known(values)
     return (min(known), max(known)) if len(known) >= RANGE_MINIMUM else None
 
 
@@ -247,20 +247,20 @@ def _week(monday: date, found: Sequence[JudgedRun], last: date) -> Week:
 
 def _totals(first: date, found: Sequence[JudgedRun]) -> dict[str, Any]:
     """The fields of Totals."""
-    distances = [each.run.figures.distance_m for each in found if each.run.figures.distance_m is not None]
-    loads = [each.session_load for each in found if each.session_load is not None]
+    distances = [each.run.figures.distance_m for each in found]
+    loads = [each.session_load for each in found]
     return {
         "first": first,
         "runs": len(found),
         "duration_s": sum((each.run.figures.duration_s for each in found), 0.0),
         "distance_m": _sum(distances),
-        "without_distance": len(found) - len(distances),
+        "without_distance": distances.count(None),
         "easy_runs": sum(each.easy is True for each in found),
         "judged_runs": sum(each.easy is not None for each in found),
         "easy_share": _easy_share(found),
         "trimp": {name: _sum([each.trimp[name] for each in found]) for name in COEFFICIENTS},
         "session_load": _sum(loads),
-        "unrated": len(found) - len(loads),
+        "unrated": loads.count(None),
     }
 
 
@@ -350,8 +350,8 @@ def periods_of(
 
 def _summary(begin: date, runs: Sequence[JudgedRun], mornings: Sequence[Morning], fixed: Fixed | None) -> PeriodSummary:
     minutes = steady_minutes(runs)
-    resting = [each.resting_pulse_bpm for each in mornings if each.resting_pulse_bpm is not None]
-    variability = [each.ln_rmssd for each in mornings if each.ln_rmssd is not None]
+    resting = _known([each.resting_pulse_bpm for each in mornings])
+    variability = _known([each.ln_rmssd for each in mornings])
     return PeriodSummary(
         pace_s_per_km=None if fixed is None else pace_at(minutes, fixed.pulse_bpm),
         pulse_bpm=None if fixed is None else pulse_at(minutes, fixed.pace_s_per_km),
@@ -364,8 +364,12 @@ def _summary(begin: date, runs: Sequence[JudgedRun], mornings: Sequence[Morning]
 
 
 def _sum(values: Sequence[float | None]) -> float | None:
-    known = [each for each in values if each is not None]
+    known = _known(values)
     return sum(known) if known else None
+
+
+def _known(values: Sequence[float | None]) -> list[float]:
+    return [each for each in values if each is not None]
 
 
 def _begin(day: date, period: Period) -> date:

@@ -80,7 +80,8 @@ def keep(journal: Journal, run: PreparedRun, replace_poorer: bool = False) -> Ke
         ).fetchone() or _of_the_same_time(connection, begin, run.figures.elapsed_s)
         if found is not None:
             run_id, in_bin, same = found
-            richer = not same and not in_bin and _richer(run.figures, _figures_of(connection, run_id))
+            here = connection.execute(f"SELECT {_COLUMNS} FROM runs WHERE id = ?", (run_id,)).fetchone()
+            richer = not same and not in_bin and _richer(run.figures, _run_from(here).figures)
             if not (richer and replace_poorer):
                 return Kept(run_id, new=False, in_bin=bool(in_bin), richer=richer)
             values = {**_moment_values(run.began), **_figure_values(run.figures), **_file_values(run)}
@@ -278,10 +279,6 @@ def _richer(new: RunFigures, here: RunFigures) -> bool:
         or new.duration_s > here.duration_s + RICHER_BY_S
         or (here.distance_m is None and new.distance_m is not None)
     )
-
-
-def _figures_of(connection: sqlite3.Connection, run_id: int) -> RunFigures:
-    return _run_from(connection.execute(f"SELECT {_COLUMNS} FROM runs WHERE id = ?", (run_id,)).fetchone()).figures
 
 
 def _insert(connection: sqlite3.Connection, began: datetime, figures: RunFigures, more: dict[str, Any]) -> int:
