@@ -80,7 +80,7 @@ def test_an_empty_journal_says_what_to_do(page: MorningsPage) -> None:
     page.open_context()
     page.back()
     page.chart.step(+1)
-    page.chart.show_all()
+    page.chart.show_last(None)
 
 
 def test_one_reading_is_shown_without_a_claim(one_reading: Journal, page: MorningsPage) -> None:
@@ -89,7 +89,7 @@ def test_one_reading_is_shown_without_a_claim(one_reading: Journal, page: Mornin
     assert "Too few mornings to say: 0 of the 14" in page.sheet.card.said.text()
     assert page.table.model.rowCount() == 1
     assert page.chart.above.kept.data.size == 1
-    page.chart.show_all()
+    page.chart.show_last(None)
     page.open_context()
 
 
@@ -100,7 +100,7 @@ def test_ten_years_of_mornings_are_all_there(ten_years: Journal, page: MorningsP
     assert series is not None
     drawn = sum(dots.data.size for dots in (page.chart.above.kept, page.chart.above.other, page.chart.above.apart))
     assert drawn == np.count_nonzero(series.usable)
-    page.chart.show_all()
+    page.chart.show_last(None)
     low, high = page.chart.above.plot.visible_x()
     assert low < series.day_s[0] < series.day_s[-1] < high
     page.open_context()
@@ -111,7 +111,7 @@ def test_ten_years_of_mornings_are_all_there(ten_years: Journal, page: MorningsP
 
 def test_mornings_of_another_kind_have_another_shape(ninety_days: Journal, page: MorningsPage) -> None:
     page.shown()
-    page.chart.show_all()
+    page.chart.show_last(None)
     half = page.chart.above
     mornings = ninety_days.mornings()
     sitting = [each for each in mornings if each.posture == "sitting" and each.usable]
@@ -124,7 +124,7 @@ def test_mornings_of_another_kind_have_another_shape(ninety_days: Journal, page:
 
 def test_each_morning_in_view_has_its_interval_as_a_bar(ninety_days: Journal, page: MorningsPage) -> None:
     page.shown()
-    page.chart.show_all()
+    page.chart.show_last(None)
     reading = next(each for each in ninety_days.readings() if each.counts)
     x, y = page.chart.above.bars.getData()
     at = x == seconds_of(reading.local_date)

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from datetime import date
+from functools import partial
 
 import numpy as np
 from PySide6.QtCore import QSignalBlocker, Signal
-from PySide6.QtGui import QFont, QFontMetricsF
-from PySide6.QtWidgets import QLabel, QWidget
+from PySide6.QtGui import QFontMetricsF
 
 from dawnbeat.journal.ranges import Measure, RangeSettings
 from dawnbeat.journal.series import Series, series_of
@@ -17,10 +17,10 @@ from dawnbeat.morning.reading_text import interval_words, verdict_lines
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.trace import BoolArray
 from dawnbeat.shared.wording import DAY_S, Tick, day_of, long_day, seconds_of
-from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label
 from dawnbeat.ui.window.parts.layouts import stack
-from dawnbeat.ui.window.parts.plots import Ink, Plot, legend_of, rmssd_ticks
+from dawnbeat.ui.window.parts.plots import Ink, Look, Plot, legend_of, rmssd_ticks
 from dawnbeat.ui.window.parts.saving import Figure, Part
 
 LEGEND = legend_of(
@@ -36,29 +36,25 @@ _MOST_BARS = 900
 _MARGIN_DAYS = 3
 
 
-class MorningsChart(QWidget):
+class MorningsChart(View):
     """Both plots. picked: a day was chosen on the chart. opened: its day view is wanted."""
 
     picked = Signal(object)
     opened = Signal(object)
 
     def __init__(self, context: AppContext) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context)
         self.readings: Sequence[StoredReading] = ()
         self.selected: date | None = None
         self.readout = label("small", "The morning under the pointer", LEGEND)
-        self.above = _Half(context, "RMSSD by morning", "ln_rmssd", ("RMSSD", "ms"))
-        self.below = _Half(context, "Resting pulse by morning", "resting_pulse_bpm", ("Pulse", "bpm"))
+        self.above, self.below = halves(context)
         self.below.plot.follow_x(self.above.plot)
         self.above.plot.hide_x_values()
         stack(self, self.readout, (self.above.plot, 3), (self.below.plot, 2), gap=4)
-        self._keep_height()
-        context.theme_changed.connect(self._keep_height)
         for half in (self.above, self.below):
             half.plot.readout.hide()
             half.plot.legend = LEGEND
-            half.plot.when_home(self.show_all)
+            half.plot.when_home(partial(self.show_last, None))
             half.plot.pointed.connect(self._pointed)
             half.plot.pressed.connect(self._pressed)
             half.plot.stepped.connect(self.step)
@@ -77,9 +73,9 @@ class MorningsChart(QWidget):
         parts = (Part(self.above.plot, 1.3, "RMSSD, ms"), Part(self.below.plot, 1.0, "Resting pulse, bpm", LEGEND))
         return Figure("mornings", parts, "Mornings")
 
-    def _keep_height(self, _theme: object = None) -> None:
+    def arrange(self) -> None:
         """Room for two lines always, so that the plots don't jump while the pointer moves."""
-        lines = 2 * QFontMetricsF(_sized(self.readout, self.context.theme.pt(0.85))).lineSpacing()
+        lines = 2 * QFontMetricsF(self.context.theme.font(0.85)).lineSpacing()
         self.readout.setMinimumHeight(round(lines) + 4)
 
     def show_last(self, days: int | None) -> None:
@@ -92,19 +88,12 @@ class MorningsChart(QWidget):
         edge = 0.8 * DAY_S + 0.015 * (last - first)
         self.above.plot.show_x(first - edge, last + edge)
 
-    def show_all(self) -> None:
-        """Show every morning there is."""
-        self.show_last(None)
-
     def select(self, day: date | None) -> None:
         """Mark a day, as the table does; None takes the mark away."""
         self.selected = day
         for half in (self.above, self.below):
             half.mark(None if day is None else seconds_of(day))
-        if day is None:
-            self.readout.setText(LEGEND)
-        else:
-            self._tell(seconds_of(day))
+        self._pointed(math.nan, math.nan)
 
     def step(self, way: int) -> None:
         """Choose the next (+1) or previous (-1) morning."""
@@ -159,16 +148,18 @@ class MorningsChart(QWidget):
         self.readout.setText(text)
 
 
-def _sized(label: QLabel, points: float) -> QFont:
-    font = QFont(label.font())
-    font.setPointSizeF(points)
-    return font
+def halves(context: Look) -> tuple[Half, Half]:
+    """RMSSD above, and the resting pulse below."""
+    return (
+        Half(context, "RMSSD by morning", "ln_rmssd", ("RMSSD", "ms")),
+        Half(context, "Resting pulse by morning", "resting_pulse_bpm", ("Pulse", "bpm")),
+    )
 
 
-class _Half:
-    """One measure: its plot and everything drawn in it."""
+class Half:
+    """One measure: its plot and everything drawn in it. Its value axis fits itself to what is in view."""
 
-    def __init__(self, context: AppContext, name: str, measure: Measure, axis: tuple[str, str]) -> None:
+    def __init__(self, context: Look, name: str, measure: Measure, axis: tuple[str, str]) -> None:
         self.measure = measure
         self.series: Series | None = None
         self.plot = Plot(context, name, ("", ""), axis, dates=True, move_y=False)
@@ -189,6 +180,7 @@ class _Half:
         self.plot.viewed.connect(self._view)
 
     def draw(self, series: Series) -> None:
+        """Draw a measure over the days."""
         self.series = series
         daily, good = series.daily, series.usable & np.isfinite(series.value)
         self.week.setData(series.daily_s, daily.week)
@@ -200,6 +192,7 @@ class _Half:
         self._view()
 
     def mark(self, at_s: float | None) -> None:
+        """Ring the morning of this day; None for none."""
         self.cursor.setVisible(at_s is not None)
         if at_s is None or self.series is None:
             self.ring.setData([], [])

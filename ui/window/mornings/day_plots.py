@@ -7,13 +7,13 @@ from typing import Any
 
 import numpy as np
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QSizePolicy, QWidget
+from PySide6.QtWidgets import QSizePolicy
 
 from dawnbeat.morning.reading_text import clock
 from dawnbeat.morning.revising import Reviewed, beat_times_s
 from dawnbeat.shared.reading import REASONS, Intervals, Reason
 from dawnbeat.shared.trace import CHANNELS, FloatArray
-from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label
 from dawnbeat.ui.window.parts.layouts import stack
 from dawnbeat.ui.window.parts.plots import Ink, Plot, legend_of
@@ -29,14 +29,13 @@ MARKS: dict[Reason, tuple[str, str]] = {
 }
 
 
-class DayPlots(QWidget):
+class DayPlots(View):
     """beat_chosen: the number of a beat, 0 for the first."""
 
     beat_chosen = Signal(int)
 
     def __init__(self, context: AppContext) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context)
         self.beats_s: FloatArray = np.zeros(0)
         self.legend = label("small", "")
         self.light = Plot(context, "Light of the recording", ("", ""), ("Light", "%"), move_y=False)
@@ -49,11 +48,11 @@ class DayPlots(QWidget):
             plot.pressed.connect(self._pressed)
             plot.stepped.connect(self.step)
             plot.when_home(self.show_all)
+            # As high as there is room, and no wish of its own that would make the page scroll.
+            plot.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
         for plot in self.plots[:2]:
             plot.follow_x(self.intervals)
             plot.hide_x_values()
-        self._keep_height()
-        context.theme_changed.connect(self._keep_height)
         self._light = self.light.line(Ink("ink", width=1.0))
         self._wave = self.pulse.line(Ink("ink", width=1.2))
         self._kept_beats = self.pulse.dots(Ink("accent"), "o", 7)
@@ -82,11 +81,10 @@ class DayPlots(QWidget):
         for plot in self.plots:
             plot.legend = self.legend.text()
 
-    def _keep_height(self, _theme: object = None) -> None:
+    def arrange(self) -> None:
+        """As much of each plot as can be read."""
         for plot, least in zip(self.plots, (80, 110, 150), strict=True):
             plot.setMinimumHeight(self.context.theme.px(least))
-            # As high as there is room, and no wish of its own that would make the page scroll.
-            plot.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
 
     def show_all(self) -> None:
         """Show the whole recording."""

@@ -176,9 +176,7 @@ class WeekStrips(Painted):
         return round(QFontMetricsF(self.font()).height() * (1.6 + lines * len(self.weeks)))
 
     def _small(self) -> QFont:
-        small = QFont(self.font())
-        small.setPointSizeF(self.context.theme.pt(0.8))
-        return small
+        return self.context.theme.font(0.8)
 
     def _day_width(self) -> float:
         """What the longest answer needs in one line."""

@@ -6,7 +6,7 @@ pyqtgraph has no types, so its objects are Any here, and nothing of it is subcla
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -204,9 +204,7 @@ class Plot(QWidget):
 
         def dress() -> None:
             label.setColor(self.theme.colour(ink.colour, ink.alpha))
-            font = self.font()
-            font.setPointSizeF(self.theme.pt())
-            label.setFont(font)
+            label.setFont(self.theme.font())
 
         self._styled(dress)
         return label
@@ -236,13 +234,11 @@ class Plot(QWidget):
     def _dress(self) -> None:
         theme = self.theme
         self.canvas.setBackground(theme.colour("sheet"))
-        font = self.font()
-        font.setPointSizeF(theme.pt(0.8))
         for side, (label, unit) in self._axes.items():
             axis = self.item.getAxis(side)
             axis.setPen(self.pen(Ink("line", width=1.0)))
             axis.setTextPen(theme.colour("soft"))
-            axis.setTickFont(font)
+            axis.setTickFont(theme.font(0.8))
             axis.setStyle(tickLength=-theme.px(4))
             axis.setLabel(
                 ", ".join(each for each in (label, unit) if each),
@@ -492,6 +488,13 @@ class Band(QGraphicsPathItem):
                     np.concatenate((high[first:last], low[first:last][::-1])),
                 )
             )
+        self.setPath(path)
+
+    def set_stretches(self, stretches: Iterable[tuple[float, float]], low: float, high: float) -> None:
+        """A band from `low` to `high` over each stretch of x."""
+        path = QPainterPath()
+        for first, last in stretches:
+            path.addRect(QRectF(first, low, last - first, high - low))
         self.setPath(path)
 
 

@@ -81,6 +81,12 @@ class Theme:
         """A type size in points: 1 for running text, 3 for a figure to read at arm's length."""
         return BASE_PT * times * self.thickness * self.text_percent / 100
 
+    def font(self, times: float = 1.0) -> QFont:
+        """The program's letters at a size."""
+        font = QFont(QGuiApplication.font())
+        font.setPointSizeF(self.pt(times))
+        return font
+
     def px(self, at_100: float) -> int:
         """A length in pixels that grows with the text."""
         return round(at_100 * self.thickness * self.text_percent / 100)
@@ -151,9 +157,7 @@ class Painted(QWidget):
 
     def larger_font(self) -> QFont:
         """For words that are read from a little further away."""
-        font = QFont(self.font())
-        font.setPointSizeF(self.context.theme.pt(1.15))
-        return font
+        return self.context.theme.font(1.15)
 
     def _retheme(self, _theme: object) -> None:
         self.updateGeometry()
@@ -169,9 +173,7 @@ def inks_for(choice: str) -> Inks:
 
 def apply(app: QApplication, theme: Theme) -> None:
     """Give the whole program this theme."""
-    font = QFont(app.font())
-    font.setPointSizeF(theme.pt())
-    app.setFont(font)
+    app.setFont(theme.font())
     app.setPalette(_palette(theme))
     app.setStyleSheet(style_sheet(theme))
 

@@ -137,10 +137,7 @@ class ReadingPlots(QWidget):
         height = float(np.percentile(np.abs(value), 99)) * 1.6 if value.size else 1.0
         self.trace.box.setYRange(-height, height, padding=0)
         stretches = left_out_stretches(analysis.intervals)
-        edges = [(each.start_s, each.end_s, each.end_s) for each in stretches]
-        x = np.array(edges, dtype=np.float64).reshape(-1)
-        top = np.tile([height, height, np.nan], len(edges))
-        self._band.set_data(x, -top, top)
+        self._band.set_stretches([(each.start_s, each.end_s) for each in stretches], -height, height)
         for words in self._reasons:
             words.setText("")
         levels = label_levels([(each.start_s + each.end_s) / 2 for each in stretches], 0.11 * analysis.duration_s)

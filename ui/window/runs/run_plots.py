@@ -10,7 +10,6 @@ from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRectF, Signal
 from PySide6.QtGui import QPainter
 from PySide6.QtWidgets import QStyledItemDelegate, QStyleOptionViewItem, QWidget
 
-from dawnbeat.shared.trace import FloatArray
 from dawnbeat.shared.wording import clock, percent, way
 from dawnbeat.training import zone_store
 from dawnbeat.training.run import MARK_KINDS, Mark, MarkKind, Samples
@@ -91,7 +90,7 @@ class RunCurve(QWidget):
     def choose(self, number: int) -> None:
         """Point at a mark, by its number from 1; 0 points at none."""
         self.chosen = number
-        self._ring.set_data(*_stretch([] if not number else [self.marks[number - 1]], *self._span()))
+        self._ring.set_stretches(_minutes([self.marks[number - 1]] if number else []), *self._span())
         if number:
             mark = self.marks[number - 1]
             self.plot.bring_into_view((mark.start_s + mark.end_s) / 120)
@@ -119,7 +118,7 @@ class RunCurve(QWidget):
 
     def _draw_marks(self) -> None:
         low, high = self._span()
-        self._bands.set_data(*_stretch([mark for mark in self.marks if not mark.overruled], low, high))
+        self._bands.set_stretches(_minutes([mark for mark in self.marks if not mark.overruled]), low, high)
         self.choose(self.chosen)
         for kind, dots in self._symbols.items():
             at = [(mark.start_s + mark.end_s) / 120 for mark in self.marks if mark.kind == kind]
@@ -176,14 +175,8 @@ class RunCurve(QWidget):
             self.picked.emit(min(max(self.chosen + way, 1), len(self.marks)))
 
 
-def _stretch(marks: Sequence[Mark], low: float, high: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Edges of the bands of some marks, broken by NaN."""
-    x: list[float] = []
-    for mark in marks:
-        x += [mark.start_s / 60, mark.end_s / 60, math.nan]
-    at = np.array(x)
-    there = np.isfinite(at)
-    return at, np.where(there, low, np.nan), np.where(there, high, np.nan)
+def _minutes(marks: Sequence[Mark]) -> list[tuple[float, float]]:
+    return [(mark.start_s / 60, mark.end_s / 60) for mark in marks]
 
 
 _BAR = 4

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import partial
 
 import numpy as np
 from PySide6.QtCore import QRectF, Qt, Signal
@@ -17,7 +18,7 @@ from dawnbeat.shared.morning import ORIGINS, POSTURES, Morning
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.shared.wording import DAY_S, capital, day_of, seconds_of
 from dawnbeat.training.periods import EASY_AIM, EASY_TIME_AIM, Span, Week, monday_of
-from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label
 from dawnbeat.ui.window.parts.layouts import stack
 from dawnbeat.ui.window.parts.plots import Ink, Plot, legend_of, rmssd_ticks
@@ -25,17 +26,27 @@ from dawnbeat.ui.window.parts.saving import Figure, Part
 from dawnbeat.ui.window.parts.theme import paint_zone
 
 _WEEK_S = 7.0 * DAY_S
+# Of each plot; that of the load is written with the load's name.
+_LEGENDS = (
+    ("Hours by zone, zone 1 at the foot:", "▨ hatched above the top of easy", "┈ without a pulse"),
+    (
+        "● share of runs that were easy, aim 80 %",
+        "▲ share of measured time, aim 90 %",
+        "▒ runs: lowest to highest of the eight weeks before",
+    ),
+    (),
+    ("● RMSSD of a morning", "━ the week’s average", "▒ usual range"),
+)
 
 
-class WeeksChart(QWidget):
+class WeeksChart(View):
     """picked: the Monday of a week chosen here. opened: the same week was pressed again."""
 
     picked = Signal(object)
     opened = Signal(object)
 
     def __init__(self, context: AppContext) -> None:
-        super().__init__()
-        self.context = context
+        super().__init__(context)
         self.weeks: Sequence[Week] = ()
         self.selected: date | None = None
         self.hours, self.share, self.load, self.mornings = (
@@ -48,7 +59,7 @@ class WeeksChart(QWidget):
             )
         )
         self.plots = (self.hours, self.share, self.load, self.mornings)
-        self.legends = [label("small", "") for _ in self.plots]
+        self.legends = [label("small", "", legend_of(*parts)) for parts in _LEGENDS]
         self._bars = StackedBars(self.hours)
         self.hours.item.addItem(self._bars)
         self._range = self.share.band(Ink("ink", 30))
@@ -73,11 +84,10 @@ class WeeksChart(QWidget):
             if plot is not self.mornings:
                 plot.hide_x_values()
                 plot.follow_x(self.mornings)
-            plot.when_home(self.show_everything)
+            plot.when_home(partial(self.show_last, None))
             plot.pressed.connect(self._pressed)
             plot.stepped.connect(self.step)
-        self._keep_height()
-        context.theme_changed.connect(self._keep_height)
+        self.arrange()
 
     # Showing
 
@@ -165,20 +175,12 @@ class WeeksChart(QWidget):
         ]
         return Figure("weeks", parts, "Weeks")
 
-    def show_everything(self) -> None:
-        """Show every week there is."""
-        self.show_last(None)
-
     def select(self, monday: date | None) -> None:
         """Shade a week in all plots; None takes the shade away."""
         self.selected = monday
+        shaded = [] if monday is None else [(seconds_of(monday), seconds_of(monday) + _WEEK_S)]
         for plot, band in zip(self.plots, self._cursors, strict=True):
-            if monday is None:
-                band.set_data(np.zeros(0), np.zeros(0), np.zeros(0))
-                continue
-            low, high = plot.box.viewRange()[1]
-            at = np.array([seconds_of(monday), seconds_of(monday) + _WEEK_S])
-            band.set_data(at, np.full(2, low), np.full(2, high))
+            band.set_stretches(shaded, *plot.box.viewRange()[1])
 
     def step(self, way: int) -> None:
         """Choose the next (+1) or previous (-1) week."""
@@ -197,20 +199,10 @@ class WeeksChart(QWidget):
         if self.weeks[0].first <= monday <= self.weeks[-1].first:
             (self.opened if monday == self.selected else self.picked).emit(monday)
 
-    def _keep_height(self, _theme: object = None) -> None:
+    def arrange(self) -> None:
+        """As much of each plot as can be read."""
         for plot in self.plots:
             plot.setMinimumHeight(self.context.theme.px(92))
-        self.legends[0].setText(
-            legend_of("Hours by zone, zone 1 at the foot:", "▨ hatched above the top of easy", "┈ without a pulse")
-        )
-        self.legends[1].setText(
-            legend_of(
-                "● share of runs that were easy, aim 80 %",
-                "▲ share of measured time, aim 90 %",
-                "▒ runs: lowest to highest of the eight weeks before",
-            )
-        )
-        self.legends[3].setText(legend_of("● RMSSD of a morning", "━ the week’s average", "▒ usual range"))
 
 
 def _bounds(spans: Sequence[Span | None]) -> tuple[FloatArray, FloatArray]:

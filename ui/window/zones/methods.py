@@ -201,9 +201,7 @@ class ZonesPicture(Painted):
         painter.drawText(place, Qt.AlignmentFlag.AlignRight, "pulse, bpm")
 
     def _font(self) -> QFont:
-        font = QFont(self.font())
-        font.setPointSizeF(self.theme.pt(0.85))
-        return font
+        return self.theme.font(0.85)
 
 
 def _rect_of(zone: Zone, bar: QRectF, at: Callable[[float], float], ends: tuple[float, float]) -> QRectF:
