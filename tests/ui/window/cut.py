@@ -18,7 +18,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from dawnbeat.ui.window.parts.tables import PlainTable, RowsView
+from dawnbeat.ui.window.parts.rows import RowsView
+from dawnbeat.ui.window.parts.tables import PlainTable
 
 _ROUNDING_PX = 1
 _FRAME_PX = 4  # what the frame of a button may lack before its words do

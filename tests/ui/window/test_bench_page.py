@@ -26,7 +26,8 @@ from dawnbeat.ui.window.bench.page import BenchPage
 from dawnbeat.ui.window.bench.scoring import DefaultDialog
 from dawnbeat.ui.window.bench.settings import plain_name
 from dawnbeat.ui.window.parts import controls, saving
-from dawnbeat.ui.window.parts.context import AppContext, Background, Newest, Task
+from dawnbeat.ui.window.parts.background import Background, Newest, Task
+from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.shell.main_window import MainWindow
 from tests.ui.window.conftest import shown
 

@@ -15,7 +15,7 @@ from dawnbeat.shared.settings import Settings
 from dawnbeat.ui.window.bench import scoring as bench_scoring
 from dawnbeat.ui.window.bench.scoring import COLUMNS, ScoringView, scores_csv
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.tables import RowsModel
+from dawnbeat.ui.window.parts.rows import RowsModel
 
 SAMPLES = Path(__file__).parents[3] / "recordings"
 

@@ -6,7 +6,7 @@ import pytest
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.ui.window.parts.context import Background, Task
+from dawnbeat.ui.window.parts.background import Background, Task
 
 
 @pytest.fixture

@@ -46,7 +46,8 @@ from dawnbeat.shared.wording import capital, signed
 from dawnbeat.signal.compare import Comparison, Series, compare
 from dawnbeat.ui.window.bench.traces import embedded
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext, Newest, Task
+from dawnbeat.ui.window.parts.background import Newest, Task
+from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, label
 from dawnbeat.ui.window.parts.layouts import flow_of, stack
 from dawnbeat.ui.window.parts.plots import Ink, Plot

@@ -32,7 +32,8 @@ from dawnbeat.shared.wording import capital
 from dawnbeat.ui.window.bench.settings import WHERE, SettingsPanel
 from dawnbeat.ui.window.bench.views import Views
 from dawnbeat.ui.window.parts import controls, saving
-from dawnbeat.ui.window.parts.context import AppContext, Newest, PageWidget, Task
+from dawnbeat.ui.window.parts.background import Newest, Task
+from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.controls import ComboBox, label
 from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
 

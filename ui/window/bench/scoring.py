@@ -34,10 +34,12 @@ from dawnbeat.shared.wording import count_of, signed
 from dawnbeat.signal.analysis import analyse
 from dawnbeat.ui.window.bench.settings import plain_name, shown_value
 from dawnbeat.ui.window.parts import controls, saving
-from dawnbeat.ui.window.parts.context import AppContext, Task, Work
+from dawnbeat.ui.window.parts.background import Task, Work
+from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import label
 from dawnbeat.ui.window.parts.layouts import flow_of
-from dawnbeat.ui.window.parts.tables import Column, RowsModel, RowsView, plain_table, write_rows
+from dawnbeat.ui.window.parts.rows import Column, RowsModel, RowsView
+from dawnbeat.ui.window.parts.tables import plain_table, write_rows
 
 MOST_RECORDINGS = 40
 

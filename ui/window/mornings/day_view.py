@@ -21,7 +21,8 @@ from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.wording import count_of, long_day, short_day
 from dawnbeat.ui.window.mornings.day_plots import DayPlots, about_beat
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext, Task, Work
+from dawnbeat.ui.window.parts.background import Task, Work
+from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, named, to_copy
 from dawnbeat.ui.window.parts.layouts import flow_of, scrolled, stack
 

@@ -17,7 +17,7 @@ from dawnbeat.shared.morning import POSTURES, RATING_HIGH, RATING_LOW, RATINGS, 
 from dawnbeat.shared.wording import long_day, number, short_day
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.journal_table import RowsTable
-from dawnbeat.ui.window.parts.tables import Column, RowsModel, all_rows
+from dawnbeat.ui.window.parts.rows import Column, RowsModel, all_rows
 
 YES_NO = ("", "yes", "no")
 _RATING_CHOICES = ("", *(str(rating) for rating in range(RATING_LOW, RATING_HIGH + 1)))

@@ -15,7 +15,7 @@ from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, Key, label, named, on_key
 from dawnbeat.ui.window.parts.layouts import flow_of, row_of, stack
-from dawnbeat.ui.window.parts.tables import Row, RowsModel, RowsView, all_rows
+from dawnbeat.ui.window.parts.rows import Row, RowsModel, RowsView, all_rows
 
 IN_THE_BIN = "in the bin"
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date, datetime
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import Qt, QTimer
@@ -14,11 +14,10 @@ from dawnbeat.capture.recording import is_video
 from dawnbeat.morning.background import BackgroundReading, LiveFigures, Outcome
 from dawnbeat.morning.flow import Phase, Plan, plan_without_buttons
 from dawnbeat.morning.keeping import Kept, saved
-from dawnbeat.morning.reading_text import clock_line, ended_sentence, interval_words, phone_line
+from dawnbeat.morning.reading_text import clock_line, phone_line
 from dawnbeat.morning.sources import file_named, is_phone, open_source, rehearsal_or
 from dawnbeat.morning.taking import Order, Snapshot
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.wording import capital
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.layouts import stack
@@ -134,7 +133,7 @@ class ReadPage(PageWidget):
         """Offer what was broken off, and put the focus on the one thing to press."""
         if self.capture is None:
             self.start.offer.look()
-        self._say_today()
+        self.start.say_today()
         self._focus()
 
     def hidden(self) -> None:
@@ -176,14 +175,14 @@ class ReadPage(PageWidget):
         if (path := file_named(words)) is not None:
             read_file(self.context, path, self.begin_file, self)
             return
-        self._rehearsing, self._hung_up, self._by_phone = self.start.rehearsing, False, False
-        self._begin(self._open_source or self._source_opener(), self.finger)
+        rehearsing = self.start.rehearsing
+        opener = self._open_source or self._source_opener("rehearsal" if rehearsing else "")
+        self._begin(opener, self.finger, rehearsing=rehearsing)
 
     def begin_file(self, path: Path, taken: datetime) -> None:
         """Make a reading of a file, of when it was taken."""
         if self._busy:
             return
-        self._rehearsing, self._hung_up, self._by_phone = False, False, False
         # What was recorded counts from its first frame; a clip begins with a finger that is being placed.
         plan = None if is_video(path) else plan_without_buttons(float(self.context.choices.duration_s), settle_s=0.0)
         self._begin(lambda: open_source(str(path)), self.finger, plan, taken)
@@ -192,7 +191,6 @@ class ReadPage(PageWidget):
         """Open an address for a phone, and show the way there. where: one of this computer's, else the usual one."""
         if self._busy:
             return
-        self._rehearsing, self._hung_up, self._by_phone = False, False, True
         self.start.show_trouble("")
         self._show(self.phone)
         self.phone.begin(where)
@@ -222,7 +220,10 @@ class ReadPage(PageWidget):
         first: QWidget,
         plan: Plan | None = None,
         began: datetime | None = None,
+        rehearsing: bool = False,
     ) -> None:
+        on_phone = self._server is not None
+        self._rehearsing, self._by_phone, self._hung_up = rehearsing, on_phone, False
         choices = self.context.choices
         order = Order(
             open_source=opener,
@@ -234,18 +235,18 @@ class ReadPage(PageWidget):
         )
         self.figures.reset()
         self._phase, self._told_stage = None, ""
-        home = None if self._rehearsing else self.context.home
+        home = None if rehearsing else self.context.home
         self.capture = self._make_reading(order, home, self.context.ranges, self.figures, after=self._last_capture)
         self.start.show_trouble("")
-        self.finger.opening(self._rehearsing, self._server is not None)
-        self.live.begin(self._rehearsing, self._server is not None)
+        self.finger.opening(rehearsing, on_phone)
+        self.live.begin(rehearsing, on_phone)
         self._show(first)
         self.capture.start()
         self._timer.start()
 
-    def _source_opener(self) -> Callable[[], FrameSource]:
+    def _source_opener(self, instead: str) -> Callable[[], FrameSource]:
         choices = self.context.choices
-        words = "rehearsal" if self._rehearsing else self.context.source or choices.source_words
+        words = instead or self.context.source or choices.source_words
         seconds, seed = choices.duration_s + _REHEARSAL_SPARE_S, datetime.now().toordinal() % 1000
 
         def opened() -> FrameSource:
@@ -257,9 +258,7 @@ class ReadPage(PageWidget):
 
     def _look(self) -> None:
         capture = self.capture
-        if capture is None:
-            self._timer.stop()
-            return
+        assert capture is not None  # the timer stops with it
         moment = capture.take()
         if moment is not None and capture.outcome is None:
             self._show_moment(moment, capture.order.plan)
@@ -321,17 +320,9 @@ class ReadPage(PageWidget):
             return
         self.result.show_outcome(outcome, self._rehearsing)
         self._show(self.result)
-        self.context.say(self._foot_line(outcome))
+        self.context.say(self.result.in_short(outcome))
         if outcome.kept.stored is not None:
             self.context.journal_changed.emit()
-
-    def _foot_line(self, outcome: Outcome) -> str:
-        assert outcome.kept is not None
-        kept = outcome.kept
-        told = ended_sentence(outcome.ended, outcome.recorded)
-        if told or kept.trouble:
-            return f"{told} {kept.trouble}".strip()
-        return f"The reading {'is saved' if kept.stored else 'is not saved, because it is invented'}."
 
     def _start_now(self) -> None:
         if self.capture is not None:
@@ -364,7 +355,7 @@ class ReadPage(PageWidget):
     def _done(self) -> None:
         self.result.keep_context()
         self._show(self.start)
-        self._say_today()
+        self.start.say_today()
 
     def _again(self) -> None:
         self.result.keep_context()
@@ -391,19 +382,7 @@ class ReadPage(PageWidget):
     def _journal_changed(self) -> None:
         if self._shows_result:
             self.result.refresh()
-        self._say_today()
-
-    def _say_today(self) -> None:
-        today: list[StoredReading] = []
-        with self.context.saying():
-            today = self.context.journal.day(date.today())
-        words = ""
-        if today:
-            last = next((each for each in today if each.counts), today[-1])
-            pulse, rmssd = interval_words(last, "mean_hr_bpm", "bpm"), interval_words(last, "rmssd_ms", "ms")
-            said = f"resting pulse {pulse}, RMSSD {rmssd}" if last.verdict.usable else "not usable"
-            words = f"Taken today at {last.began:%H:%M}: {said}."
-        self.start.done_today.setText(words)
+        self.start.say_today()
 
     # Small things
 

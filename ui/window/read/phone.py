@@ -18,7 +18,7 @@ from dawnbeat.ui.window.parts.theme import Painted
 if TYPE_CHECKING:
     from dawnbeat.capture.phone.identity import Address
     from dawnbeat.capture.phone.server import PhoneServer
-    from dawnbeat.ui.window.parts.context import Work
+    from dawnbeat.ui.window.parts.background import Work
 
 _LOOK_EVERY_MS = 300
 _QUIET_MODULES = 4  # ISO/IEC 18004 asks for so much white around a code

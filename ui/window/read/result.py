@@ -135,6 +135,16 @@ class ResultView(View):
         self.form.set_value(outcome.kept.taken.context)
         self._area.verticalScrollBar().setValue(0)
 
+    @staticmethod
+    def in_short(outcome: Outcome) -> str:
+        """What became of a reading, in a sentence; `outcome.kept` must be there."""
+        assert outcome.kept is not None
+        kept = outcome.kept
+        told = ended_sentence(outcome.ended, outcome.recorded)
+        if told or kept.trouble:
+            return f"{told} {kept.trouble}".strip()
+        return f"The reading {'is saved' if kept.stored else 'is not saved, because it is invented'}."
+
     def show_kept(self, kept: Kept, rehearsing: bool = False) -> None:
         """Show an analysed reading."""
         self.kept = kept

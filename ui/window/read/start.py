@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable, Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -22,12 +22,13 @@ from PySide6.QtWidgets import (
 from dawnbeat.capture.recording import TRACE, VIDEO, VIDEO_SUFFIXES, is_video
 from dawnbeat.morning.choices import DURATIONS_S
 from dawnbeat.morning.keeping import BrokenOff, Kept, broken_off_readings, discard_recording, keep_broken_off
-from dawnbeat.morning.reading_text import LAMP, NOT_MEDICAL, REHEARSAL, clock, verdict_lines
+from dawnbeat.morning.reading_text import LAMP, NOT_MEDICAL, REHEARSAL, clock, interval_words, verdict_lines
 from dawnbeat.morning.sources import is_rehearsal, taken_at
-from dawnbeat.shared.morning import POSTURES
+from dawnbeat.shared.morning import POSTURES, StoredReading
 from dawnbeat.shared.wording import count_of, long_day, past_moment
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext, Task
+from dawnbeat.ui.window.parts.background import Task
+from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import Armed, DateTimeEdit, Key, label, named
 from dawnbeat.ui.window.parts.layouts import FormDialog, Sheet, flow_of, row_of, scrolled, stack
 from dawnbeat.ui.window.parts.saving import paths_in
@@ -99,6 +100,19 @@ class StartView(QWidget):
         self._trouble_sheet.setVisible(bool(sentence))
         for each in (self._list, self._phone_instead, self._instead):
             each.setVisible(bool(sentence) and not self.rehearsing)
+
+    def say_today(self) -> None:
+        """Say what was taken today, where anything was."""
+        today: list[StoredReading] = []
+        with self.context.saying():
+            today = self.context.journal.day(date.today())
+        words = ""
+        if today:
+            last = next((each for each in today if each.counts), today[-1])
+            pulse, rmssd = interval_words(last, "mean_hr_bpm", "bpm"), interval_words(last, "rmssd_ms", "ms")
+            said = f"resting pulse {pulse}, RMSSD {rmssd}" if last.verdict.usable else "not usable"
+            words = f"Taken today at {last.began:%H:%M}: {said}."
+        self.done_today.setText(words)
 
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: N802  Qt's name
         """Take one clip or recording."""

@@ -17,7 +17,8 @@ from dawnbeat.shared.wording import capital, metres_from, moment_from, seconds_f
 from dawnbeat.training import run_store, zone_store
 from dawnbeat.training.import_runs import FileOutcome, ImportResult, import_runs
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext, Task
+from dawnbeat.ui.window.parts.background import Task
+from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, DateTimeEdit, label, named, read_only
 from dawnbeat.ui.window.parts.layouts import FormDialog, Sheet, flow_of, row_of, stack
 

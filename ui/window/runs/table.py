@@ -17,7 +17,7 @@ from dawnbeat.training.run import TALKS, Run
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.journal_table import RowsTable
-from dawnbeat.ui.window.parts.tables import Column, RowsModel, all_rows
+from dawnbeat.ui.window.parts.rows import Column, RowsModel, all_rows
 
 ALL, WITH_PULSE, WITHOUT_PULSE, RACES, UNRATED = "all runs", "with pulse", "without pulse", "races", "not rated yet"
 KINDS: dict[str, Callable[[Sequence[JudgedRun]], Sequence[JudgedRun]]] = {

@@ -12,7 +12,8 @@ from dawnbeat.capture.camera import NoCameraError
 from dawnbeat.capture.frames import FrameSource, Image
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.settings import Settings
-from dawnbeat.ui.window.parts.context import AppContext, Task, Work
+from dawnbeat.ui.window.parts.background import Task, Work
+from dawnbeat.ui.window.parts.context import AppContext
 
 SECONDS = 4.0
 _PICTURE_WIDTH = 320

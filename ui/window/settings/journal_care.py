@@ -24,7 +24,8 @@ from dawnbeat.journal.store import Journal
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import count_of
 from dawnbeat.ui.window.parts import controls, saving
-from dawnbeat.ui.window.parts.context import AppContext, Task, Work
+from dawnbeat.ui.window.parts.background import Task, Work
+from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import label, named, read_only, sure
 from dawnbeat.ui.window.parts.layouts import DIALOG_MARGINS, flow_of, stack
 

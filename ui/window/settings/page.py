@@ -17,7 +17,8 @@ from dawnbeat.morning.choices import DURATIONS_S, TEXT_PERCENT
 from dawnbeat.shared.morning import POSTURES
 from dawnbeat.shared.wording import capital, count_of
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext, PageWidget, Task
+from dawnbeat.ui.window.parts.background import Task
+from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, Slider, SpinBox, label, named, to_copy
 from dawnbeat.ui.window.parts.layouts import RowsForm, flow_of, scrolled, stack
 from dawnbeat.ui.window.settings.camera_trial import CameraTest, Measured

@@ -34,7 +34,8 @@ from dawnbeat.morning.sources import file_named
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.ui.display import display_problem
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.context import AppContext, PageWidget, Task
+from dawnbeat.ui.window.parts.background import Task
+from dawnbeat.ui.window.parts.context import AppContext, PageWidget
 from dawnbeat.ui.window.parts.controls import Key, label, named
 from dawnbeat.ui.window.parts.layouts import Scrolled, column_of, row_of, stack
 
@@ -185,8 +186,7 @@ class MainWindow(QMainWindow):
         context.wanted.connect(self.go)
         self.setMinimumSize(_LEAST_SIZE)
         self._restore_place()
-        if context.last_said:
-            self._say(context.last_said)
+        self._say(context.last_said)
         QTimer.singleShot(0, self._greet)
         QTimer.singleShot(_WARM_UP_MS, self._warm_up)
         self.go(first)
@@ -221,8 +221,7 @@ class MainWindow(QMainWindow):
         """Load off this thread what a page rests on; the window stays alive meanwhile."""
         self._leave(key)
         self._opening = key
-        title = self._entries[key].accessibleName()
-        self.waiting.setText(f"Opening {title}…")
+        self.waiting.setText(f"Opening {self._entries[key].accessibleName()}…")
         self.stack.setCurrentWidget(self.waiting)
         self._entries[key].setChecked(True)
 
