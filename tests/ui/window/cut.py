@@ -18,11 +18,15 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from dawnbeat.ui.window.parts.plots import Plot
 from dawnbeat.ui.window.parts.rows import RowsView
 from dawnbeat.ui.window.parts.tables import PlainTable
 
 _ROUNDING_PX = 1
 _FRAME_PX = 4  # what the frame of a button may lack before its words do
+# How high the ground of a plot must be to be read, where text has its usual size: alone, and as one of several that lie
+# over one another and share the axis at the foot.
+_LEAST_ALONE_PX, _LEAST_STRIP_PX = 140, 40
 _LEAVES = (QAbstractButton, QAbstractSpinBox, QComboBox, QLabel, QLineEdit)
 
 
@@ -33,6 +37,19 @@ def cut_in(root: QWidget) -> list[str]:
         if not widget.isVisibleTo(root) or widget.window() is not root.window():
             continue
         found += [f"{_name(widget)}: {what}" for what in _of(widget)]
+    return found
+
+
+def low_plots_in(root: QWidget, text_percent: int) -> list[str]:
+    """A sentence for each plot on the screen that is too low to be read."""
+    plots = [plot for plot in root.findChildren(Plot) if plot.isVisibleTo(root)]
+    found = []
+    for plot in plots:
+        above_others = [other for other in plots if other is not plot and other.parentWidget() is plot.parentWidget()]
+        strip = any(other.x() == plot.x() and other.width() == plot.width() for other in above_others)
+        least_px = (_LEAST_STRIP_PX if strip else _LEAST_ALONE_PX) * text_percent / 100
+        if plot.box.height() < least_px:
+            found.append(f"{plot.name}: its ground is {plot.box.height():.0f} high and needs {least_px:.0f}")
     return found
 
 

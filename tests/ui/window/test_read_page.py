@@ -70,6 +70,10 @@ def test_what_calls_the_finger_back_is_in_sight_in_a_small_window_with_large_tex
     words = page.live.words
     qtbot.waitUntil(lambda: words.height() >= words.heightForWidth(words.width()))
     qtbot.waitUntil(lambda: words.visibleRegion().boundingRect() == words.rect())
+    page.live.end_button.click()
+    qtbot.waitUntil(page.live.question.isVisible)
+    for each in (words, page.live.question, page.live.go_on, page.live.stop_button, page.live.discard_button):
+        qtbot.waitUntil(lambda each=each: each.visibleRegion().boundingRect() == each.rect())  # type: ignore[misc]
 
 
 def test_two_presses_lead_from_opening_to_a_saved_reading(

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import QSignalBlocker, Qt, QTimer
-from PySide6.QtGui import QDragEnterEvent, QDragLeaveEvent, QDropEvent, QResizeEvent
+from PySide6.QtGui import QDragEnterEvent, QDragLeaveEvent, QDropEvent
 from PySide6.QtWidgets import (
     QFileDialog,
     QHBoxLayout,
@@ -132,7 +132,6 @@ class BenchPage(PageWidget):
 
     def _connect(self) -> None:
         self.panel.changed.connect(self._settings_changed)
-        self.context.theme_changed.connect(self._turn)
         self.context.detection_changed.connect(self._analyse)
         self.panel.wanted_as_default.connect(self.ask_default)
         self.chooser.activated.connect(lambda at: self.put_on(self.paths[at]))
@@ -141,17 +140,13 @@ class BenchPage(PageWidget):
 
     # Page
 
-    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
-        """Parameters beside the plots, or in a tab of their own where that leaves no room."""
-        super().resizeEvent(event)
-        self._turn()
-
     @property
     def beside(self) -> bool:
         """Whether the parameters stand beside the plots, rather than in a tab of their own."""
         return self.aside.widget() is not None
 
-    def _turn(self, _theme: object = None) -> None:
+    def arrange(self) -> None:
+        """Parameters beside the plots, or in a tab of their own where that leaves no room."""
         beside = self.width() >= self.context.theme.px(760)
         if beside and not self.beside:
             self.views.removeTab(self.views.indexOf(self.panel))

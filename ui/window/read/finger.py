@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QFontMetrics, QImage, QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QSizePolicy, QWidget
+from PySide6.QtWidgets import QSizePolicy, QVBoxLayout, QWidget
 
 from dawnbeat.morning.background import LiveFigures
 from dawnbeat.morning.flow import Plan
@@ -33,11 +33,23 @@ def is_small(view: QWidget) -> bool:
     return view.height() < view.fontMetrics().height() * _LINES_FOR_LARGE_WORDS
 
 
-def above_buttons(view: QWidget, inside: QWidget, *buttons: QWidget, words: QWidget | None = None) -> None:
-    """Lay out a view: what may scroll, and below it words and buttons that stay in sight and wrap where they must."""
-    foot = column_of(*([] if words is None else [words]), flow_of(*buttons, gap=14))
-    foot.setContentsMargins(36, 8, 36, 20)
+def above_buttons(view: QWidget, inside: QWidget, *buttons: QWidget, words: QWidget | None = None) -> QVBoxLayout:
+    """Lay out a view: what may scroll, and below it words and buttons that stay in sight and wrap where they must.
+
+    Returns the layout of what stays in sight.
+    """
+    foot = column_of(*([] if words is None else [words]), flow_of(*buttons))
+    fit_foot(foot, False)
     stack(view, (Scrolled(inside), 1), foot, gap=0)
+    return foot
+
+
+def fit_foot(foot: QVBoxLayout, small: bool) -> None:
+    """Leave more or less air around the words and buttons that stay in sight."""
+    foot.setContentsMargins(*((16, 4, 16, 8) if small else (36, 8, 36, 20)))
+    presses = foot.itemAt(foot.count() - 1).layout()
+    if presses is not None:
+        presses.setSpacing(6 if small else 14)
 
 
 class GaugeBar(Painted):

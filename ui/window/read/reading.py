@@ -31,7 +31,7 @@ from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label, named, restyle, say_in
 from dawnbeat.ui.window.parts.layouts import column_of, row_of, stack
 from dawnbeat.ui.window.parts.theme import Painted
-from dawnbeat.ui.window.read.finger import ON_PHONE, ContactPanel, above_buttons, is_small
+from dawnbeat.ui.window.read.finger import ON_PHONE, ContactPanel, above_buttons, fit_foot, is_small
 
 if TYPE_CHECKING:
     from dawnbeat.signal.live import LiveView
@@ -255,7 +255,9 @@ class ReadingView(View):
         self.bar.setVisible(not small)
         restyle("large" if small else "figure", self.pulse)
         restyle("large" if small else "title", self.words)
-        restyle("" if small else "large", self.kept)
+        restyle("" if small else "large", self.kept, self.question)
+        fit_foot(self._foot, small)
+        self._column.setContentsMargins(*((16, 12, 16, 4) if small else (36, 24, 36, 8)))
         # What calls the finger back must be in sight without scrolling.
         before = self.middle if small else self.rehearsal
         self._column.removeWidget(self.words)
@@ -267,8 +269,8 @@ class ReadingView(View):
         left = column_of(self.phase, self.remaining, gap=0)
         top = row_of((left, 1), (column_of(self.pulse, self.kept, None, gap=4), 1))
         inside, parts = QWidget(), (top, self.bar, (self.middle, 1), self.words, self.rehearsal)
-        self._column = stack(inside, *parts, margins=(36, 24, 36, 8), gap=14)
-        above_buttons(self, inside, *self._buttons, words=self.question)
+        self._column = stack(inside, *parts, gap=14)
+        self._foot = above_buttons(self, inside, *self._buttons, words=self.question)
 
 
 def samples_of(which: Which) -> NDArray[np.int16]:
