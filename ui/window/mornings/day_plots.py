@@ -83,7 +83,7 @@ class DayPlots(View):
 
     def arrange(self) -> None:
         """As much of each plot as can be read."""
-        for plot, least in zip(self.plots, (80, 110, 150), strict=True):
+        for plot, least in zip(self.plots, (80, 110, 195), strict=True):
             plot.setMinimumHeight(self.context.theme.px(least))
 
     def show_all(self) -> None:

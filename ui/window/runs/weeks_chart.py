@@ -202,7 +202,7 @@ class WeeksChart(View):
     def arrange(self) -> None:
         """As much of each plot as can be read."""
         for plot in self.plots:
-            plot.setMinimumHeight(self.context.theme.px(92))
+            plot.setMinimumHeight(self.context.theme.px(92 if plot is not self.plots[-1] else 92 + 28))  # its dates
 
 
 def _bounds(spans: Sequence[Span | None]) -> tuple[FloatArray, FloatArray]:

@@ -201,7 +201,7 @@ class WeeksView(View):
 
     def arrange(self) -> None:
         """As much of the plots as can be read."""
-        self.views.setMinimumHeight(self.context.theme.px(470))
+        self.views.setMinimumHeight(self.context.theme.px(500))
 
 
 def _key(name: str) -> Any:
