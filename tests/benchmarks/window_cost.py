@@ -59,7 +59,8 @@ def main() -> None:
             window.show()
             app.processEvents()
             _load_libraries(_Never())
-            _load_plots()
+            for _ in _load_plots():
+                app.processEvents()
             began_s = time.perf_counter()
             window.go("mornings")
             app.processEvents()

@@ -17,7 +17,7 @@ from dawnbeat.morning.taking import Snapshot
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label, say_in
-from dawnbeat.ui.window.parts.layouts import Scrolled, column_of, flow_of, row_of, stack
+from dawnbeat.ui.window.parts.layouts import Flow, Scrolled, column_of, flow_of, row_of, stack
 from dawnbeat.ui.window.parts.theme import Painted
 
 if TYPE_CHECKING:
@@ -47,9 +47,8 @@ def above_buttons(view: QWidget, inside: QWidget, *buttons: QWidget, words: QWid
 def fit_foot(foot: QVBoxLayout, small: bool) -> None:
     """Leave more or less air around the words and buttons that stay in sight."""
     foot.setContentsMargins(*((16, 4, 16, 8) if small else (36, 8, 36, 20)))
-    presses = foot.itemAt(foot.count() - 1).layout()
-    if presses is not None:
-        presses.setSpacing(6 if small else 14)
+    for flow in foot.findChildren(Flow):
+        flow.setSpacing(6 if small else 14)
 
 
 class GaugeBar(Painted):

@@ -13,6 +13,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from PySide6 import QtCore, QtGui, QtWidgets
 from PySide6.QtCore import QByteArray, QSize, QSocketNotifier, Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QIcon, QKeySequence, QResizeEvent, QShortcut
 from PySide6.QtWidgets import (
@@ -62,6 +63,7 @@ _FRAME_PX = 40  # what a window's frame and title may take of a screen
 _LOOK_MS = 1000
 _STATUS_MS = 20_000
 _WARM_UP_MS = 300
+_NAMES_AT_ONCE = 10
 
 
 def run_window(
@@ -152,9 +154,17 @@ def _load_libraries(task: Task) -> None:
     _load(task, "scipy.special", *NEEDS["mornings"], *NEEDS["bench"])
 
 
-def _load_plots() -> None:
-    # Only in the window's thread: it walks over all of Qt's names, and making their enumerations in two threads
-    # at once ends the process now and then (PySide 6.11).
+def _load_plots() -> Iterator[None]:
+    """Load the library of the plots in pieces, so that the window goes on between them.
+
+    Only in the window's thread: it walks over all of Qt's names, and making their enumerations in two threads at once
+    ends the process now and then (PySide 6.11). Names that were asked for before cost it nothing.
+    """
+    for module in (QtCore, QtGui, QtWidgets):
+        for place, name in enumerate(dir(module)):
+            getattr(module, name, None)
+            if place % _NAMES_AT_ONCE == 0:
+                yield
     importlib.import_module("pyqtgraph")
 
 
@@ -177,6 +187,9 @@ class MainWindow(QMainWindow):
         self.stack.addWidget(self.waiting)
         self._busy_look = QTimer(self, interval=_LOOK_MS)
         self._busy_look.timeout.connect(self._mark_busy)
+        self._pieces = _load_plots()
+        self._pieces_timer = QTimer(self, interval=0)
+        self._pieces_timer.timeout.connect(self._load_piece)
         self._quiet = QTimer(self, singleShot=True, interval=_STATUS_MS)
         self._quiet.timeout.connect(lambda: self._say(""))
         self.setWindowTitle("Dawnbeat")
@@ -261,7 +274,11 @@ class MainWindow(QMainWindow):
     def _warm_up(self) -> None:
         """Load beforehand what pages need, so that the first one opened is as quick as the next."""
         if self.isVisible():
-            self.context.background.run(_load_libraries, done=lambda _: _load_plots())
+            self.context.background.run(_load_libraries, done=lambda _: self._pieces_timer.start())
+
+    def _load_piece(self) -> None:
+        if next(self._pieces, self) is self:
+            self._pieces_timer.stop()
 
     # Layout
 
