@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QSizePolicy
 
 from dawnbeat.morning.reading_text import clock
 from dawnbeat.morning.revising import Reviewed, beat_times_s
@@ -15,7 +14,7 @@ from dawnbeat.shared.reading import REASONS, Intervals, Reason
 from dawnbeat.shared.trace import CHANNELS, FloatArray
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.layouts import stack
+from dawnbeat.ui.window.parts.layouts import let_shrink, stack
 from dawnbeat.ui.window.parts.plots import Ink, Plot, legend_of
 
 # pyqtgraph's symbol and the letter that the legend shows for it.
@@ -43,13 +42,12 @@ class DayPlots(View):
         self.intervals = Plot(context, "Beat-to-beat intervals", ("Time", "s"), ("Interval", "ms"), move_y=False)
         self.plots = (self.light, self.pulse, self.intervals)
         stack(self, self.legend, (self.light, 2), (self.pulse, 3), (self.intervals, 4), gap=2)
+        let_shrink(*self.plots)
         for plot in self.plots:
             plot.readout.hide()
             plot.pressed.connect(self._pressed)
             plot.stepped.connect(self.step)
             plot.when_home(self.show_all)
-            # As high as there is room, and no wish of its own that would make the page scroll.
-            plot.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
         for plot in self.plots[:2]:
             plot.follow_x(self.intervals)
             plot.hide_x_values()

@@ -71,13 +71,11 @@ class MonthsView(QWidget):
         self.months = plain_table(HEADINGS, "Month against month", most=12)
         self.years = plain_table(HEADINGS, "Year against year", most=12)
         self.checks = plain_table(_CHECKED, "The camera against a strap", most=6)
-        back, *others = (
-            controls.button(words, keys, tip, does, _WHERE)
-            for words, keys, tip, does in (
-                ("Back", "Alt+Left", "Back to the mornings, as Esc does", self.left.emit),
-                ("CSV…", "Ctrl+Shift+E", "Save months and years as CSV", self.save_csv),
-                ("Picture…", "Ctrl+Shift+P", "Save the strips as a PNG picture", self.save_picture),
-            )
+        back, *others = controls.buttons(
+            _WHERE,
+            ("Back", "Alt+Left", "Back to the mornings, as Esc does", self.left.emit),
+            ("CSV…", "Ctrl+Shift+E", "Save months and years as CSV", self.save_csv),
+            ("Picture…", "Ctrl+Shift+P", "Save the strips as a PNG picture", self.save_picture),
         )
         page = scrolled(
             flow_of(back, label("title", "", "Looking back"), after=others, gap=10),

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeySequence, QResizeEvent, QShortcut
-from PySide6.QtWidgets import QButtonGroup, QSizePolicy, QSplitter, QStackedWidget
+from PySide6.QtWidgets import QButtonGroup, QSplitter, QStackedWidget
 
 from dawnbeat.journal.csv_files import export_mornings
 from dawnbeat.journal.today import Stand
@@ -29,6 +29,7 @@ from dawnbeat.ui.window.parts.layouts import (
     Sheet,
     column_of,
     flow_of,
+    let_shrink,
     row_of,
     scrolled,
     stack,
@@ -69,8 +70,7 @@ class MorningsPage(JournalPage):
         self.splitter.addWidget(self.chart)
         self.splitter.addWidget(self.table)
         self.splitter.setChildrenCollapsible(False)
-        # Its own wish for height would make the page scroll where it could shrink.
-        self.splitter.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+        let_shrink(self.splitter)
         self.splitter.setStretchFactor(0, 1)
         self.splitter.setSizes([560, 500])
         self.views.addWidget(scrolled(self._tools(), self.sheet, (self.splitter, 1)))
@@ -199,16 +199,14 @@ class MorningsPage(JournalPage):
             for words, days, keys in _SPANS
         ]
         shown = controls.choices(QButtonGroup(self), spans, 1, _WHERE)
-        after = [
-            controls.button(words, keys, tip, does, _WHERE)
-            for words, keys, tip, does in (
-                ("Months", "Alt+5", "Show week by week with the answers, and month against month", self.open_months),
-                ("Context", "Alt+E", "What you noted against the next morning", self.open_context),
-                ("CSV…", "Ctrl+E", "Save all mornings as CSV", self.save_csv),
-                ("Picture…", "Ctrl+P", "Save the chart as a picture: PNG, SVG or PDF", self.save_picture),
-                ("Month report…", "Ctrl+R", "Save the month as a one-page PDF", self.save_report),
-            )
-        ]
+        after = controls.buttons(
+            _WHERE,
+            ("Months", "Alt+5", "Show week by week with the answers, and month against month", self.open_months),
+            ("Context", "Alt+E", "What you noted against the next morning", self.open_context),
+            ("CSV…", "Ctrl+E", "Save all mornings as CSV", self.save_csv),
+            ("Picture…", "Ctrl+P", "Save the chart as a picture: PNG, SVG or PDF", self.save_picture),
+            ("Month report…", "Ctrl+R", "Save the month as a one-page PDF", self.save_report),
+        )
         return flow_of(label("title", "", "Mornings"), *shown, after=after)
 
     def _show_span(self, days: int | None) -> None:

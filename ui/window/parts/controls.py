@@ -99,17 +99,20 @@ def step_button(text: str, keys: str, does: str, where: str, pressed: Callable[[
     return made
 
 
+def buttons(where: str, *wanted: tuple[str, str, str, Callable[[], object] | None]) -> list[QPushButton]:
+    """Several buttons of one place. wanted: words, keys, tip and what a press does, of each."""
+    return [button(words, keys, tip, does, where) for words, keys, tip, does in wanted]
+
+
 def choices(
     group: QButtonGroup, answers: Sequence[tuple[str, str, str, Callable[[], object] | None]], chosen: int, where: str
 ) -> list[QPushButton]:
     """Buttons of which one stays pressed. answers: words, key, tip and what a press does; chosen: the first's place."""
-    made = []
-    for place, (words, keys, tip, does) in enumerate(answers):
-        one = button(words, keys, tip, does, where)
+    made = buttons(where, *answers)
+    for place, one in enumerate(made):
         one.setCheckable(True)
         one.setChecked(place == chosen)
         group.addButton(one)
-        made.append(one)
     return made
 
 

@@ -192,6 +192,12 @@ def turn(box: QBoxLayout, beside: bool) -> None:
     box.setDirection(QBoxLayout.Direction.LeftToRight if beside else QBoxLayout.Direction.TopToBottom)
 
 
+def let_shrink(*widgets: QWidget) -> None:
+    """Make them as high as there is room: a wish for height would make the page scroll where they could shrink."""
+    for each in widgets:
+        each.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+
+
 def scrolled(*parts: Part, margins: Margins = PAGE_MARGINS, gap: int | None = None) -> Scrolled:
     """Parts below one another, as `row_of` has them, that scroll where they find no room."""
     inside = QWidget()

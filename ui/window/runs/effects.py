@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QButtonGroup, QSizePolicy
+from PySide6.QtWidgets import QButtonGroup
 
 from dawnbeat.shared.wording import (
     DAY_S,
@@ -35,7 +35,7 @@ from dawnbeat.training.periods import Fixed, JudgedRun, Period, PeriodSummary, f
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.layouts import flow_of, stack
+from dawnbeat.ui.window.parts.layouts import flow_of, let_shrink, stack
 from dawnbeat.ui.window.parts.plots import Ink, Plot
 from dawnbeat.ui.window.parts.tables import plain_table, write_rows
 
@@ -69,7 +69,7 @@ class MonthsView(View):
         self.said = label("", "What is compared")
         self.plot = Plot(context, "Pace at the same pulse", ("", ""), ("Pace", ""), dates=True, move_y=False)
         self.plot.readout.hide()
-        self.plot.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+        let_shrink(self.plot)
         self.plot.box.invertY(True)  # faster is higher
         self._line = self.plot.line(Ink("ink", 120, 1.2))
         self._dots = self.plot.dots(Ink("ink"), "o", 8)
@@ -180,12 +180,10 @@ class AfterView(View):
         self.table = plain_table(_HEADINGS, "Hardest days, hardest first")
         self.table.setAccessibleDescription("Enter opens the day's run.")
         self.found = label("", "Whether load and mornings go together")
-        self.open_button, self.morning_button = (
-            controls.button(words, keys, tip, does, "Runs, morning after")
-            for words, keys, tip, does in (
-                ("Open the run", "O", "Open the day's run, as Enter does", self.open),
-                ("The morning after", "Alt+G", "Go to that morning on the page Mornings", self.go_to_morning),
-            )
+        self.open_button, self.morning_button = controls.buttons(
+            "Runs, morning after",
+            ("Open the run", "O", "Open the day's run, as Enter does", self.open),
+            ("The morning after", "Alt+G", "Go to that morning on the page Mornings", self.go_to_morning),
         )
         self.table.activated.connect(lambda _: self.open())
         self.table.itemSelectionChanged.connect(self._selected)

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
-from PySide6.QtWidgets import QButtonGroup, QFileDialog, QPushButton, QSizePolicy, QStackedWidget
+from PySide6.QtWidgets import QButtonGroup, QFileDialog, QPushButton, QStackedWidget
 
 from dawnbeat.shared.wording import count_of, short_day
 from dawnbeat.training import run_store, zone_store
@@ -19,7 +19,7 @@ from dawnbeat.training.periods import RANGE_WEEKS, JudgedRun, judge_runs, judged
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext, JournalPage, PageWidget
 from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.layouts import Flow, Scrolled, flow_of, scrolled, stack
+from dawnbeat.ui.window.parts.layouts import Flow, Scrolled, flow_of, let_shrink, scrolled, stack
 from dawnbeat.ui.window.runs.bring_in import ByHandDialog, ImportStrip
 from dawnbeat.ui.window.runs.table import NO_ZONES, RunsTable, rating_from
 
@@ -68,8 +68,7 @@ class RunsPage(JournalPage):
         self.made: dict[str, RunsView] = {}
         self.run_view: RunView | None = None
         self.views = QStackedWidget()
-        # Its own wish for height would make the page scroll where it could shrink.
-        self.views.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+        let_shrink(self.views)
         self.views.addWidget(self.table)
         self._front = LIST
         self._buttons: list[QPushButton] = []
@@ -283,15 +282,13 @@ class RunsPage(JournalPage):
         ]
         self._buttons = controls.choices(QButtonGroup(self), views, 0, _WHERE)
         csv = "Save what is shown as CSV: the runs, the weeks, or the months"
-        after = [
-            controls.button(words, keys, tip, does, _WHERE)
-            for words, keys, tip, does in (
-                ("Import…", "Ctrl+O", "Open FIT, TCX, GPX or CSV files; or drop them here", self.ask_files),
-                ("Folder…", "Ctrl+Shift+O", "Import every run of a folder and below", self.ask_folder),
-                ("By hand…", "N", "Enter a run without a file", self.ask_by_hand),
-                ("Save CSV…", "Ctrl+E", csv, self.save_shown),
-            )
-        ]
+        after = controls.buttons(
+            _WHERE,
+            ("Import…", "Ctrl+O", "Open FIT, TCX, GPX or CSV files; or drop them here", self.ask_files),
+            ("Folder…", "Ctrl+Shift+O", "Import every run of a folder and below", self.ask_folder),
+            ("By hand…", "N", "Enter a run without a file", self.ask_by_hand),
+            ("Save CSV…", "Ctrl+E", csv, self.save_shown),
+        )
         return flow_of(label("title", "Runs", "Runs"), *self._buttons, after=after)
 
     def arrange(self) -> None:

@@ -8,7 +8,7 @@ from functools import partial
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeySequence, QShortcut
-from PySide6.QtWidgets import QCheckBox, QFormLayout, QLineEdit, QSizePolicy, QSplitter, QWidget
+from PySide6.QtWidgets import QCheckBox, QFormLayout, QLineEdit, QSplitter, QWidget
 
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import Units, capital, clock, long_day, number, pace, percent, short_day, signed, way
@@ -20,7 +20,7 @@ from dawnbeat.training.run_figures import DRIFT_IN_WORDS
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, Key, buddy_of, label, named
-from dawnbeat.ui.window.parts.layouts import flow_of, scrolled, stack
+from dawnbeat.ui.window.parts.layouts import flow_of, let_shrink, scrolled, stack
 from dawnbeat.ui.window.parts.tables import give_tip, plain_table, write_rows
 from dawnbeat.ui.window.runs.bring_in import felt_box, felt_in, show_felt
 from dawnbeat.ui.window.runs.run_plots import RunCurve, ZoneBars
@@ -79,8 +79,7 @@ class RunView(QWidget):
         side = (self.bars, self.figures, self.marks_title, self.marks_table, flow_of(self.overrule_button))
         self.splitter.addWidget(scrolled(*side, self._own_form(), self.drift_rule, None, margins=(0, 0, 6, 0)))
         self.splitter.setChildrenCollapsible(False)
-        # Its own wish for height would make the page scroll where it could shrink.
-        self.splitter.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+        let_shrink(self.splitter)
         self.splitter.setSizes([590, 510])
         self.splitter.setStretchFactor(0, 1)
         stack(self, scrolled(tools, self.heading, self.summary, (self.splitter, 1)))

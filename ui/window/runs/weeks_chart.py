@@ -11,7 +11,7 @@ from functools import partial
 import numpy as np
 from PySide6.QtCore import QRectF, Qt, Signal
 from PySide6.QtGui import QPainter, QPen
-from PySide6.QtWidgets import QGraphicsItem, QSizePolicy, QStyleOptionGraphicsItem, QWidget
+from PySide6.QtWidgets import QGraphicsItem, QStyleOptionGraphicsItem, QWidget
 
 from dawnbeat.journal.ranges import RangeSettings, counts, daily_ranges
 from dawnbeat.shared.morning import ORIGINS, POSTURES, Morning
@@ -20,7 +20,7 @@ from dawnbeat.shared.wording import DAY_S, capital, day_of, seconds_of
 from dawnbeat.training.periods import EASY_AIM, EASY_TIME_AIM, Span, Week, monday_of
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.layouts import stack
+from dawnbeat.ui.window.parts.layouts import let_shrink, stack
 from dawnbeat.ui.window.parts.plots import Ink, Plot, legend_of, rmssd_ticks
 from dawnbeat.ui.window.parts.saving import Figure, Part
 from dawnbeat.ui.window.parts.theme import paint_zone
@@ -77,10 +77,9 @@ class WeeksChart(View):
         self._cursors = [plot.band(Ink("accent", 45)) for plot in self.plots]
         rows = zip(self.legends, self.plots, (5, 4, 4, 4), strict=True)
         stack(self, *(part for legend, plot, share in rows for part in ((legend, 0), (plot, share))), gap=2)
+        let_shrink(*self.plots)
         for plot in self.plots:
             plot.readout.hide()
-            # Its own wish for height would make the page scroll where it could shrink.
-            plot.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
             if plot is not self.mornings:
                 plot.hide_x_values()
                 plot.follow_x(self.mornings)

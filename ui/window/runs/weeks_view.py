@@ -8,7 +8,7 @@ from functools import partial
 from typing import Any
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QButtonGroup, QSizePolicy, QStackedWidget, QWidget
+from PySide6.QtWidgets import QButtonGroup, QStackedWidget, QWidget
 
 from dawnbeat.shared.wording import UNKNOWN, Units, clock, number, percent, short_day, way
 from dawnbeat.training import zone_store
@@ -16,7 +16,7 @@ from dawnbeat.training.periods import EASY_AIM_SOURCE, JudgedRun, Week, load_wor
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import ComboBox, label, named
-from dawnbeat.ui.window.parts.layouts import flow_of, stack
+from dawnbeat.ui.window.parts.layouts import flow_of, let_shrink, stack
 from dawnbeat.ui.window.parts.tables import plain_table, write_rows
 from dawnbeat.ui.window.runs.weeks_chart import WeeksChart
 
@@ -67,7 +67,7 @@ class WeeksView(View):
         self.table.itemSelectionChanged.connect(self._row_selected)
         self.table.activated.connect(lambda index: self.opened.emit(self.weeks[-1 - index.row()].first))
         self.views = QStackedWidget()
-        self.views.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+        let_shrink(self.views)
         spans = []
         for words, weeks, keys in _SPANS:
             tip = f"Show {'every week' if weeks is None else 'the last ' + words.lower()}"
