@@ -159,7 +159,7 @@ class Recorder:
             self._descriptor = -1
 
     def _failure(self, error: OSError) -> DawnbeatError:
-        kept = f"; what was captured until then is kept in {self.folder}" if self._times_s else ""
+        kept = f"; what was captured until then is saved in {self.folder}" if self._times_s else ""
         remedy = "make room on the disk" if error.errno in _NO_ROOM else f"check the folder {self.folder}"
         return DawnbeatError(f"can't write the recording ({one_line(error.strerror or error)}): {remedy}{kept}")
 

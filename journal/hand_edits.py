@@ -64,7 +64,7 @@ def edit_intervals(
     Raises DawnbeatError when nothing would change, a position is not there, or an interval spans a gap.
     """
     journal.reading(reading_id)
-    with journal.transaction("keep the edit") as connection:
+    with journal.transaction("save the edit") as connection:
         intervals = rows.read_intervals(connection, reading_id)
         changes = _changes(intervals, reasons)
         if not changes:

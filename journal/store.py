@@ -145,7 +145,7 @@ class Journal:
         """
         kept = None
         if recording is not None:
-            with journal_errors("keep the recording", recording):
+            with journal_errors("save the recording", recording):
                 kept = folder.keep_recording(self.home, recording, taken.began, step)
             if kept in self._known_recordings():
                 raise DawnbeatError(f"the recording {kept} belongs to a saved reading already: nothing was added")
@@ -175,7 +175,7 @@ class Journal:
             return None
         return (
             f"This reading is dated {began:%Y-%m-%d %H:%M}, before the one saved last "
-            f"({row['began'][:16].replace('T', ' ')}): check the clock. Both are kept."
+            f"({row['began'][:16].replace('T', ' ')}): check the clock. Both are saved."
         )
 
     # Looking up
@@ -241,7 +241,7 @@ class Journal:
 
         answer: plain values that JSON can hold.
         """
-        return self._set("keep the answer", reading_id, answer=BY_NAME["answer"].kind.stored(answer))
+        return self._set("save the answer", reading_id, answer=BY_NAME["answer"].kind.stored(answer))
 
     def pick(self, reading_id: int) -> StoredReading:
         """Let this reading count on its day instead of the first usable one.

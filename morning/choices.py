@@ -51,7 +51,7 @@ class Choices:
     theme: str = choice("system", THEMES, "light or dark")
     text_percent: int = number(100, *TEXT_PERCENT, "%", "size of the text", whole=True)
     journal: str = text("", "folder of the journal, empty for the usual place")
-    video: bool = flag(False, "also keep the picture")
+    video: bool = flag(False, "also save the picture")
     # RangeSettings that differ from the default, by name.
     ranges: dict[str, float] = field(default_factory=dict)
     met: bool = flag(False, "the first words were read")
@@ -151,7 +151,7 @@ class ChoiceStore:
         return self.folder / "place.json"
 
     def _write(self, path: Path, values: dict[str, Any]) -> None:
-        with plain_errors("keep the settings", path):
+        with plain_errors("save the settings", path):
             private_folder(self.folder)
             with replacing(path) as file:
                 file.write(json.dumps(values, indent=1).encode("utf-8"))

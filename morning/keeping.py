@@ -33,7 +33,7 @@ _STILL_WRITTEN_S = 5.0
 _SAME_LENGTH_S = 0.001
 INVENTED = (
     "the light is invented, and your own journal holds only your own mornings: name another journal with --journal to "
-    "keep it there"
+    "save it there"
 )
 
 
@@ -125,7 +125,7 @@ def check_can_keep(home: Path) -> None:
         if journal.read_only:
             raise DawnbeatError(
                 f"the journal in {one_line(home)} can only be read ({journal.read_only}): name one that can be written "
-                "to, or measure without keeping"
+                "to, or measure without saving"
             )
 
 
@@ -181,7 +181,7 @@ def keep_broken_off(found: BrokenOff, home: Path, settings: Settings, ranges: Ra
     if _is_written_now(found.path):
         raise DawnbeatError(f"{one_line(found.path)} is being taken right now: wait until that reading has ended")
     if found.why:
-        raise DawnbeatError(f"{one_line(found.path)} can't be kept: {found.why}")
+        raise DawnbeatError(f"{one_line(found.path)} can't be saved: {found.why}")
     taken = Circumstances(found.began, found.posture, found.camera, found.context)
     lock = FolderLock(found.path)  # two programs may be asked to keep the same one
     try:

@@ -108,7 +108,7 @@ def ended_sentence(ended: Ended, recorded: bool) -> str:
     if why == TIME_UP:
         return ""
     after = f"after {clock(ended.kept_s)}"
-    kept = "; what was captured until then is kept" if recorded else ""
+    kept = "; what was captured until then is not lost" if recorded else ""
     if why == LOST:
         return f"The finger was away too long, so the reading ended {after}{kept}."
     if why == SLEPT:

@@ -139,7 +139,7 @@ class RunNote:
         count = count_of(round(self.value), "sample")
         match self.code:
             case "cut short":
-                return f"the file is cut short or damaged after {self.value / 60:.0f} minutes; what came before is kept"
+                return f"the file is cut short or damaged after {self.value / 60:.0f} minutes; what came before is used"
             case "checksum":
                 return "the checksum of the file is wrong, so some of it may be damaged: look at the curve"
             case "clock":
@@ -151,7 +151,7 @@ class RunNote:
             case "pulse":
                 return f"{count} with a pulse outside {PULSE_LOW:.0f} to {PULSE_HIGH:.0f} bpm are left out"
             case "no pulse":
-                return "no pulse in it: kept with its duration; add how hard it felt, 0 to 10"
+                return "no pulse in it: saved with its duration; add how hard it felt, 0 to 10"
             case "too fast":
                 return f"{3.6 * self.value:.0f} km/h on average is faster than anyone runs: it does not count as a run"
 

@@ -313,7 +313,7 @@ def scheme_from_json(values: Mapping[str, Any]) -> Scheme:
             int(values["easy_top"]),
         )
     except (KeyError, TypeError, ValueError) as error:
-        raise DawnbeatError("these zones can't be read: set them again with `dawnbeat zones --keep`") from error
+        raise DawnbeatError("these zones can't be read: set them again with `dawnbeat zones --save`") from error
 
 
 def zones_to_json(found: Zones) -> dict[str, Any]:

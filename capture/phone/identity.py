@@ -127,7 +127,7 @@ def certificate_for(ip: str, folder: Path, now: datetime | None = None) -> Certi
     if old is None or not good or ip not in ips:
         before = [each for each in ips if each != ip]
         old = _make([*before[-7:], ip], path, now, x509)
-    with plain_errors("keep the certificate for the phone", path):
+    with plain_errors("save the certificate for the phone", path):
         path.chmod(FILE_MODE)
     return Certificate(path, _fingerprint(old))
 
@@ -177,7 +177,7 @@ def _make(ips: list[str], path: Path, now: datetime, x509: Any) -> Signed:
     pem = key.private_bytes(
         serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
     ) + made.public_bytes(serialization.Encoding.PEM)
-    with plain_errors("keep the certificate for the phone", path):
+    with plain_errors("save the certificate for the phone", path):
         private_folder(path.parent)
         write_private(path, pem)
     return made

@@ -125,7 +125,7 @@ def test_a_disk_that_takes_no_more_keeps_every_whole_row(tmp_path: Path) -> None
     )
     rows, message = done.stdout.splitlines()
     assert "make room on the disk" in message
-    assert "is kept in" in message
+    assert "is saved in" in message
     recording = read_recording(tmp_path / "one")
     assert len(recording.trace) == int(rows) > 50
     assert recording.notes == ()

@@ -125,7 +125,7 @@ def test_an_unplugged_camera_keeps_what_was_captured_and_says_so_in_one_sentence
     assert source.closed == 1
     told = ended_sentence(got.ended, True)
     assert told.startswith("The reading ended after 0:49: camera 0 stopped sending frames")
-    assert told.endswith("what was captured until then is kept.")
+    assert told.endswith("what was captured until then is not lost.")
     assert len(read_recording(tmp_path / "one").trace) == len(got.trace)
 
 

@@ -143,7 +143,7 @@ def test_a_file_that_is_cut_short_gives_what_is_whole_and_says_so(name: str, sha
     assert len(found.samples) == pytest.approx(600 * share, rel=0.05)
     np.testing.assert_array_equal(found.samples.pulse_bpm, [sample.pulse_bpm for sample in RUN[: len(found.samples)]])
     assert codes(found) == [("cut short", len(found.samples) - 1)]
-    assert "what came before is kept" in found.notes[0].words
+    assert "what came before is used" in found.notes[0].words
 
 
 @pytest.mark.parametrize("name", ["run.fit", "run.tcx", "run.gpx"])

@@ -29,7 +29,7 @@ def test_a_backup_brings_back_readings_notes_and_recordings(
         assert reading.context.sleep == 2
         assert reading.recording is not None
         assert (journal.home / reading.recording / "trace.csv").exists()
-    aside = Path(restored.splitlines()[1].removeprefix("the journal that was there is kept in "))
+    aside = Path(restored.splitlines()[1].removeprefix("the journal that was there is now in "))
     with Journal.open(aside) as journal:
         assert len(journal.readings()) == 2
 

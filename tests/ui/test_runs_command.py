@@ -203,12 +203,16 @@ def test_an_ordinary_run_becomes_the_first_maximum_only_when_told(
 
 
 def test_a_threshold_test_is_worked_out_and_kept(home: Path, capsys: pytest.CaptureFixture[str], one_run: Path) -> None:
-    text = said(capsys, "threshold", "1", "--keep")
+    text = said(capsys, "threshold", "1", "--save")
     assert "threshold pulse 140 bpm" in text
     assert "common practice, no source" in text
     assert "Stop at once" in text
     with Journal.open(home) as journal:
         assert tuple(journal.connection.execute("SELECT count(*) FROM thresholds").fetchone()) == (1,)
+    said(capsys, "threshold", "1", "--keep")  # as it was called before
+    with Journal.open(home) as journal:
+        assert tuple(journal.connection.execute("SELECT count(*) FROM thresholds").fetchone()) == (2,)
+    assert "--keep" not in said(capsys, "threshold", "--help")
 
 
 def test_a_race_is_estimated_with_source_and_error(capsys: pytest.CaptureFixture[str]) -> None:

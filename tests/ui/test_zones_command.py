@@ -49,7 +49,7 @@ def test_numbers_are_answered_at_once_and_no_journal_is_begun(home: Path, capsys
 def test_the_quick_answer_needs_neither_numpy_nor_a_database() -> None:
     code = (
         "import sys\nfrom dawnbeat.ui.commands.zones import zones_command\n"
-        "zones_command(resting=50, maximum=190, formula='tanaka', easy_top=2, keep=False, sets=False, as_json=True)\n"
+        "zones_command(resting=50, maximum=190, formula='tanaka', easy_top=2, sets=False, as_json=True)\n"
         "print(sorted({'numpy', 'scipy', 'sqlite3', 'cv2', 'PySide6'} & set(sys.modules)))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
@@ -96,11 +96,11 @@ def test_zones_can_be_cut_and_named_ones_own_way(capsys: pytest.CaptureFixture[s
         (["--maximum", "190", "--boundaries", "a,b"], "give per cents"),
         (["--maximum", "190", "--method", "colour"], "say reserve, maximum, threshold"),
         (["--resting", "50", "--age", "40", "--formula", "mine"], "say tanaka, nes, gellish or fox"),
-        (["--resting", "50", "--maximum", "190", "--keep"], "leave the numbers out"),
+        (["--resting", "50", "--maximum", "190", "--save"], "leave the numbers out"),
         (["--resting", "fast"], "Invalid value for '--resting'"),
         ([], "does not hold a resting pulse and a maximum yet"),
-        (["--sets"], "no zones are kept yet"),
-        (["--resting", "50"], "give --maximum, or keep one"),
+        (["--sets"], "no zones are saved yet"),
+        (["--resting", "50"], "give --maximum, or add one"),
         (["--age", "4"], "an age of 4 years can't be right"),
         (["--age", "111"], "an age of 111 years can't be right"),
     ],
@@ -121,8 +121,8 @@ def test_zones_come_from_the_journal_are_kept_and_moved_on_proposal(
     found = json.loads(said(capsys, "--json"))
     assert (found["top_of_easy_bpm"], found["kept"]) == (148, True)
     assert found["proposal"]["moved_bpm"] == 2
-    assert "`dawnbeat zones --keep` takes it" in " ".join(said(capsys).split())
-    kept = json.loads(said(capsys, "--keep", "--json"))
+    assert "`dawnbeat zones --save` uses it" in " ".join(said(capsys).split())
+    kept = json.loads(said(capsys, "--save", "--json"))
     assert (kept["top_of_easy_bpm"], kept["from_date"], kept["proposal"]) == (150, today.isoformat(), None)
     sets = json.loads(said(capsys, "--sets", "--json"))["sets"]
     assert [each["top_of_easy_bpm"] for each in sets] == [148, 150]

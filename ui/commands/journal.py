@@ -196,18 +196,18 @@ def restore(
 ) -> None:
     """Put a backup in the journal's place.
 
-    The backup is checked first, and the present journal is kept aside.
+    The backup is checked first, and the present journal is set aside.
     """
     from dawnbeat.journal.backup import restore as put_back
     from dawnbeat.morning.choices import chosen_home
 
     if not archive.is_file():
         raise DawnbeatError(f"there is no file {archive}: name a zip that `dawnbeat backup` wrote")
-    ask_first("Replace the present journal (it is kept aside)?", yes)
+    ask_first("Replace the present journal (it is set aside)?", yes)
     found = put_back(archive, chosen_home(journal))
     print(f"{count_of(found.readings, 'reading')} and {count_of(found.recordings, 'recording')} restored")
     if found.aside is not None:
-        print(f"the journal that was there is kept in {found.aside}")
+        print(f"the journal that was there is now in {found.aside}")
 
 
 def reanalyse(

@@ -78,7 +78,7 @@ def record(
 ) -> None:
     """Record without analysing.
 
-    Stop early with Ctrl+C: what was captured is kept.
+    Stop early with Ctrl+C: what was captured is saved.
     """
     from dataclasses import replace
 
@@ -105,7 +105,7 @@ def record(
         raise DawnbeatError(f"nothing was recorded: {taken.ended.why}")
     print(f"{out}: {len(taken.trace)} frames, {taken.trace.duration_s:.1f} s, {taken.dropped} dropped")
     if taken.ended.broken:
-        raise DawnbeatError(f"the recording ended early, what came before is kept: {taken.ended.why}")
+        raise DawnbeatError(f"the recording ended early, what came before is saved: {taken.ended.why}")
 
 
 def opener(words: str, seconds: float, network: str) -> Callable[[], FrameSource]:

@@ -36,6 +36,8 @@ JournalFolder = Annotated[
 SettingsFile = Annotated[
     Path | None, typer.Option("--settings", metavar="TOML", help="File of detection settings, as name = value.")
 ]
+# What --save was called before; scripts go on working.
+SaveAsBefore = Annotated[bool, typer.Option("--keep", hidden=True)]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print nothing unless something goes wrong.")]
 OneObject = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 ObjectsByLine = Annotated[bool, typer.Option("--json", help="Print JSON, one object a line.")]
@@ -51,7 +53,7 @@ SOURCE_HELP = (
     "Where frames come from: camera (the first one) or a camera's number, phone (its browser), an http, https or rtsp "
     "address, a recording, a video file, or rehearsal (an invented finger)."
 )
-VIDEO_HELP = "Keep a small video too (off by default: privacy and size)."
+VIDEO_HELP = "Save a small video too (off by default: privacy and size)."
 Settle = Annotated[
     float,
     typer.Option(

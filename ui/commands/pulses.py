@@ -14,7 +14,7 @@ from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import clock, day_from, pace_of, seconds_from, short_day
 from dawnbeat.training.maximum import ADDED_BEATS, MAXIMAL_TEST, SELDOM_REACHED
 from dawnbeat.ui.as_json import line_of
-from dawnbeat.ui.commands.options import JournalFolder, ObjectsByLine, OneObject, open_journal, show
+from dawnbeat.ui.commands.options import JournalFolder, ObjectsByLine, OneObject, SaveAsBefore, open_journal, show
 
 if TYPE_CHECKING:
     from dawnbeat.training.zone_store import ZoneSet
@@ -28,7 +28,7 @@ def pulse_command(
         int | None, typer.Argument(help="Beats counted in 30 seconds; without it a timer runs and asks.")
     ] = None,
     day: Annotated[str | None, typer.Option("--date", help="Morning of the count, else today.")] = None,
-    list_all: Annotated[bool, typer.Option("--list", help="List the counts that are kept.")] = False,
+    list_all: Annotated[bool, typer.Option("--list", help="List the counts that are saved.")] = False,
     as_json: OneObject = False,
     journal: JournalFolder = None,
 ) -> None:
@@ -59,7 +59,7 @@ def pulse_command(
         for each in sorted(counts, key=lambda each: each.date):
             typer.echo(f"{each.date.isoformat()}  {each.beats_in_30_s} beats in 30 s, {2 * each.beats_in_30_s} bpm")
     elif beats is not None:
-        typer.echo(f"{2 * beats} bpm on {short_day(when)}, kept as counted by hand")
+        typer.echo(f"{2 * beats} bpm on {short_day(when)}, saved as counted by hand")
     if mean is None:
         days = len({each.date for each in counts})
         typer.echo(f"{days} of {FEWEST} mornings counted: their mean is the resting pulse (common practice, no source)")
@@ -257,7 +257,8 @@ def threshold_command(
         str | None,
         typer.Option("--from", help="Where the test begins in the run, as m:ss; else the fastest half hour."),
     ] = None,
-    keep: Annotated[bool, typer.Option("--keep", help="Keep it as the threshold pulse from that day on.")] = False,
+    save: Annotated[bool, typer.Option("--save", help="Use it as the threshold pulse from that day on.")] = False,
+    keep: SaveAsBefore = False,
     journal: JournalFolder = None,
 ) -> None:
     """Work out the threshold of a 30-minute test.
@@ -277,9 +278,9 @@ def threshold_command(
             f"pace {pace}, test from {clock(test.from_s)} on (common practice, no source)"
         )
         show(said, THRESHOLD_ERROR)
-        if keep:
+        if save or keep:
             entry = zone_store.Threshold(run.local_date, test.bpm, test.pace_s_per_km, run_id=run_id)
-            _tell(zone_store.add_threshold(opened, entry, date.today()), "kept")
+            _tell(zone_store.add_threshold(opened, entry, date.today()), "saved")
     show(*MAXIMAL_TEST)
 
 

@@ -47,7 +47,7 @@ def read(
     ),
     ask: bool = typer.Option(True, "--ask/--no-ask", help="Ask for the context in one line at the end."),
     save: bool | None = typer.Option(
-        None, "--save/--no-save", help="Keep the reading in the journal; invented light only in another that you name."
+        None, "--save/--no-save", help="Save the reading in the journal; invented light only in another that you name."
     ),
     taken: str | None = typer.Option(
         None, metavar="WHEN", help='When a recording or video was taken, such as "2026-11-24 06:40"; else its own word.'
@@ -61,7 +61,7 @@ def read(
     """Take a morning reading and save it.
 
     Waits until the finger lies well, measures, says what it means and saves it. Stop early with Ctrl+C: what was
-    captured is kept.
+    captured is saved.
     """
     from dawnbeat.journal.listing import NOTHING, context_from_line
     from dawnbeat.morning.choices import ChoiceStore, chosen_home, reading_settings
@@ -227,7 +227,7 @@ class _Talk:
         """Raise DawnbeatError where the reading could not be saved, and say where it could not be shown."""
         if kept.trouble:
             raise DawnbeatError(
-                f"the reading is not saved yet ({kept.trouble}); its recording is kept, and `dawnbeat rescue` saves it"
+                f"the reading is not saved yet ({kept.trouble}); nothing is lost, and `dawnbeat rescue` saves it"
             )
         if self.out.failed is not None:
             where = "was not saved" if kept.stored is None else f"is saved as reading {kept.stored.id}"

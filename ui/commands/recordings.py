@@ -14,7 +14,15 @@ from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.files import numbered
 from dawnbeat.shared.wording import signed
 from dawnbeat.ui.as_json import line_of
-from dawnbeat.ui.commands.options import JournalFolder, OneObject, Quiet, SettingsFile, check_picture, open_journal
+from dawnbeat.ui.commands.options import (
+    JournalFolder,
+    OneObject,
+    Quiet,
+    SaveAsBefore,
+    SettingsFile,
+    check_picture,
+    open_journal,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Generator
@@ -155,7 +163,8 @@ def agree(
     max_lag_s: float = typer.Option(60.0, "--max-lag", help="How far apart the clocks may be, in seconds."),
     plot: Path | None = typer.Option(None, metavar="PICTURE", help="Draw the differences after Bland and Altman."),
     json: OneObject = False,
-    keep: bool = typer.Option(False, "--keep", help="A is your camera and B a strap: keep the result in the journal."),
+    save: bool = typer.Option(False, "--save", help="A is your camera and B a strap: save the result in the journal."),
+    keep: SaveAsBefore = False,
     journal: JournalFolder = None,
 ) -> None:
     """Compare two recordings of one heart.
@@ -177,13 +186,13 @@ def agree(
         print(line_of({**_as_dict(found), "verdict": name, "verdict_words": words}))
     else:
         _print(found, a.name, b.name)
-    if keep:
+    if save or keep:
         from dawnbeat.morning.strap import keep_check
 
         with open_journal(journal) as opened:
             keep_check(opened, _as_dict(found), a.name, b.name)
         if not json:
-            print("Kept: the page Mornings shows it under Months.")
+            print("Saved: the page Mornings shows it under Months.")
     if plot is not None:
         from dawnbeat.ui.plot import plot_agreement
 

@@ -31,7 +31,7 @@ from dawnbeat.training.zones import (
     zones_to_json,
 )
 from dawnbeat.ui.as_json import line_of
-from dawnbeat.ui.commands.options import JournalFolder, OneObject, open_journal, show
+from dawnbeat.ui.commands.options import JournalFolder, OneObject, SaveAsBefore, open_journal, show
 
 if TYPE_CHECKING:
     from dawnbeat.journal.store import Journal
@@ -53,7 +53,8 @@ def zones_command(
     boundaries: Annotated[str | None, typer.Option(help="Boundaries in per cent, such as 60,70,80,90.")] = None,
     names: Annotated[str | None, typer.Option(help="Names of the zones from the easiest, with commas between.")] = None,
     easy_top: Annotated[int, typer.Option(help="Number of the zone whose top is the top of easy.")] = 2,
-    keep: Annotated[bool, typer.Option("--keep", help="Keep these zones in the journal, from today on.")] = False,
+    save: Annotated[bool, typer.Option("--save", help="Save these zones in the journal, from today on.")] = False,
+    keep: SaveAsBefore = False,
     sets: Annotated[bool, typer.Option("--sets", help="List the dated zone sets of the journal.")] = False,
     review: Annotated[bool, typer.Option("--review", help="What speaks against the zones in force.")] = False,
     day: Annotated[str | None, typer.Option("--date", help="Zones of that day, as 2025-03-01.")] = None,
@@ -74,9 +75,9 @@ def zones_command(
         _of_a_day(journal, day_from(day), as_json)
         return
     if all(each is None for each in (resting, maximum, threshold, age)):
-        _from_journal(journal, scheme, keep, sets, as_json)
-    elif keep or sets:
-        raise DawnbeatError("--keep and --sets work on the journal's own pulses: leave the numbers out")
+        _from_journal(journal, scheme, save or keep, sets, as_json)
+    elif save or keep or sets:
+        raise DawnbeatError("--save and --sets work on the journal's own pulses: leave the numbers out")
     else:
         notes = []
         if maximum is None and threshold is None and age is None and (kept := _kept_maximum(journal)) is not None:
@@ -138,7 +139,7 @@ def _from_numbers(
         method = METHODS[0] if scheme is None else scheme.method
         if missing := missing_for(anchors, method):
             options = [name for name in ("resting", "maximum", "threshold") if name in missing]
-            other = "keep one with `dawnbeat runs maximum add`"
+            other = "add one with `dawnbeat runs maximum add`"
             if missing != "a maximum":
                 other = "leave all numbers out to use those of the journal"
             given = " and ".join(f"--{name}" for name in options)
@@ -153,7 +154,7 @@ def _from_numbers(
     _print_zones(main, compared, notes)
 
 
-def _from_journal(folder: Path | None, scheme: Scheme | None, keep: bool, sets: bool, as_json: bool) -> None:
+def _from_journal(folder: Path | None, scheme: Scheme | None, save: bool, sets: bool, as_json: bool) -> None:
     from dawnbeat.training import zone_store
 
     today = date.today()
@@ -162,13 +163,13 @@ def _from_journal(folder: Path | None, scheme: Scheme | None, keep: bool, sets: 
             _print_sets(zone_store.zone_sets(journal), as_json)
             return
         present = zone_store.set_on(zone_store.zone_sets(journal), today)
-        if keep or scheme is not None or present is None:
+        if save or scheme is not None or present is None:
             wanted = scheme if scheme is not None else None if present is None else present.zones.scheme
             _check_known(journal, today, METHODS[0] if wanted is None else wanted.method)
-        if keep:
+        if save:
             zone_store.keep_zone_set(journal, zone_store.set_from_journal(journal, today, scheme))
         in_force = zone_store.set_on(zone_store.zone_sets(journal), today)
-        if in_force is None or (scheme is not None and not keep):
+        if in_force is None or (scheme is not None and not save):
             in_force = zone_store.set_from_journal(journal, today, scheme)
         proposal = zone_store.proposal(journal, today)
         known = zone_store.standing(journal, today)
@@ -183,7 +184,7 @@ def _from_journal(folder: Path | None, scheme: Scheme | None, keep: bool, sets: 
     )
     notes = [f"In force from {short_day(in_force.from_date)}: {in_force.why}."]
     if in_force.id is None:
-        notes.append("Not kept yet: `dawnbeat zones --keep` keeps them from today on.")
+        notes.append("Not saved yet: `dawnbeat zones --save` uses them from today on.")
     if known.maximum is not None and not known.maximum.measured:
         notes.append(f"The maximum is {known.maximum.label}, so these zones may be well off.")
     if as_json:
@@ -191,7 +192,7 @@ def _from_journal(folder: Path | None, scheme: Scheme | None, keep: bool, sets: 
         typer.echo(line_of(_as_json(in_force.zones, compared, more)))
         return
     if proposal is not None:
-        notes.append(f"{proposal.words} `dawnbeat zones --keep` takes it.")
+        notes.append(f"{proposal.words} `dawnbeat zones --save` uses it.")
     _print_zones(in_force.zones, compared, notes)
 
 
@@ -264,7 +265,7 @@ def _check_known(journal: Journal, today: date, method: Method) -> None:
         todo.append("add a maximum with `dawnbeat runs maximum add`")
         options.append("--maximum 190")
     if "threshold" in missing:
-        todo.append("keep a threshold pulse with `dawnbeat runs threshold RUN --keep`")
+        todo.append("save a threshold pulse with `dawnbeat runs threshold RUN --save`")
         options.append("--threshold 170")
     raise DawnbeatError(
         f"the journal does not hold {missing} yet: {'; '.join(todo)}; or give numbers, as in "
@@ -299,7 +300,7 @@ def _print_sets(kept: list[ZoneSet], as_json: bool) -> None:
         typer.echo(line_of({"sets": [{**zones_to_json(each.zones), **_set_json(each)} for each in kept]}))
         return
     if not kept:
-        raise DawnbeatError("no zones are kept yet: `dawnbeat zones --keep` keeps those of today")
+        raise DawnbeatError("no zones are saved yet: `dawnbeat zones --save` saves those of today")
     from dawnbeat.ui.tables import plain_table
 
     table = plain_table(

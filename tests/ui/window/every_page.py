@@ -42,11 +42,11 @@ def make_every_page(context: AppContext) -> list[Any]:
     for view in VIEWS:
         runs.show_view(view)
     runs.open_run(runs.judged[-1].run.id)
-    bench = BenchPage(context)
+    zones, bench = ZonesPage(context, lambda: TODAY), BenchPage(context)
     for place in range(bench.views.count()):
         bench.views.setCurrentIndex(place)
     assert bench.views.traces is not None
-    others = [ZonesPage(context, lambda: TODAY), bench, SettingsPage(context)]
+    others = [zones, bench, SettingsPage(context)]
     return [read, mornings, runs, *others, MainWindow(context, "help")]
 
 

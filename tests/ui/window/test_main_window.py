@@ -120,7 +120,7 @@ def test_zones_edited_and_not_kept_are_asked_about(
     asked: list[str] = []
     monkeypatch.setattr(window, "_really_close", lambda going_on, unsaved: asked.extend(unsaved))
     assert not window.close()
-    assert "not kept" in " ".join(asked)
+    assert "not saved" in " ".join(asked)
     asked.clear()
     page.keep()
     monkeypatch.setattr(window, "_really_close", lambda *_: pytest.fail("nothing is lost any more"))
@@ -178,7 +178,7 @@ def test_ctrl_c_ends_a_window_that_was_opened_by_the_command(
 
 
 def test_ctrl_c_asks_nothing(qtbot: QtBot, window: MainWindow, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(window.pages["mornings"], "unsaved", lambda: "Edits are not kept.")
+    monkeypatch.setattr(window.pages["mornings"], "unsaved", lambda: "Edits are not saved.")
     monkeypatch.setattr(window, "_really_close", lambda *_: pytest.fail("nobody is there to answer"))
     window.end()
     assert window.isHidden()

@@ -88,7 +88,7 @@ def test_two_presses_lead_from_opening_to_a_saved_reading(
     for phase in ("finger", "settling", "reading"):
         reading.show(moment(phase))  # type: ignore[arg-type]
         page._look()
-    assert "is kept" in str(page.busy())
+    assert "is not lost" in str(page.busy())
     assert page.live.pulse.text() == "54 bpm"
     reading.stage = "working"
     page._look()

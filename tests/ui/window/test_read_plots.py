@@ -35,10 +35,10 @@ def test_labels_that_lie_close_get_rows_of_their_own() -> None:
 def test_how_a_reading_ended_is_one_sentence_and_nothing_when_all_went_well() -> None:
     assert ended_sentence(Ended(TIME_UP, False, 120.0), True) == ""
     assert ended_sentence(Ended(LOST, False, 40.0), True) == (
-        "The finger was away too long, so the reading ended after 0:40; what was captured until then is kept."
+        "The finger was away too long, so the reading ended after 0:40; what was captured until then is not lost."
     )
-    broken = ended_sentence(Ended("camera 0 stopped; what was captured until then is kept in /x", True, 61.0), True)
-    assert broken == "The reading ended after 1:01: camera 0 stopped; what was captured until then is kept."
+    broken = ended_sentence(Ended("camera 0 stopped; what was captured until then is saved in /x", True, 61.0), True)
+    assert broken == "The reading ended after 1:01: camera 0 stopped; what was captured until then is not lost."
 
 
 @pytest.mark.parametrize(

@@ -65,7 +65,7 @@ def test_a_fault_is_told_in_one_sentence_on_the_page_and_at_the_foot(context: Ap
     take(page, why="camera 0 stopped sending frames: check that it is connected", broken=True, kept_s=49.9)
     told = page.result.ended.text()
     assert told.startswith("The reading ended after 0:49: camera 0 stopped sending frames")
-    assert told.endswith("what was captured until then is kept.")
+    assert told.endswith("what was captured until then is not lost.")
     assert context.last_said == told
 
 

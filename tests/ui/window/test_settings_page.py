@@ -73,7 +73,7 @@ def test_the_usual_windows_come_back(page: SettingsPage, context: AppContext) ->
 
 def test_a_disk_that_refuses_is_said(page: SettingsPage, context: AppContext, monkeypatch: pytest.MonkeyPatch) -> None:
     def refuses(choices: object) -> None:
-        raise DawnbeatError("can't keep the settings: no room left")
+        raise DawnbeatError("can't save the settings: no room left")
 
     monkeypatch.setattr(context.store, "save", refuses)
     page.tone.setChecked(True)
@@ -203,7 +203,7 @@ def test_a_backup_is_restored_and_the_window_goes_on_with_it(
     assert page.window().isEnabled()
     assert changed == [1]
     assert (context.home / str(context.journal.readings()[0].recording)).exists()
-    assert "kept in" in page.care.told.text()
+    assert "now in" in page.care.told.text()
 
 
 def test_what_is_no_backup_leaves_the_journal_as_it_is(

@@ -21,7 +21,7 @@ from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.layouts import Scrolled
 from dawnbeat.ui.window.parts.theme import Theme, density, hatch_gap, paint_zone
 from dawnbeat.ui.window.zones.page import ZonesPage
-from dawnbeat.ui.window.zones.pulses import AS_KEPT, ENTERED, FROM_JOURNAL
+from dawnbeat.ui.window.zones.pulses import AS_SAVED, ENTERED, FROM_JOURNAL
 from tests.training.invented import zone_set
 from tests.ui.window.conftest import TODAY, shown
 
@@ -151,7 +151,7 @@ def test_a_boundary_edited_in_the_table_moves_the_pulses_and_is_kept_on_demand(
     before = zone_store.zone_sets(with_zones)
     type_into(qtbot, page, 1, _TOP, "75")
     assert page.editor.scheme.boundaries_pct == (60, 75, 80, 90)
-    assert "not kept yet" in page.headline.text()
+    assert "not saved yet" in page.headline.text()
     assert zone_store.zone_sets(with_zones) == before
     page.keep_button.click()
     kept = zone_store.set_on(zone_store.zone_sets(with_zones), TODAY)
@@ -227,7 +227,7 @@ def test_a_resting_pulse_entered_makes_zones_without_any_morning(page: ZonesPage
     (kept,) = zone_store.zone_sets(journal)
     assert kept.zones.tops_bpm == (134, 148, 162, 176)
     assert kept.why == "resting pulse 50 bpm, entered; maximum 190 bpm, field test of 1 June 2025"
-    assert page.pulses.resting_choice == AS_KEPT
+    assert page.pulses.resting_choice == AS_SAVED
 
 
 def test_beats_are_added_only_when_the_runner_says_so(page: ZonesPage, with_zones: Journal) -> None:

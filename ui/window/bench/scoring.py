@@ -352,7 +352,7 @@ class DefaultDialog(QDialog):
         self.no.setDefault(True)
         buttons.accepted.connect(self.accept)
         buttons.rejected.connect(self.reject)
-        foot = "Mornings that are kept already stay as they are. Ctrl+Z takes it back."
+        foot = "Mornings that are saved already stay as they are. Ctrl+Z takes it back."
         layout = QVBoxLayout(self)
         layout.addWidget(label("heading", "", f"{count_of(len(rows), 'setting')} would change"))
         layout.addWidget(self.settings_table, 2)

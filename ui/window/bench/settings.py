@@ -247,7 +247,7 @@ class SettingsPanel(QWidget):
         give = functools.partial(controls.button, where=WHERE)
         self.reset = give("Reset all", "Ctrl+Shift+R", "Back to the default of every parameter", self._reset)
         self.load = give("Load…", "Ctrl+J", "Load settings from a TOML file", self._load)
-        self.save = give("Save…", "Ctrl+S", "Keep the settings as TOML, for `replay --settings`", self._save)
+        self.save = give("Save…", "Ctrl+S", "Save the settings as TOML, for `replay --settings`", self._save)
         tip = "Show what would change if readings used these"
         self.default = give("Use for readings…", "Ctrl+U", tip, self.wanted_as_default.emit)
         context.detection_changed.connect(self._describe)

@@ -35,7 +35,7 @@ _WHERE = "Mornings, looking back"
 _NOTE = (
     "In each strip: ● a morning, ○ one that was ill, not comparable or in another posture, ▲ the week's average on its "
     "last day, ▒ the usual range of that day. Under each day is what was said that morning; in brackets, what would be "
-    "said now of a morning that kept no answer."
+    "said now of a morning without a saved answer."
 )
 _TABLE_NOTE = (
     "95 % intervals, with the likeness of neighbouring mornings in them. A change in [brackets] can't be told from "
@@ -45,7 +45,7 @@ _TABLE_NOTE = (
 _CHECKED = ("Made", "Camera and strap", "Intervals", "They differ by, ms (SD)", "RMSSD, ms", "Pulse, bpm", "")
 _CHECKS_NOTE = (
     "Measure with the camera and a strap at once, save the strap's intervals as a text file, and run `dawnbeat agree "
-    "RECORDING INTERVALS.txt --keep`: what it finds is kept here."
+    "RECORDING INTERVALS.txt --save`: what it finds stands here."
 )
 _EFFECTS_NOTE = (
     "Each dot is one morning: how far it lay from the middle of the usual range. Things that happen together need not "

@@ -111,13 +111,13 @@ class AppContext(QObject):
                 try:
                     self._detection = settings_from_toml(self.store.detection_path)
                 except DawnbeatError as error:
-                    self.say(f"The kept detection settings can't be used, so the usual ones are: {error}")
+                    self.say(f"The saved detection settings can't be used, so the usual ones are: {error}")
         return self._detection
 
     def make_detection_default(self, settings: Settings) -> None:
         """Analyse readings with these from now on; raises DawnbeatError when they can't be kept."""
         path = self.store.detection_path
-        with plain_errors("keep the detection settings", path):
+        with plain_errors("save the detection settings", path):
             private_folder(path.parent)
             write_private(path, settings_to_toml(settings).encode("utf-8"))
         self._detection = settings

@@ -309,7 +309,7 @@ class RowsForm(QGroupBox):
 
 
 class FormDialog(QDialog):
-    """keep: called on "Keep"; where it raises DawnbeatError the dialog stays open and says it."""
+    """keep: called on "Save"; where it raises DawnbeatError the dialog stays open and says it."""
 
     def __init__(
         self, context: AppContext, title: str, keep: Callable[[], object], parent: QWidget, height: int = 600
@@ -328,7 +328,7 @@ class FormDialog(QDialog):
         self.trouble = label("", "What is wrong")
         self.trouble.hide()
         buttons = QDialogButtonBox()
-        self.keep_button = buttons.addButton("&Keep", QDialogButtonBox.ButtonRole.AcceptRole)
+        self.keep_button = buttons.addButton("&Save", QDialogButtonBox.ButtonRole.AcceptRole)
         buttons.addButton("Cancel", QDialogButtonBox.ButtonRole.RejectRole)
         buttons.accepted.connect(self.accept)
         buttons.rejected.connect(self.reject)
@@ -351,11 +351,11 @@ class FormDialog(QDialog):
         return said
 
     def accept(self) -> None:
-        """Keep, or say why not."""
+        """Save, or say why not."""
         try:
             self._keep()
         except DawnbeatError as error:
-            self.trouble.setText(f"Not kept: {error}")
+            self.trouble.setText(f"Not saved: {error}")
             self.trouble.show()
             return
         super().accept()

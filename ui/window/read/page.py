@@ -149,7 +149,7 @@ class ReadPage(PageWidget):
             return None
         if self._rehearsing:
             return "A rehearsal is running; nothing of it is saved."
-        return "A reading is running; what there is so far is kept if you close now."
+        return "A reading is running; what there is so far is not lost if you close now."
 
     def closing(self) -> None:
         """Keep what was captured: it is offered at the next start."""

@@ -154,7 +154,7 @@ class ResultView(View):
         told = [self.ended.text(), kept.notice]
         if kept.trouble:
             told.append(
-                f"Not saved yet: {kept.trouble}. Its recording is kept; it is offered again at the "
+                f"Not saved yet: {kept.trouble}. Its recording is not lost; it is offered again at the "
                 "next start, and `dawnbeat rescue` saves it too."
             )
         self.ended.setText(" ".join(part for part in dict.fromkeys(told) if part))

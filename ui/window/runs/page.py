@@ -218,7 +218,7 @@ class RunsPage(JournalPage):
         # Tried outside the undo stack first, so that the dialog can say what is wrong.
         forth()
         named = f"the run of {short_day(began.date())}"
-        self.context.do(f"add {named}", forth, lambda: run_store.put_in_bin(journal, kept[0]), f"Kept: {named}.")
+        self.context.do(f"add {named}", forth, lambda: run_store.put_in_bin(journal, kept[0]), f"Saved: {named}.")
 
     # Drag and drop
 

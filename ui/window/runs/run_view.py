@@ -68,7 +68,7 @@ class RunView(QWidget):
         self.up_button = give("‹ Up", "Alt+Up", "The run above in the list", lambda: self.stepped.emit(-1))
         self.down_button = give("Down ›", "Alt+Down", "The run below in the list", lambda: self.stepped.emit(+1))
         self.test_button = give("30-minute test…", "T", "Threshold pulse of a test in this run", self.ask_test)
-        self.peak_button = give("Highest pulse…", "M", "Keep its highest pulse as a maximum", self.ask_maximum)
+        self.peak_button = give("Highest pulse…", "M", "Use its highest pulse as a maximum", self.ask_maximum)
         self.bin_button = give("Bin", "Del", "Put this run in the bin; Ctrl+Z brings it back", self.to_bin)
         tip = "Leave the marked pulse out, or let it count"
         self.overrule_button = give("Let it count", _OVERRULE_KEY, tip, self.overrule)

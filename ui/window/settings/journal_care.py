@@ -69,7 +69,7 @@ class JournalCare(QWidget):
         chosen, _ = QFileDialog.getOpenFileName(self, "Restore a backup", "", "Zip (*.zip);;All files (*)")
         asked = (
             f"Put the backup {Path(chosen).name} in the place of the present journal? It is checked first, and the "
-            "present journal is kept aside beside it."
+            "present journal is set aside beside it."
         )
         if chosen and sure(self, "Restore a backup", asked):
             self.restore(Path(chosen))
@@ -84,7 +84,7 @@ class JournalCare(QWidget):
 
         def restored(found: Any) -> None:
             self.context.undo.clear()
-            kept = "" if found.aside is None else f" The journal that was there is kept in {found.aside}."
+            kept = "" if found.aside is None else f" The journal that was there is now in {found.aside}."
             readings, recordings = count_of(found.readings, "reading"), count_of(found.recordings, "recording")
             self._tell(f"Restored: {readings} and {recordings}.{kept}")
 

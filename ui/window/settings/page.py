@@ -113,7 +113,7 @@ class SettingsPage(PageWidget):
         self.duration = self._combo(form, "Length", durations, "duration_s")
         self.posture = self._combo(form, "Posture", {each: each for each in POSTURES}, "posture")
         self.tone = self._check(form, "Soft tones at start, pause and end", "tone")
-        self.video = self._check(form, "Keep the picture too", "video")
+        self.video = self._check(form, "Save the picture too", "video")
         form.below(to_copy("soft", "", "No figure needs the picture; it takes room on the disk and shows your skin."))
 
     def _looks_group(self) -> None:

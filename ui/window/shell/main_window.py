@@ -409,7 +409,7 @@ class MainWindow(QMainWindow):
         box = QMessageBox(self)
         box.setWindowTitle("Close Dawnbeat")
         box.setText(" ".join([*going_on, *unsaved]))
-        box.setInformativeText("Go back to keep them; closing now forgets them." if unsaved else "")
+        box.setInformativeText("Go back to save them; closing now forgets them." if unsaved else "")
         words = "Close without them" if unsaved else "Close"
         close = box.addButton(words, QMessageBox.ButtonRole.AcceptRole)
         stay = box.addButton("Go back", QMessageBox.ButtonRole.RejectRole)

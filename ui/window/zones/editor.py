@@ -189,7 +189,7 @@ class SetsView(QWidget):
         self.words.setText(
             "A run is judged by the zones of its own day. New zones begin on a day and leave earlier runs alone."
             if rows
-            else "None are kept yet. Until then runs are judged by the zones that the journal would make today."
+            else "None are saved yet. Until then runs are judged by the zones that the journal would make today."
         )
         self._selected()
 

@@ -220,7 +220,7 @@ class CountDialog(FormDialog):
         self.doubled = self.say("", "soft")
         days = sorted({each.date: each.beats_in_30_s for each in kept}.items())[-FEWEST:]
         said = ", ".join(f"{day.isoformat()}: {2 * beats} bpm" for day, beats in days)
-        self.say(f"Kept so far: {said or 'none'}. Three mornings make a resting pulse (common practice, no source).")
+        self.say(f"Saved so far: {said or 'none'}. Three mornings make a resting pulse (common practice, no source).")
         self.say(
             "Before getting up, lying still: two fingers lightly on the wrist below the thumb, or beside the windpipe "
             "on one side only. Begin at a beat and count it as 0."
@@ -281,7 +281,7 @@ class ThresholdTestDialog(FormDialog):
             "soft",
         )
         self.say("\n".join(MAXIMAL_TEST))
-        self.keep_button.setText("&Keep as threshold pulse")
+        self.keep_button.setText("&Save as threshold pulse")
         self.begins.textChanged.connect(lambda _: self._work_out())
         self._work_out()
 

@@ -35,7 +35,7 @@ from dawnbeat.ui.window.parts.layouts import Sheet, flow_of, scrolled, stack
 from dawnbeat.ui.window.zones.editor import SetsView, ZonesEditor
 from dawnbeat.ui.window.zones.entries import ProtocolDialog, change_zones
 from dawnbeat.ui.window.zones.methods import MethodsView
-from dawnbeat.ui.window.zones.pulses import AS_KEPT, ENTERED, PulsesPanel
+from dawnbeat.ui.window.zones.pulses import AS_SAVED, ENTERED, PulsesPanel
 
 _WHERE = "Zones"
 
@@ -76,14 +76,14 @@ class ZonesPage(JournalPage):
             "A run proposes a higher maximum",
             [
                 ("Look at the run", "Ctrl+L", "Open the run to judge its curve", self.look_at_run),
-                ("Use it as maximum…", "Ctrl+Shift+A", "Keep its highest pulse as a maximum", self.take_maximum),
+                ("Use it as maximum…", "Ctrl+Shift+A", "Use its highest pulse as a maximum", self.take_maximum),
             ],
             "Ctrl+Shift+L",
         )
         tip = "Save the zones shown here, for use from today on"
         self.keep_button = controls.button("Use from today", "Ctrl+S", tip, self.keep, _WHERE)
         tip = "Back to the zones in force, without your edits"
-        self.back_button = controls.button("As kept", "Ctrl+Shift+K", tip, self.discard, _WHERE)
+        self.back_button = controls.button("As saved", "Ctrl+Shift+K", tip, self.discard, _WHERE)
         tip = self.pulses.add_maximum.toolTip()
         self.first_button = controls.button("Add a maximum…", "", tip, self.pulses.ask_maximum)
         self._lay_out()
@@ -99,7 +99,7 @@ class ZonesPage(JournalPage):
 
     def unsaved(self) -> str | None:
         """Zones that were edited and not kept."""
-        return "The zones as edited are not kept." if self._edited and self.keep_button.isEnabled() else None
+        return "The zones as edited are not saved." if self._edited and self.keep_button.isEnabled() else None
 
     def refresh(self) -> None:
         """Read the journal again; edits that are not kept stay."""
@@ -135,15 +135,15 @@ class ZonesPage(JournalPage):
         day = short_day(new.from_date)
         edited, self._edited = self._edited, False
         keep = partial(zone_store.keep_zone_set, self.context.journal, new)
-        if change_zones(self.context, f"keep these zones from {day} on", keep):
-            self.pulses.choose_resting(AS_KEPT)
-            self.context.say(f"Kept from {day} on: easy up to {new.zones.top_of_easy_bpm} bpm.")
+        if change_zones(self.context, f"zones from {day} on", keep):
+            self.pulses.choose_resting(AS_SAVED)
+            self.context.say(f"In force from {day} on: easy up to {new.zones.top_of_easy_bpm} bpm.")
         else:
             self._edited = edited
 
     def discard(self) -> None:
         """Back to the zones in force."""
-        self.pulses.choose_resting(AS_KEPT)
+        self.pulses.choose_resting(AS_SAVED)
         self._edited = False
         self.refresh()
 
@@ -155,7 +155,7 @@ class ZonesPage(JournalPage):
         new, day = proposed.new, short_day(proposed.new.from_date)
         said = f"From {day} on easy is up to {new.zones.top_of_easy_bpm} bpm."
         keep = partial(zone_store.keep_zone_set, self.context.journal, new)
-        change_zones(self.context, f"take new zones from {day} on", keep, said)
+        change_zones(self.context, f"new zones from {day} on", keep, said)
 
     def take_maximum(self) -> None:
         """Ask whether beats are added, and keep the run's highest pulse."""
@@ -220,12 +220,12 @@ class ZonesPage(JournalPage):
             self.rests.setText(
                 "A resting pulse comes from three mornings, or is entered; a maximum from a race or a test, or by age."
                 if draft is None
-                else f"Not kept yet, though runs are judged by them: press “{self.keep_button.text()}”."
+                else f"Not saved yet, though runs are judged by them: press “{self.keep_button.text()}”."
             )
             return
         said = f"Easy is up to {kept.zones.top_of_easy_bpm} bpm."
         if changed and draft is not None:
-            said += f" As edited here it would be {draft.top_of_easy_bpm} bpm, not kept yet."
+            said += f" As edited here it would be {draft.top_of_easy_bpm} bpm, not saved yet."
         self.headline.setText(said)
         method = kept.zones.scheme.method
         self.rests.setText(f"Zones by {method}, in force from {short_day(kept.from_date)} on: {kept.why}.")
@@ -236,7 +236,7 @@ class ZonesPage(JournalPage):
         choice = self.pulses.resting_choice
         anchors = self.draft.anchors
         entered = anchors.resting_bpm if choice == ENTERED else None
-        as_kept = anchors.resting_bpm if choice == AS_KEPT else None
+        as_kept = anchors.resting_bpm if choice == AS_SAVED else None
         why = why_words(self.pulses.known, entered, as_kept)
         return ZoneSet(self._today(), self.draft, why)
 
@@ -244,7 +244,7 @@ class ZonesPage(JournalPage):
         """What runs and mornings say against the zones in force; nothing is changed by it."""
         journal, today = self.context.journal, self._today()
         if self.in_force is None:
-            self.review.setText("No zones are kept yet.")
+            self.review.setText("No zones are saved yet.")
             return
         judged = judged_runs(journal, today, today - EARLIER)
         found = review(judged, known, self.in_force, fixed_of(judged, today), today)

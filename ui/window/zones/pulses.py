@@ -27,7 +27,7 @@ from dawnbeat.ui.window.zones.entries import (
     keep_threshold,
 )
 
-AS_KEPT, FROM_JOURNAL, ENTERED = "as kept", "from the journal", "entered"
+AS_SAVED, FROM_JOURNAL, ENTERED = "as saved", "from the journal", "entered"
 _WHERE = "Zones"
 
 
@@ -91,14 +91,14 @@ class PulsesPanel(View):
 
     @property
     def resting_choice(self) -> str:
-        """AS_KEPT, FROM_JOURNAL or ENTERED."""
+        """AS_SAVED, FROM_JOURNAL or ENTERED."""
         return str(self.resting_from.currentData())
 
     def resting_bpm(self) -> float | None:
         """The resting pulse chosen here."""
         if self.resting_choice == ENTERED:
             return float(self.resting.value())
-        if self.resting_choice == AS_KEPT and self._kept is not None:
+        if self.resting_choice == AS_SAVED and self._kept is not None:
             return self._kept.zones.anchors.resting_bpm
         return None if self.known.resting is None else self.known.resting.bpm
 
@@ -134,7 +134,7 @@ class PulsesPanel(View):
         if self.context.do(words, forth, lambda: resting.remove_hand_count(journal, kept[0])):
             found = resting.from_hand_counts(resting.hand_counts(journal), self._today())
             said = "three mornings make a resting pulse" if found is None else f"resting pulse {found.label}"
-            self.context.say(f"Kept: {2 * beats} bpm counted on {short_day(day)}; {said}.")
+            self.context.say(f"Saved: {2 * beats} bpm counted on {short_day(day)}; {said}.")
 
     def ask_maximum(self, proposed: Maximum | None = None) -> MaximumDialog:
         """Open the dialog; one proposed by a run comes filled in."""
@@ -183,7 +183,7 @@ class PulsesPanel(View):
         kept = None if self._kept is None else self._kept.zones.anchors.resting_bpm
         known = self.known.resting
         from_journal = "not known from the journal yet" if known is None else f"{known.bpm:.0f} bpm, from the journal"
-        offers = [] if kept is None else [(f"{kept:.0f} bpm, as kept", AS_KEPT)]
+        offers = [] if kept is None else [(f"{kept:.0f} bpm, as saved", AS_SAVED)]
         self.resting_from.offer([*offers, (from_journal, FROM_JOURNAL), ("entered", ENTERED)])
         if before == ENTERED:
             self.resting_from.setCurrentIndex(self.resting_from.findData(ENTERED))
@@ -192,7 +192,7 @@ class PulsesPanel(View):
     def _say_resting(self) -> None:
         choice = self.resting_choice
         self.resting.setVisible(choice == ENTERED)
-        if choice == AS_KEPT and self._kept is not None:
+        if choice == AS_SAVED and self._kept is not None:
             said = f"Of the zones in force since {short_day(self._kept.from_date)}."
             if self.known.resting is not None:
                 said += f" The journal says {self.known.resting.label}."
