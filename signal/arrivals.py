@@ -212,8 +212,7 @@ def _fit(arrived_s: FloatArray) -> tuple[float, IntArray, FloatArray]:
         once = _refined(arrived_s, *likely)
         grids += [likely[1:], once[1:], _refined(arrived_s, *once)[1:]]
     for step in _steady_steps(arrived_s):
-        placed, placed_s = _lost_in_holes(arrived_s, step)
-        grids.append((placed[None], placed_s[None]))
+        grids += [(placed[None], placed_s[None]) for placed, placed_s in _lost_in_holes(arrived_s, step)]
     number, taken_s = (np.concatenate(rows) for rows in zip(*grids, strict=True))
     cost = _costs(arrived_s, number, taken_s)
     cheapest = int(np.argmin(cost))
@@ -334,14 +333,15 @@ def _steady_steps(arrived_s: FloatArray) -> list[float]:
     return [float(near.mean())]
 
 
-def _lost_in_holes(arrived_s: FloatArray, step_s: float) -> tuple[FloatArray, FloatArray]:
-    """(n,) numbers and times where frames were lost in the holes, as far as a grid allows.
+def _lost_in_holes(arrived_s: FloatArray, step_s: float) -> list[tuple[FloatArray, FloatArray]]:
+    """(n,) numbers and times where frames were lost in the holes: in all of them, and as far as a grid allows.
 
     Where a delay of more than a step wanders, a grid alone knows how many were lost, but not just where.
     """
     order = np.arange(arrived_s.size)
     gap_s = np.diff(arrived_s, prepend=arrived_s[0])
-    number = np.cumsum(np.maximum(np.rint(gap_s / step_s), 1.0)) - 1.0
+    number = in_all = np.cumsum(np.maximum(np.rint(gap_s / step_s), 1.0)) - 1.0
+    in_all_s = arrived_s.mean() + _slope(in_all, arrived_s) * (in_all - in_all.mean())
     few = arrived_s.size // 50
     for _ in range(3):
         own_s = _slope(number, arrived_s)
@@ -358,7 +358,7 @@ def _lost_in_holes(arrived_s: FloatArray, step_s: float) -> tuple[FloatArray, Fl
             before = max(before, most[hole] - 1.0, min(before + missing[hole], most[hole]))
             lost[hole] = before
         number = np.maximum.accumulate(lost) + order
-    return number, np.asarray(phase_s + step_s * number)
+    return [(in_all, np.asarray(in_all_s)), (number, np.asarray(phase_s + step_s * number))]
 
 
 def _costs(arrived_s: FloatArray, number: FloatArray, taken_s: FloatArray) -> FloatArray:
@@ -369,7 +369,8 @@ def _costs(arrived_s: FloatArray, number: FloatArray, taken_s: FloatArray) -> Fl
     few = frames // 50
     late_s = np.abs(late_s - np.partition(late_s, few, axis=1)[:, few, None])
     by_chance = _tail_cost(late_s, least_s)
-    as_before = _tail_cost(np.abs(np.diff(late_s, axis=1)), least_s) + frames * np.log(2.0)
+    more_s = np.abs(np.diff(late_s, axis=1))
+    as_before = np.minimum(_tail_cost(more_s, least_s), _smooth_cost(more_s, least_s)) + frames * np.log(2.0)
     lost = np.diff(number, axis=1).ravel() - 1.0
     at = np.flatnonzero(lost)
     row = at // (frames - 1)
@@ -398,6 +399,13 @@ def _rough_costs(beyond: FloatArray, lost: FloatArray, step_s: FloatArray) -> Fl
     mean_s = np.maximum(step_s * np.minimum(usual, 2.0 * np.abs(apart, out=apart).mean(axis=-1)), 1e-6)
     times = np.count_nonzero(lost_here, axis=-1)
     return np.asarray(frames * np.log(mean_s) + _where_cost(frames, times) + times)
+
+
+def _smooth_cost(more_s: FloatArray, least_s: FloatArray) -> FloatArray:
+    """(g,) for a delay that wanders without jumps: an exponential distribution, in which a whole step hardly happens."""
+    mean_s = more_s.mean(axis=1)
+    scale_s = np.maximum(mean_s, least_s)
+    return np.asarray(more_s.shape[1] * (np.log(scale_s) + mean_s / scale_s))
 
 
 def _tail_cost(value_s: FloatArray, least_s: FloatArray) -> FloatArray:

@@ -77,6 +77,15 @@ def test_lost_frames_are_told_from_late_ones(late_ms: float) -> None:
     assert lost_frames(rising(taken_s() + rng.exponential(0.02, COUNT))) <= 2
 
 
+@pytest.mark.parametrize("rate_hz", [24.0, 30.0, 60.0])
+def test_the_few_frames_that_are_lost_are_counted_under_a_delay_that_comes_and_goes(rate_hz: float) -> None:
+    rng = np.random.default_rng(6)
+    late_s = 0.02 * (1.0 + np.sin(2 * np.pi * 0.41 * taken_s(rate_hz)) * np.sin(2 * np.pi * 0.17 * taken_s(rate_hz)))
+    kept = rng.uniform(size=COUNT) >= 0.01
+    stamp_s = rising((taken_s(rate_hz) + late_s)[kept])
+    assert np.abs(numbers_of_all(stamp_s) - np.flatnonzero(kept) + np.flatnonzero(kept)[0]).max() <= 1
+
+
 def test_frames_that_repeat_the_one_before_are_no_frames() -> None:
     trace = finger(seed=81).trace()
     keep = np.random.default_rng(5).uniform(size=len(trace)) >= 0.3
