@@ -402,7 +402,7 @@ def _rough_costs(beyond: FloatArray, lost: FloatArray, step_s: FloatArray) -> Fl
 
 
 def _smooth_cost(more_s: FloatArray, least_s: FloatArray) -> FloatArray:
-    """(g,) for a delay that wanders without jumps: an exponential distribution, in which a whole step hardly happens."""
+    """(g,) for a delay that wanders and never jumps: exponentially distributed, so that a whole step hardly happens."""
     mean_s = more_s.mean(axis=1)
     scale_s = np.maximum(mean_s, least_s)
     return np.asarray(more_s.shape[1] * (np.log(scale_s) + mean_s / scale_s))
