@@ -104,7 +104,7 @@ def frame_times(time_s: FloatArray, colour: FloatArray) -> FrameTimes:
     if not np.array_equal(grid_s, stamp_s - plain_s) and plain_s.std() < _MOST_LATE_S:
         # That none was lost is worth a second look, since delays can look like losses.
         plain_rough = _roughness(stamp_s - plain_s, colour[rows])
-        if plain_rough < rough:
+        if plain_rough < _CLEARLY_SMOOTHER * rough:
             grid_s, rough = stamp_s - plain_s, plain_rough
             stray = stamp_s - grid_s
     ratio = rough / max(_roughness(stamp_s, colour[rows]), 1e-12)
