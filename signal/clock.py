@@ -109,7 +109,8 @@ def frame_times(time_s: FloatArray, colour: FloatArray) -> FrameTimes:
             stray = stamp_s - grid_s
     ratio = rough / max(_roughness(stamp_s, colour[rows]), 1e-12)
     if ratio > 1.0 / _CLEARLY_SMOOTHER:
-        return FrameTimes(rows, stamp_s, nothing, stray_s, False, share, coarse)
+        # The light bears out what changes from frame to frame, and tells nothing of a delay that comes and goes.
+        return FrameTimes(rows, stamp_s, _over_an_edge(stray), stray_s, False, share, coarse)
     if ratio > _CLEARLY_SMOOTHER and stray_s < _LITTLE_S:
         return FrameTimes(rows, stamp_s, _over_an_edge(stray), stray_s, False, share, coarse)
     # What strays slowly could be the camera's own rate, which goes up and down with the light.

@@ -47,9 +47,6 @@ class Family:
     draw: Callable[[np.random.Generator], Reading]
 
 
-# Hearts and fingers.
-
-
 FAMILIES: tuple[Family, ...] = (
     *(Family(f"{name}, no pulse", "disturbed", light.lamp_alone(wobble)) for name, wobble in light.LAMPS.items()),
     *(Family(f"{name}, no pulse", "disturbed", light.move_alone(wobble)) for name, wobble in light.MOVES.items()),
@@ -68,6 +65,7 @@ FAMILIES: tuple[Family, ...] = (
     Family("stamps that wander", "disturbed", camera.wandering_stamps),
     Family("stamps that are late", "disturbed", camera.delayed_stamps),
     Family("frames in bursts", "disturbed", camera.bursts),
+    Family("frames lost and late", "disturbed", camera.lost_and_late),
     Family("stamps of a coarse clock", "disturbed", camera.coarse_stamps),
     Family("repeated frames", "disturbed", camera.repeated_frames),
     Family("10 frames sent as 30", "disturbed", camera.ten_as_thirty),

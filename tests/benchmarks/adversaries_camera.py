@@ -33,6 +33,15 @@ def bursts(rng: np.random.Generator) -> Reading:
     return camera(rng, finger(rng), stamp_s=rising(stamp_s + rng.uniform(0, 0.002, time_s.size)))
 
 
+def lost_and_late(rng: np.random.Generator) -> Reading:
+    """Three to a hundred of a thousand frames lost, while a delay comes and goes by 3 to 30 ms."""
+    time_s = frame_times_s(float(rng.uniform(24.0, 60.0)))
+    size_s = np.exp(rng.uniform(np.log(0.003), np.log(0.030)))
+    late_s = size_s * slow(rng, time_s, float(rng.uniform(0.2, 3.0)))
+    kept = rng.uniform(size=time_s.size) >= np.exp(rng.uniform(np.log(0.003), np.log(0.1)))
+    return camera(rng, finger(rng), time_s=time_s[kept], stamp_s=rising(time_s + late_s)[kept])
+
+
 def coarse_stamps(rng: np.random.Generator) -> Reading:
     """A clock that ticks every 10 to 16 ms."""
     tick_s = float(rng.uniform(0.010, 0.016))
