@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from dawnbeat.journal.ranges import RangeSettings
     from dawnbeat.journal.store import Journal
     from dawnbeat.shared.morning import Context, StoredReading
-    from dawnbeat.ui.tables import FittedTable
+    from dawnbeat.ui.terminal import FittedTable
 
 _NUMBER, _LN_RMSSD, _VERDICT = 2, 5, 6
 # A narrower terminal has no room for what was noted beside the figures.
@@ -72,7 +72,7 @@ def mornings(
 
 def _print_periods(screen: Console, journal: Journal) -> None:
     from dawnbeat.journal.periods import HEADINGS, by_month, by_year, cells
-    from dawnbeat.ui.tables import Column, FittedTable
+    from dawnbeat.ui.terminal import Column, FittedTable
 
     found = journal.mornings()
     if not found:
@@ -140,7 +140,7 @@ def print_mornings(
 def _table(readings: list[StoredReading]) -> FittedTable:
     """One line a reading, unless the terminal is narrower than its figures."""
     from dawnbeat.journal.listing import HEADINGS, table
-    from dawnbeat.ui.tables import Column, FittedTable
+    from dawnbeat.ui.terminal import Column, FittedTable
 
     headings = [*HEADINGS[:_NUMBER], "No.", *HEADINGS[_NUMBER : _VERDICT + 1]]
     noted = "what was noted (`dawnbeat note DAY` shows it)"

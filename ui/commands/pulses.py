@@ -133,7 +133,7 @@ def list_command(
     """List the maxima, which one counts today, and what a run proposes."""
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.maximum import KIND_WORDS, maximum_on, maximum_proposal
-    from dawnbeat.ui.tables import plain_table
+    from dawnbeat.ui.terminal import plain_table
 
     today = date.today()
     with open_journal(journal) as opened:
@@ -174,7 +174,7 @@ def ages_command(
     """
     from dawnbeat.training import zone_store
     from dawnbeat.training.maximum import maxima_by_age
-    from dawnbeat.ui.tables import plain_table
+    from dawnbeat.ui.terminal import plain_table
 
     found = maxima_by_age(age)
     with open_journal(journal) as opened:

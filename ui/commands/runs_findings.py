@@ -130,7 +130,7 @@ def mornings_command(
     from dawnbeat.morning.choices import chosen_ranges
     from dawnbeat.training import mornings_after
     from dawnbeat.training.periods import judged_runs
-    from dawnbeat.ui.tables import plain_table
+    from dawnbeat.ui.terminal import plain_table
 
     with open_journal(journal) as opened:
         judged = judged_runs(opened, date.today())
@@ -229,7 +229,7 @@ def race_command(
     """
     from dawnbeat.training import run_store, zone_store
     from dawnbeat.training.race import RACE_CAUTION, race_plan
-    from dawnbeat.ui.tables import plain_table
+    from dawnbeat.ui.terminal import plain_table
 
     today = date.today()
     with open_journal(journal) as opened:

@@ -22,7 +22,7 @@ from dawnbeat.shared.wording import (
 from dawnbeat.training.periods import EASY_AIM, EASY_TIME_AIM, Fixed, JudgedRun, PeriodSummary, Span, Week
 from dawnbeat.training.run import CAN_BE_OVERRULED, MARK_WORDS, Mark
 from dawnbeat.training.run_figures import COEFFICIENTS, Coefficients
-from dawnbeat.ui.tables import Column, FittedTable, plain_table
+from dawnbeat.ui.terminal import Column, FittedTable, plain_table
 
 _NOT_ALL = "* some runs of the week are not in this sum"
 

@@ -274,7 +274,7 @@ def _check_known(journal: Journal, today: date, method: Method) -> None:
 
 
 def _print_zones(main: Zones, compared: tuple[Compared, ...], notes: list[str]) -> None:
-    from dawnbeat.ui.tables import plain_table
+    from dawnbeat.ui.terminal import plain_table
 
     table = plain_table(f"Zones by {main.scheme.method}", ("Zone", "Pulse, bpm", "Share", "Talk test"))
     for zone in main.table():
@@ -301,7 +301,7 @@ def _print_sets(kept: list[ZoneSet], as_json: bool) -> None:
         return
     if not kept:
         raise DawnbeatError("no zones are saved yet: `dawnbeat zones --save` saves those of today")
-    from dawnbeat.ui.tables import plain_table
+    from dawnbeat.ui.terminal import plain_table
 
     table = plain_table(
         "Zone sets; a run is judged by the set of its day", ("From", "Method", "Top of easy", "Boundaries, bpm", "Why")

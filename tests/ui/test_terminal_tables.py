@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
 
-from dawnbeat.ui.tables import Column, FittedTable, plain_table
+from dawnbeat.ui.terminal import Column, FittedTable, plain_table
 
 WORDS = st.text("abcdefghij0123456789-", min_size=1, max_size=10)
 CELLS = st.lists(WORDS, max_size=6).map(" ".join)
