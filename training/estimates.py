@@ -138,12 +138,12 @@ def uptake_from_race(distance_m: float, duration_s: float) -> Estimate:
 
 @dataclass(frozen=True)
 class Equivalent:
-    """The time over a distance that costs the same uptake. away: how many times longer or shorter the race was."""
+    """The time over a distance that costs the same uptake. of_race: its distance as a share of the race's."""
 
     name: str
     distance_m: float
     duration_s: float
-    away: float
+    of_race: float
 
 
 EQUIVALENTS_ERROR = (
@@ -166,7 +166,7 @@ def race_equivalents(distance_m: float, duration_s: float) -> list[Equivalent]:
     for name, other_m in _DISTANCES.items():
         time_s = race_time_s(other_m, uptake)
         if RACE_LOW_S <= time_s <= RACE_HIGH_S:
-            found.append(Equivalent(name, other_m, time_s, max(other_m / distance_m, distance_m / other_m)))
+            found.append(Equivalent(name, other_m, time_s, other_m / distance_m))
     return found
 
 

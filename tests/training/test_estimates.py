@@ -46,7 +46,7 @@ def test_the_time_for_an_uptake_asks_for_that_uptake(uptake: float, distance_m: 
 def test_a_race_is_equal_to_itself() -> None:
     found = {each.name: each for each in race_equivalents(10_000, 2600)}
     assert found["10 km"].duration_s == pytest.approx(2600, abs=1e-3)
-    assert found["10 km"].away == 1
+    assert found["10 km"].of_race == 1
     assert "1500 m" in found
 
 

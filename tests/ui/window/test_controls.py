@@ -159,6 +159,42 @@ def test_headings_stand_over_their_figures_and_the_widest_columns_give_way_first
     assert list(share_out((80, 300, 90), (70, 60, 50), 100)) == [70, 60, 50]
 
 
+def test_a_column_stands_at_one_side_and_its_figures_neither_wrap_nor_drift_apart(qtbot: QtBot) -> None:
+    table = plain_table(("Distance", "Easy runs", "Drift an hour"), "Races", most=3)
+    qtbot.addWidget(table)
+    rows = [("1500 m", "10 of 19", "+3.2 %"), ("3 km", "9 of 17", UNKNOWN), ("half marathon", "4 of 8", "0.1 %")]
+    write_rows(table, rows)
+    sides = []
+    for column in range(3):
+        items = [table.item(row, column) for row in range(3)]
+        found = {bool(int(each.textAlignment()) & Qt.AlignmentFlag.AlignRight.value) for each in items if each}
+        assert len(found) == 1
+        sides += found
+    assert sides == [False, True, True]
+    words_px = table.fontMetrics().horizontalAdvance
+    for width in (1800, 100):
+        table.resize(width, 300)
+        table.show()
+        table.arrange()
+        assert table.columnWidth(1) > words_px("10 of 19"), width
+        assert table.columnWidth(2) < words_px("Drift an hour") + 6 * table.fontMetrics().height(), width
+
+
+def test_a_heading_that_fits_takes_one_line_and_a_row_is_as_high_as_its_words(qtbot: QtBot) -> None:
+    table = plain_table(("Day", "First, bpm"), "Held", most=4)
+    qtbot.addWidget(table)
+    write_rows(table, [("inside your usual range", "132")])
+    line = table.fontMetrics().height()
+    table.resize(900, 300)
+    table.show()
+    table.arrange()
+    assert table.horizontalHeader().height() < 2 * line
+    table.resize(60, 300)
+    table.arrange()
+    assert table.columnWidth(0) < table.fontMetrics().horizontalAdvance("inside your usual")
+    assert table.rowHeight(0) > 3 * line
+
+
 def test_rows_that_wrapped_are_one_line_high_again_where_there_is_room(qtbot: QtBot) -> None:
     table = plain_table(("Day", "What was noted on it"), "Mornings", most=4)
     qtbot.addWidget(table)

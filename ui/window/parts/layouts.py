@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from datetime import date
 from typing import TypeVar
 
-from PySide6.QtCore import QDate, QEvent, QObject, QPoint, QRect, QSize, Qt
+from PySide6.QtCore import QDate, QEvent, QObject, QPoint, QRect, QSize, Qt, Signal
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QBoxLayout,
@@ -219,7 +219,10 @@ class Scrolled(QScrollArea):
     """Holds one widget with a layout.
 
     Qt asks wrapped labels for their height at their narrowest, and a page would scroll although all fits.
+    measured: what is inside needs another height, `needed_height`.
     """
+
+    measured = Signal()
 
     def __init__(self, inside: QWidget) -> None:
         super().__init__()
@@ -244,14 +247,19 @@ class Scrolled(QScrollArea):
         return super().eventFilter(watched, event)
 
     def _fit(self) -> None:
+        if self.needed_height != self.inside.minimumHeight():
+            self.inside.setMinimumHeight(self.needed_height)
+            self.measured.emit()
+
+    @property
+    def needed_height(self) -> int:
+        """How high its widget has to be at this width, in pixels."""
         layout = self.inside.layout()
         if layout is None:
-            return
-        needed = layout.minimumSize().height()
-        if layout.hasHeightForWidth():
-            width = max(self.viewport().width(), layout.minimumSize().width())
-            needed = layout.totalMinimumHeightForWidth(width)
-        self.inside.setMinimumHeight(needed)
+            return 0
+        if not layout.hasHeightForWidth():
+            return layout.minimumSize().height()
+        return layout.totalMinimumHeightForWidth(max(self.viewport().width(), layout.minimumSize().width()))
 
 
 class RowsForm(QGroupBox):

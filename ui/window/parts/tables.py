@@ -12,7 +12,7 @@ from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTab
 from dawnbeat.shared.wording import UNKNOWN
 
 # A number, with what may stand around it in a cell of figures.
-_FIGURE = re.compile(r"[–+−-]?[\d.,:]*\d[\d.,:]*( (%|bpm|ms|min/km|km|h|s))?( \*)?")
+_FIGURE = re.compile(r"[–+−-]?[\d.,:]*\d[\d.,:]*( (of|to) \d+)?( (%|bpm|ms|min/km|km|h|s))?( \*)?")
 RIGHT = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
 LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
 # Widths come from the first rows only: measuring every cell of ten years takes longer than a page may.
@@ -20,6 +20,8 @@ MEASURED_ROWS = 200
 # Of a column's texts only the longest are measured, since letters are nearly as wide as one another.
 _LONGEST = 12
 _AROUND_CELL = 1.1  # what a cell has around its words, in heights of a line
+# Figures far from those beside them are hard to follow, so a column of them is widened by this much at most.
+_MOST_SPREAD = 3.0  # heights of a line
 
 
 class _Headings(QHeaderView):
@@ -34,10 +36,12 @@ class _Headings(QHeaderView):
 
     def sectionSizeFromContents(self, section: int) -> QSize:  # noqa: N802  Qt's name
         size = super().sectionSizeFromContents(section)
-        words = str(self.model().headerData(section, Qt.Orientation.Horizontal) or "")
         metrics, around = self.fontMetrics(), size.height() - self.fontMetrics().height()
-        room = QRect(0, 0, max(self.sectionSize(section) - size.width() + metrics.horizontalAdvance(words), 1), 10_000)
-        return QSize(size.width(), metrics.boundingRect(room, Qt.TextFlag.TextWordWrap, words).height() + around)
+        words = str(self.model().headerData(section, Qt.Orientation.Horizontal) or "")
+        # Qt's own width has more around the words than is drawn, and words that fit would get a second line.
+        room = QRect(0, 0, max(self.sectionSize(section) - round(_AROUND_CELL * metrics.height()), 1), 10_000)
+        high = metrics.boundingRect(room, Qt.TextFlag.TextWordWrap, words).height()
+        return QSize(size.width(), high + around)
 
 
 class PlainTable(QTableWidget):
@@ -64,21 +68,21 @@ class PlainTable(QTableWidget):
         natural, least = zip(*(self._widths_of(column) for column in range(self.columnCount())), strict=True)
         room = self.viewport().width()
         widths = list(share_out(natural, least, room))
-        widths[self._stretch] += max(room - sum(widths), 0)
+        spare = max(room - sum(widths), 0)
+        if self._holds_figures(self._stretch):
+            each = min(spare // len(widths), round(_MOST_SPREAD * metrics.height()))
+            widths = [width + each for width in widths]
+        else:
+            widths[self._stretch] += spare
         for column, width in enumerate(widths):
             self.setColumnWidth(column, width)
         one_line = round(1.6 * metrics.height())
         self.verticalHeader().setDefaultSectionSize(one_line)
         self.verticalHeader().setMinimumSectionSize(one_line)
-        if sum(natural) <= room:
+        for row in range(self.rowCount()):
             # Rows that wrapped at a smaller width keep their height otherwise.
-            for row in range(self.rowCount()):
-                self.setRowHeight(row, one_line)
-        else:
-            self.resizeRowsToContents()
-            for row in range(self.rowCount()):
-                if self.rowHeight(row) > self.verticalHeader().minimumSectionSize():
-                    self.setRowHeight(row, self.rowHeight(row) + round(0.4 * metrics.height()))
+            high = one_line if sum(natural) <= room else self._words_high(row) + round(0.6 * metrics.height())
+            self.setRowHeight(row, max(high, one_line))
         if self._most is not None:
             rows = min(self.rowCount(), self._most)
             high = sum(self.rowHeight(row) for row in range(rows)) or self.verticalHeader().defaultSectionSize()
@@ -88,6 +92,24 @@ class PlainTable(QTableWidget):
         self.updateGeometries()
         self._arranging = False
 
+    def _holds_figures(self, column: int) -> bool:
+        heading = self.horizontalHeaderItem(column)
+        side = 0 if heading is None else int(heading.data(Qt.ItemDataRole.TextAlignmentRole) or 0)
+        return bool(side & Qt.AlignmentFlag.AlignRight.value)
+
+    def _words_high(self, row: int) -> int:
+        """The height of a row's words, wrapped to the columns, in pixels: Qt's own forgets the margins of cells."""
+        metrics = self.fontMetrics()
+        around = round(_AROUND_CELL * metrics.height())
+        highest = metrics.height()
+        for column in range(self.columnCount()):
+            item, width = self.item(row, column), self.columnWidth(column) - around
+            if item is None or metrics.horizontalAdvance(item.text()) <= width:
+                continue
+            room = QRect(0, 0, max(width, 1), 10_000)
+            highest = max(highest, metrics.boundingRect(room, Qt.TextFlag.TextWordWrap, item.text()).height())
+        return highest
+
     def _widths_of(self, column: int) -> tuple[int, int]:
         """What a column would like to have, and what its longest word needs."""
         metrics = self.fontMetrics()
@@ -96,12 +118,12 @@ class PlainTable(QTableWidget):
         texts = {each.text(): each.font().bold() for each in items if each is not None}
         around = round(_AROUND_CELL * metrics.height())
         longest = sorted(texts, key=len)[-_LONGEST:]
-        words = {word for text in longest for word in text.split()}
+        # A figure and its unit stay together.
+        words = {word for text in longest for word in ((text,) if _FIGURE.fullmatch(text) else text.split())}
         wider = 1.1 if any(texts.values()) else 1.0
-        natural = max((metrics.horizontalAdvance(text) for text in longest), default=0)
-        return round(wider * natural) + around, max(
-            (round(wider * metrics.horizontalAdvance(word)) for word in words), default=0
-        ) + around
+        natural = max((round(wider * metrics.horizontalAdvance(text)) + around for text in longest), default=around)
+        least = max((round(wider * metrics.horizontalAdvance(word)) + around for word in words), default=around)
+        return natural, least
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
         """Another width, other columns."""
@@ -149,20 +171,19 @@ def plain_table(headings: Sequence[str], name: str, stretch: int | None = None, 
 
 
 def write_rows(table: PlainTable, rows: Sequence[Sequence[str]]) -> None:
-    """Fill a table anew."""
+    """Fill a table anew. A column of nothing but figures stands at its right edge, any other at its left."""
     table.setRowCount(len(rows))
-    for row, cells in enumerate(rows):
-        for column, text in enumerate(cells):
-            item = QTableWidgetItem(text)
-            item.setToolTip(text)
-            item.setTextAlignment(RIGHT if _FIGURE.fullmatch(text) else LEFT)
-            table.setItem(row, column, item)
     for column in range(table.columnCount()):
-        heading, texts = table.horizontalHeaderItem(column), [cells[column] for cells in rows if column < len(cells)]
+        heading, texts = table.horizontalHeaderItem(column), [cells[column] for cells in rows]
+        figures = any(map(_FIGURE.fullmatch, texts)) and all(map(_FIGURE.fullmatch, filter(_is_said, texts)))
+        side = RIGHT if figures else LEFT
         if heading is not None:
-            figures = any(map(_FIGURE.fullmatch, texts)) and all(map(_FIGURE.fullmatch, filter(_is_said, texts)))
-            side = RIGHT if figures else LEFT
             heading.setData(Qt.ItemDataRole.TextAlignmentRole, (side | Qt.TextFlag.TextWordWrap).value)
+        for row, cells in enumerate(rows):
+            item = QTableWidgetItem(cells[column])
+            item.setToolTip(cells[column])
+            item.setTextAlignment(side)
+            table.setItem(row, column, item)
     table.arrange()
 
 

@@ -172,7 +172,7 @@ _RATINGS = {
 }
 
 
-def felt_box(felt: float | None = None) -> QComboBox:
+def felt_box(felt: float | None = None) -> ComboBox:
     """Foster's session rating of 0 to 10, whole or in between, or nothing; type a number such as 3.5."""
     box = ComboBox()
     box.setEditable(True)

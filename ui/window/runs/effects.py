@@ -54,6 +54,7 @@ _AFTER_NOTE = (
 )
 _KINDS = (("Months", "Alt+1"), ("Years", "Alt+2"))
 _PACE_STEP_S = 15
+_PACE_TICKS_S = ((5, 45), (15, 120), (60, math.inf))  # seconds between two ticks, for spans below so many seconds
 
 
 class MonthsView(View):
@@ -134,7 +135,7 @@ class MonthsView(View):
         if known:
             low, high = float(paces.min()) - _PACE_STEP_S, float(paces.max()) + _PACE_STEP_S
             self.plot.box.setYRange(low, high, padding=0)
-            step = _PACE_STEP_S if high - low < 120 else 4 * _PACE_STEP_S
+            step = next(step for step, most in _PACE_TICKS_S if high - low < most)
             at = range(step * math.ceil(low / step), int(high) + 1, step)
             ticks = [(float(value), bare_pace(1000.0, value, self._units)) for value in at]
             self.plot.item.getAxis("left").setTicks([ticks])
@@ -241,9 +242,9 @@ class AfterView(View):
 
 def _cells(day: HardDay) -> tuple[str, ...]:
     runs = "" if day.runs == 1 else f", {day.runs} runs"
-    said, pulse = "no reading", ""
+    said, pulse = "no reading", UNKNOWN
     if day.next_morning is not None:
         said = day.ln_rmssd if day.next_morning.usable else "reading not usable"
-        pulse = day.resting_pulse if day.next_morning.usable else ""
+        pulse = day.resting_pulse if day.next_morning.usable else UNKNOWN
     moved = UNKNOWN if day.week_moved is None else f"{signed(100 * math.expm1(day.week_moved))} %"
     return f"{long_day(day.date)}{runs}", number(day.load), said, pulse, moved

@@ -18,6 +18,7 @@ from dawnbeat.shared.wording import (
     metres_from,
     number,
     pace_of,
+    percent,
     seconds_from,
     short_day,
     signed,
@@ -33,7 +34,7 @@ from dawnbeat.training.zone_store import Threshold
 from dawnbeat.training.zones import NOT_MEDICAL
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, label, labelled, named
-from dawnbeat.ui.window.parts.layouts import Sheet, flow_of, scrolled, stack
+from dawnbeat.ui.window.parts.layouts import Sheet, flow_of, stack
 from dawnbeat.ui.window.parts.tables import plain_table, write_rows
 
 _DISTANCES_KM = (("5 km", 5.0), ("10 km", 10.0), ("half marathon", 21.0975), ("marathon", 42.195), ("other", None))
@@ -58,11 +59,12 @@ class EstimatesView(QWidget):
         self.factors.offer((("not chosen yet", None), ("women", "women"), ("men", "men")))
         self.factors.activated.connect(lambda _: self._choose_factors())
         self._race_row = labelled("From the race", self.race)
-        self.equals = plain_table(("Distance", "Time", "Times as long or short"), "Equal races", most=8)
+        self.equals = plain_table(("Distance", "Time", "Of the race’s distance"), "Equal races", most=8)
         self.equals_title = label("soft", "", "Equal races by the same formula")
         self.equals_error = label("small", "", estimates.EQUIVALENTS_ERROR)
         self._pulses, self._tests, self._of_race = QVBoxLayout(), QVBoxLayout(), QVBoxLayout()
-        page = scrolled(
+        stack(
+            self,
             flow_of(labelled("Factors for", self.factors)),
             self._pulses,
             self._tests,
@@ -77,7 +79,6 @@ class EstimatesView(QWidget):
             None,
             margins=(0, 0, 6, 0),
         )
-        stack(self, page)
 
     def show_runs(self, judged: Sequence[JudgedRun]) -> None:
         """Offer the races among these runs, newest first."""
@@ -85,7 +86,9 @@ class EstimatesView(QWidget):
         self._judged = judged
         counting = [each.run for each in reversed(judged) if each.run.counts]
         self.races = [run for run in counting if run.race and run.figures.distance_m]
-        self.race.offer((_race_words(run), run.id) for run in self.races)
+        with self.context.saying():
+            self._units = zone_store.chosen_units(self.context.journal)
+        self.race.offer((_race_words(run, self._units), run.id) for run in self.races)
         self.race.setCurrentIndex(max(self.race.findData(before), 0) if self.races else -1)
         self._show()
 
@@ -113,7 +116,8 @@ class EstimatesView(QWidget):
         self._show_threshold(known.threshold)
         if found.critical is not None:
             lines = [f"From {found.critical.efforts} efforts; {estimates.CRITICAL_SPEED_SOURCE}."]
-            value = f"{pace_of(found.critical.pace_s_per_km, self._units)}, {found.critical.reserve_m:.0f} m above it"
+            pace = pace_of(found.critical.pace_s_per_km, self._units)
+            value = f"{pace}, {found.critical.reserve_m:.0f} m to spend above it"
             self._add(self._of_race, "Critical speed", value, lines)
         if found.marathon is not None:
             lines = [f"{capital(found.marathon.words)}."]
@@ -123,7 +127,7 @@ class EstimatesView(QWidget):
             lines = [f"{capital(each.split(': say which with')[0])}." for each in found.missing]
             self._add(self._of_race, "What is missing for the rest", UNKNOWN, lines)
         self._race_row.setVisible(race is not None)
-        rows = [(each.name, clock(each.duration_s), f"{each.away:.1f}") for each in found.equals]
+        rows = [(each.name, clock(each.duration_s), percent(each.of_race)) for each in found.equals]
         write_rows(self.equals, rows)
         for widget in (self.equals, self.equals_title, self.equals_error):
             widget.setVisible(bool(rows))
@@ -163,9 +167,9 @@ class EstimatesView(QWidget):
         self.cards.append(card)
 
 
-def _race_words(run: Run) -> str:
-    way_km = (run.figures.distance_m or 0) / 1000
-    return f"{short_day(run.local_date)}, {way_km:.2f} km in {clock(run.figures.elapsed_s)}"
+def _race_words(run: Run, units: Units) -> str:
+    way_words = f"{way(run.figures.distance_m, units)} {units}"
+    return f"{short_day(run.local_date)}, {way_words} in {clock(run.figures.elapsed_s)}"
 
 
 def _value_words(each: Estimate, units: Units) -> str:
@@ -219,7 +223,7 @@ class RaceView(QWidget):
         asked = flow_of(labelled("Distance", self.distance), self.other, labelled("Goal", self.goal))
         heed = label("small", "Cautions", "\n".join((RACE_CAUTION, *MAXIMAL_TEST)))
         parts = (asked, self.trouble, self._sheet, self.held_title, self.held, heed, None)
-        stack(self, scrolled(*parts, margins=(0, 0, 6, 0)))
+        stack(self, *parts, margins=(0, 0, 6, 0))
 
     def show_runs(self, judged: Sequence[JudgedRun]) -> None:
         """Rest on these runs."""

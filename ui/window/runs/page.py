@@ -73,7 +73,9 @@ class RunsPage(JournalPage):
         self._front = LIST
         self._buttons: list[QPushButton] = []
         self.whole = QStackedWidget()
-        self.whole.addWidget(scrolled(self._tools(), self.strip, self.week, (self.views, 1)))
+        self._list_page = scrolled(self._tools(), self.strip, self.week, (self.views, 1))
+        self._list_page.measured.connect(self._fit_views)
+        self.whole.addWidget(self._list_page)
         stack(self, self.whole)
         self.setAcceptDrops(True)
         self.table.opened.connect(lambda each: self.open_run(each.run.id))
@@ -119,13 +121,17 @@ class RunsPage(JournalPage):
         """Bring one of the views to the front."""
         if name != LIST and name not in self.made:
             self.made[name] = self._make(name)
-            self.views.addWidget(Scrolled(self.made[name]))
+            view = Scrolled(self.made[name])
+            view.measured.connect(self._fit_views)
+            self.views.addWidget(view)
         self._front = name
         if name in self.made:
             self.made[name].show_runs(self.judged)
         self._buttons[VIEWS.index(name)].setChecked(True)
         self.week.setVisible(name == LIST and bool(self.judged))
         self.views.setCurrentIndex([LIST, *self.made].index(name))
+        self._fit_views()
+        self._list_page.verticalScrollBar().setValue(0)
         if name == LIST:
             self.table.view.setFocus()
 
@@ -293,6 +299,14 @@ class RunsPage(JournalPage):
 
     def arrange(self) -> None:
         """Curve and figures of a run beside one another where there is room."""
-        self.views.setMinimumHeight(self.context.theme.px(280))
+        self._fit_views()
         if self.run_view is not None:
             self.run_view.turn(self.width() >= self.context.theme.px(920))
+
+    def _fit_views(self) -> None:
+        """Where the page itself has to scroll, the view in front does not scroll in it as well."""
+        least, front, page = self.context.theme.px(280), self.views.currentWidget(), self._list_page
+        above = page.needed_height - self.views.minimumHeight()
+        if isinstance(front, Scrolled) and above + least > page.height():
+            least = max(least, front.needed_height)
+        self.views.setMinimumHeight(least)

@@ -80,7 +80,7 @@ class RunCurve(QWidget):
         there = [f"{SYMBOLS[kind][1]} {kind}" for kind in MARK_KINDS if any(mark.kind == kind for mark in marks)]
         parts = ["━ counts", "┅ left out", *there] if there else ["━ pulse that counts"]
         if zones is not None:
-            parts.append(f"▬ top of easy, {zones.top_of_easy_bpm} bpm")
+            parts += [f"▬ top of easy, {zones.top_of_easy_bpm} bpm", f"1 to {len(zones.scheme.names)}: zones"]
         self._legend = legend_of(*parts)
         self.plot.legend = self._legend
         self.readout.setText(self._legend)

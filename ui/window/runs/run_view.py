@@ -62,6 +62,8 @@ class RunView(QWidget):
         self.counts = named(QCheckBox("It counts as a run"), "It counts as a run", tip)
         self.talk = ComboBox()
         self.talk.addItems(["", *TALKS])
+        for box in (self.felt, self.talk):
+            box.narrow(6)
         self.note = QLineEdit()
         give = partial(controls.button, where=_WHERE)
         self.back_button = give("Back", "Alt+Left", "Back to the list, as Esc does", self.left.emit)
@@ -77,7 +79,9 @@ class RunView(QWidget):
         self.splitter = QSplitter()
         self.splitter.addWidget(self.curve)
         side = (self.bars, self.figures, self.marks_title, self.marks_table, flow_of(self.overrule_button))
-        self.splitter.addWidget(scrolled(*side, self._own_form(), self.drift_rule, None, margins=(0, 0, 6, 0)))
+        self.side = scrolled(*side, self._own_form(), self.drift_rule, None, margins=(0, 0, 6, 0))
+        self.side.measured.connect(self._fit)
+        self.splitter.addWidget(self.side)
         self.splitter.setChildrenCollapsible(False)
         let_shrink(self.splitter)
         self.splitter.setSizes([590, 510])
@@ -248,9 +252,19 @@ class RunView(QWidget):
             # Shares of a width would leave the curve next to no height.
             self.splitter.setStretchFactor(1, 0 if beside else 1)
             self.splitter.setSizes([590, 510] if beside else [1, 1])
-        least = self.context.theme.px(330)
         self.curve.setMinimumHeight(self.context.theme.px(240))
-        self.splitter.setMinimumHeight(least if beside else 2 * least)
+        self.curve.setMinimumWidth(self.context.theme.px(300))
+        self.side.setMinimumWidth(self.context.theme.px(460) if beside else 0)
+        self._fit()
+
+    def _fit(self) -> None:
+        """Where the figures stand below the curve the page scrolls, and they do not scroll in it as well."""
+        beside = self.splitter.orientation() == Qt.Orientation.Horizontal
+        self.side.setMinimumHeight(0 if beside else self.side.needed_height)
+        curve = self.curve.minimumHeight() if self.curve.isVisibleTo(self.splitter) else 0
+        handle = self.splitter.handleWidth()
+        below = curve + handle + self.side.needed_height
+        self.splitter.setMinimumHeight(self.context.theme.px(330) if beside else below)
 
 
 def _headline(each: JudgedRun, units: Units) -> str:

@@ -26,6 +26,7 @@ from dawnbeat.ui.window.parts.saving import Figure, Part
 from dawnbeat.ui.window.parts.theme import paint_zone
 
 _WEEK_S = 7.0 * DAY_S
+_GAP = 2
 # Of each plot; that of the load is written with the load's name.
 _LEGENDS = (
     ("Hours by zone, zone 1 at the foot:", "▨ hatched above the top of easy", "┈ without a pulse"),
@@ -76,7 +77,7 @@ class WeeksChart(View):
         self._average = self.mornings.line(Ink("accent", width=2.4))
         self._cursors = [plot.band(Ink("accent", 45)) for plot in self.plots]
         rows = zip(self.legends, self.plots, (5, 4, 4, 4), strict=True)
-        stack(self, *(part for legend, plot, share in rows for part in ((legend, 0), (plot, share))), gap=2)
+        stack(self, *(part for legend, plot, share in rows for part in ((legend, 0), (plot, share))), gap=_GAP)
         let_shrink(*self.plots)
         for plot in self.plots:
             plot.readout.hide()
@@ -137,6 +138,7 @@ class WeeksChart(View):
         self.legends[2].setText(
             legend_of(f"● the week’s {name}", "▒ lowest to highest of the eight weeks before", "no dot: a run lacks it")
         )
+        self.arrange()
 
     def show_mornings(self, mornings: Sequence[Morning], settings: RangeSettings) -> None:
         """Usable mornings in the usual posture, with the week's average and the usual range."""
@@ -201,7 +203,14 @@ class WeeksChart(View):
     def arrange(self) -> None:
         """As much of each plot as can be read."""
         for plot in self.plots:
-            plot.setMinimumHeight(self.context.theme.px(92 if plot is not self.plots[-1] else 92 + 28))  # its dates
+            plot.setMinimumHeight(self.context.theme.px(80 if plot is not self.plots[-1] else 80 + 28))  # its dates
+        self.setMinimumHeight(self._needed(self.width()))
+
+    def _needed(self, width: int) -> int:
+        """The height that plots and legends need: a legend without room would lie on the plot below it."""
+        legends = sum(each.heightForWidth(width) for each in self.legends)
+        plots = sum(plot.minimumHeight() for plot in self.plots)
+        return legends + plots + _GAP * (len(self.legends) + len(self.plots) - 1)
 
 
 def _bounds(spans: Sequence[Span | None]) -> tuple[FloatArray, FloatArray]:

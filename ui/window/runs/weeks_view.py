@@ -16,7 +16,7 @@ from dawnbeat.training.periods import EASY_AIM_SOURCE, JudgedRun, Week, load_wor
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import ComboBox, label, named
-from dawnbeat.ui.window.parts.layouts import flow_of, let_shrink, stack
+from dawnbeat.ui.window.parts.layouts import flow_of, stack
 from dawnbeat.ui.window.parts.tables import plain_table, write_rows
 from dawnbeat.ui.window.runs.weeks_chart import WeeksChart
 
@@ -67,7 +67,6 @@ class WeeksView(View):
         self.table.itemSelectionChanged.connect(self._row_selected)
         self.table.activated.connect(lambda index: self.opened.emit(self.weeks[-1 - index.row()].first))
         self.views = QStackedWidget()
-        let_shrink(self.views)
         spans = []
         for words, weeks, keys in _SPANS:
             tip = f"Show {'every week' if weeks is None else 'the last ' + words.lower()}"
@@ -198,10 +197,6 @@ class WeeksView(View):
     def _show_span(self, weeks: int | None) -> None:
         self._span = weeks
         self.chart.show_last(weeks)
-
-    def arrange(self) -> None:
-        """As much of the plots as can be read."""
-        self.views.setMinimumHeight(self.context.theme.px(500))
 
 
 def _key(name: str) -> Any:

@@ -87,6 +87,35 @@ def test_the_curve_is_high_enough_beside_its_figures_and_above_them(
         assert view.splitter.sizes()[1] >= context.theme.px(200), (width, height)
 
 
+@pytest.mark.parametrize(
+    ("width", "height", "percent", "beside"),
+    [
+        *((2280, 1360, 200, True), (1880, 1000, 200, True), (1120, 760, 100, True)),
+        *((860, 620, 100, False), (1100, 700, 200, False), (880, 640, 200, False)),
+    ],
+)
+def test_figures_do_not_scroll_sideways_nor_inside_a_page_that_scrolls(
+    qtbot: QtBot,
+    page: RunsPage,
+    invented: Journal,
+    context: AppContext,
+    width: int,
+    height: int,
+    percent: int,
+    beside: bool,
+) -> None:
+    page.shown()
+    view = opened(page, run_with(invented, "45 min hilly"))
+    context.choose(text_percent=percent)
+    page.resize(width, height)
+    qtbot.wait(60)
+    assert (view.splitter.orientation() == Qt.Orientation.Horizontal) == beside
+    assert view.side.horizontalScrollBar().maximum() == 0
+    assert beside or view.side.verticalScrollBar().maximum() == 0
+    if beside:
+        assert view.bars.table.horizontalScrollBar().maximum() == 0
+
+
 def test_race_note_and_felt_effort_are_changed_where_the_run_is_open(page: RunsPage, invented: Journal) -> None:
     page.shown()
     run_id = run_with(invented, "45 min hilly")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from datetime import timedelta
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +20,8 @@ from dawnbeat.recordings.invented.runs import fill_with_invented_runs
 from dawnbeat.training import zone_store
 from dawnbeat.training.periods import judged_runs, monday_of, weeks_of
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.runs.page import RunsPage
+from dawnbeat.ui.window.parts.layouts import Scrolled
+from dawnbeat.ui.window.runs.page import VIEWS, RunsPage
 from dawnbeat.ui.window.runs.weeks_chart import Bar, StackedBars
 from tests.ui.window.conftest import TODAY
 from tests.ui.window.runs.views import after_view, estimates_view, months_view, race_view, weeks_view, words_of
@@ -153,6 +155,69 @@ def test_every_estimate_has_formula_source_and_error(page: RunsPage, invented: J
     assert view.race.count() == 4
     assert view.equals.rowCount() > 3
     assert "Ask a doctor first" in words_of(view)
+
+
+def test_races_are_offered_in_the_units_that_were_chosen(page: RunsPage, invented: Journal) -> None:
+    page.shown()
+    view = estimates_view(page)
+    offered = {}
+    for units, metres in (("km", 1000.0), ("miles", 1609.344)):
+        zone_store.set_setting(invented, "units", units)
+        page.refresh()
+        offered[units] = [view.race.itemText(row) for row in range(view.race.count())]
+        for run, words in zip(view.races, offered[units], strict=True):
+            assert f" {(run.figures.distance_m or 0) / metres:.2f} {units} in " in words
+    assert not any("km" in words for words in offered["miles"])
+    shares = [view.equals.item(row, 2).text() for row in range(view.equals.rowCount())]
+    assert shares == sorted(shares, key=lambda words: int(words.split()[0]))
+
+
+@pytest.mark.parametrize(("width", "height", "percent"), [(880, 640, 200), (700, 560, 150), (860, 620, 100)])
+def test_no_view_scrolls_inside_a_page_that_scrolls(
+    page: RunsPage, invented: Journal, context: AppContext, qtbot: QtBot, width: int, height: int, percent: int
+) -> None:
+    context.choose(text_percent=percent)
+    page.resize(width, height)
+    page.shown()
+    scrolling = 0
+    for name in VIEWS[1:]:
+        page.show_view(name)
+        qtbot.wait(60)
+        front = page.views.currentWidget()
+        assert isinstance(front, Scrolled)
+        outer, inner = (each.verticalScrollBar().maximum() for each in (page._list_page, front))
+        assert not (outer and inner), (name, outer, inner)
+        scrolling += bool(outer)
+    assert bool(scrolling) == (percent > 100)
+
+
+@pytest.mark.parametrize(("width", "percent"), [(860, 200), (860, 100), (1300, 100)])
+def test_no_legend_of_the_weeks_lies_on_a_plot(
+    page: RunsPage, invented: Journal, context: AppContext, qtbot: QtBot, width: int, percent: int
+) -> None:
+    context.choose(text_percent=percent)
+    page.resize(width, 640)
+    page.shown()
+    chart = weeks_view(page).chart
+    qtbot.wait(60)
+    parts = [part for pair in zip(chart.legends, chart.plots, strict=True) for part in pair]
+    for above, below in pairwise(parts):
+        assert above.geometry().bottom() < below.geometry().top()
+    for legend in chart.legends:
+        assert legend.height() >= legend.heightForWidth(legend.width())
+    for plot in chart.plots:
+        assert plot.height() >= plot.minimumHeight()
+    assert chart.mornings.geometry().bottom() <= chart.rect().bottom()
+
+
+def test_the_weeks_need_no_scrolling_in_a_small_window(page: RunsPage, invented: Journal, qtbot: QtBot) -> None:
+    page.resize(1120, 715)  # what a window of 1280 x 800 leaves
+    page.shown()
+    weeks_view(page)
+    qtbot.wait(60)
+    front = page.views.currentWidget()
+    assert isinstance(front, Scrolled)
+    assert front.verticalScrollBar().maximum() == 0
 
 
 def test_months_are_listed_newest_first_and_saved(page: RunsPage, invented: Journal, tmp_path: Path) -> None:
