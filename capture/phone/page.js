@@ -172,7 +172,7 @@ function sum(values) {
   return all;
 }
 
-// ---- The line to the computer: numbered frames, kept until they are acknowledged.
+// ---- The line to the computer: numbered frames, held until they are acknowledged.
 
 class Line {
   // hear: called with each message. state: called with the milliseconds that the computer has been silent. again:
@@ -650,12 +650,12 @@ function run() {
 
   const silent = (ms) => {
     const gone = ms > 3000 ? Math.round(ms / 1000) : 0;
-    const kept = line.unsent.length ? " Nothing is lost: frames are kept here and sent when it is back." : "";
-    const words = gone ? `The computer has not answered for ${gone} s: check the Wi-Fi.${kept}` : "";
+    const held = line.unsent.length ? " Nothing is lost: frames are held here and sent when it is back." : "";
+    const words = gone ? `The computer has not answered for ${gone} s: check the Wi-Fi.${held}` : "";
     put("line", words);
     if (file !== null && gone) put("sent-words", words);
     if (ms > GIVE_UP_MS) {
-      over({fault: true, words: "the computer has not answered for two minutes. What it got before is kept there."});
+      over({fault: true, words: "the computer has not answered for two minutes. What it got before is not lost."});
     }
   };
 
