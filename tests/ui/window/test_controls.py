@@ -207,3 +207,16 @@ def test_rows_that_wrapped_are_one_line_high_again_where_there_is_room(qtbot: Qt
         heights.append((table.rowHeight(0), table.height()))
     assert heights[0] == heights[2]
     assert heights[1] > heights[0]
+
+
+@pytest.mark.parametrize(
+    ("words", "held"),
+    [
+        ("55 bpm, where 45 to 51 bpm is usual.", "55\u00a0bpm, where 45 to 51\u00a0bpm is usual."),
+        ("at least 25 s.", "at least 25\u00a0s."),
+        ("97 % of beats", "97\u00a0% of beats"),
+        ("2 sets, 3 hills, 4 msec", "2 sets, 3 hills, 4 msec"),
+    ],
+)
+def test_a_number_stays_in_one_line_with_its_unit(words: str, held: str) -> None:
+    assert controls.unbroken(words) == held

@@ -191,7 +191,7 @@ def test_a_lost_finger_pauses_and_words_picture_gauge_and_tone_call_it_back(
     reading = begun(page, "finger", "settling", "reading")
     reading.show(moment("paused", AWAY, 30.0, picture=as_frame(webcam_finger(160, 120))))
     page._look()
-    assert page.live.words.text() == "Put the finger back on the lens: the clock waits up to 28 s more."
+    assert "28\u00a0s" in page.live.words.text()
     assert page.live.remaining.text() == "0:30"
     assert page.live.panel.isVisible()
     assert page.live.panel.picture._image is not None
@@ -237,8 +237,10 @@ def test_ending_asks_and_keeps_going_on_at_hand(qtbot: QtBot, make_page: MakePag
 
 def test_stop_keeps_what_there_is_and_a_short_one_is_not_usable(context: AppContext, make_page: MakePage) -> None:
     page = make_page()
+    page.live.begin(rehearsing=True)
     reading = begun(page, "finger", "settling", "reading")
     page.live.end_button.click()
+    assert "save" in page.live.stop_button.text(), "a rehearsal before leaves no words behind"
     page.live.stop_button.click()
     assert reading.wishes[-1] == "stop"
     reading.keep(short(), "it was stopped", kept_s=12.0)
@@ -327,6 +329,13 @@ def test_a_rehearsal_is_shown_but_not_saved(context: AppContext, make_page: Make
     assert reading.home is None
     assert reading.order.open_source().about.invented
     assert "kept" not in str(page.busy()), "closing promises nothing that isn't so"
+    stop, leave = page.live.stop_button, page.live.discard_button
+    assert "save" not in stop.text()
+    assert "nothing of it is saved" in stop.toolTip()
+    assert stop.toolTip().endswith("(S)")
+    assert leave.toolTip().endswith("(X)")
+    assert "delete" not in leave.toolTip(), "there is nothing to delete"
+    assert "rehearsal" in page.live.question.text()
     reading.keep()
     page._look()
     assert context.journal.readings() == []

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFileDialog
+from PySide6.QtWidgets import QFileDialog, QLabel
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.capture.camera import NoCameraError
@@ -62,6 +62,24 @@ def test_every_choice_is_kept_at_once(qtbot: QtBot, page: SettingsPage, context:
     assert choices.ranges == {"week_days": 10}
     assert context.ranges.week_days == 10
     context.choose(theme="system", text_percent=100)
+
+
+def test_what_is_not_said_yet_takes_no_room(qtbot: QtBot, page: SettingsPage) -> None:
+    before = page._forms[0].sizeHint().height()
+    line = page.fontMetrics().height()
+    assert not page.answer.isVisible()
+    page._show_answer("There is no camera.")
+    assert page.answer.isVisible()
+    qtbot.waitUntil(lambda: page._forms[0].sizeHint().height() >= before + line)
+    page._show_answer("")
+    qtbot.waitUntil(lambda: page._forms[0].sizeHint().height() == before)
+    heat = next(each for each in page._forms[0].findChildren(QLabel) if "hurts" in each.text())
+
+    def between() -> int:
+        lowest = page.list_button.mapTo(page, page.list_button.rect().bottomLeft()).y()
+        return heat.mapTo(page, heat.rect().topLeft()).y() - lowest
+
+    qtbot.waitUntil(lambda: between() < line)
 
 
 def test_the_usual_windows_come_back(page: SettingsPage, context: AppContext) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
@@ -47,6 +48,7 @@ def shown(keys: str) -> str:
 _Control = TypeVar("_Control", bound=QWidget)
 ARMED_MS = 4000
 _TEXT_MARGIN_PX = 6
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:bpm|ms|s|min|h|km|%)(?!\w))")
 _known: dict[tuple[str, str], Key] = {}
 
 
@@ -68,9 +70,16 @@ def give(button: QAbstractButton, key: Key) -> None:
     """Give a button its key, a tooltip that names it, an accessible name, and a place in the overview."""
     # A button's own shortcut waits a tenth of a second before it acts.
     QShortcut(QKeySequence(key.keys), button, button.click)
-    named(button, button.text(), f"{key.does} ({shown(key.keys)})")
-    button.setAccessibleDescription(button.toolTip())
+    reword(button, button.text(), key.keys, key.does)
     register(key)
+
+
+def reword(button: QAbstractButton, words: str, keys: str, does: str) -> None:
+    """Have a button say something else, in its tooltip and to screen readers too; the overview of the keys stays."""
+    if button.text() != words:
+        button.setText(words)
+    named(button, words, f"{does} ({shown(keys)})")
+    button.setAccessibleDescription(button.toolTip())
 
 
 def button(
@@ -192,6 +201,17 @@ def say_in(made: QLabel, text: str) -> None:
     """Change a label's text where it differs, so that nothing is laid out anew for nothing."""
     if made.text() != text:
         made.setText(text)
+
+
+def say_or_hide(made: QLabel, text: str) -> None:
+    """Change a label's text; with nothing to say it takes no room."""
+    say_in(made, text)
+    made.setVisible(bool(text))
+
+
+def unbroken(text: str) -> str:
+    """The same words, with every number in one line with its unit."""
+    return _BEFORE_UNIT.sub("\u00a0", text)
 
 
 def restyle(style: str, *widgets: QWidget) -> None:

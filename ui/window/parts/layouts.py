@@ -295,12 +295,15 @@ class RowsForm(QGroupBox):
         """Arrange for this width; call it when the width or the text size changed."""
         px = self.context.theme.px
         stacked = width < px(600)
+        beside = px(280 if width >= px(760) else 210)
         for control in self._controls:
             control.setFixedWidth(min(px(320), width))
         for before, _ in self._rows:
-            before.setMinimumWidth(0 if stacked else px(210))
-            before.setMaximumWidth(width if stacked else px(210))
-            before.setVisible(bool(before.text()) or not stacked)
+            before.setMinimumWidth(0 if stacked else beside)
+            before.setMaximumWidth(width if stacked else beside)
+            # No words before something: their line would hold room open where that something is hidden.
+            before.setVisible(bool(before.text()))
+        self._grid.setColumnMinimumWidth(0, 0 if stacked else beside)
         if stacked == self._stacked:
             return
         self._stacked = stacked

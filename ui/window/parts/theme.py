@@ -270,6 +270,7 @@ QAbstractScrollArea::corner {{ background: transparent; border: none; }}
 QTableView::item {{ padding: 0 {px(6)}px; }}
 QCheckBox, QRadioButton {{ spacing: {px(9)}px; padding: {px(4)}px; border: 2px solid transparent;
   border-radius: {px(4)}px; }}
+QCheckBox:disabled, QRadioButton:disabled {{ color: {inks.soft}; }}
 QCheckBox:focus, QRadioButton:focus {{ border: 2px solid {inks.accent}; }}
 QCheckBox::indicator, QRadioButton::indicator {{
   width: {px(10)}px; height: {px(10)}px; padding: {px(2)}px; border: {px(2)}px solid {inks.soft};

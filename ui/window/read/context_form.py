@@ -46,12 +46,12 @@ _SHIFTS = {
 }
 _TITLES = {**_SHORT, **_LONG, **_SHIFTS}
 _YES_OR_NO = ("ill", "alcohol", "well_again", "heat", "not_comparable")
-_HINTS = {"hours_slept": "7.5", "yesterday_run": "Such as: 10 km easy", "note": "Anything else"}
+_HINTS = {"hours_slept": "Such as: 7.5", "yesterday_run": "Such as: 10 km easy", "note": "Anything else"}
 _SUCH_AS = {
     **_HINTS,
-    "cycle_day": "12",
-    "altitude_m": "1800",
-    "time_zones": "-6, west",
+    "cycle_day": "Such as: 12",
+    "altitude_m": "Such as: 1800",
+    "time_zones": "Such as: -6, west",
     "medicine": "Such as: antihistamine",
 }
 _ABOUT = {each.name: each for each in fields(Context)}

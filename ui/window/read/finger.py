@@ -16,7 +16,7 @@ from dawnbeat.morning.reading_text import LAMP, REHEARSAL, advice, starts_in
 from dawnbeat.morning.taking import Snapshot
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, View
-from dawnbeat.ui.window.parts.controls import label, say_in
+from dawnbeat.ui.window.parts.controls import label, say_in, unbroken
 from dawnbeat.ui.window.parts.layouts import Flow, Scrolled, column_of, flow_of, row_of, stack
 from dawnbeat.ui.window.parts.theme import Painted
 
@@ -25,7 +25,13 @@ if TYPE_CHECKING:
 
 _ADVICE_TIMES = 3.0
 ON_PHONE = "The picture stays on the phone."
+NO_PICTURE = "No picture yet"
 _LINES_FOR_LARGE_WORDS = 28
+
+
+def _share_of_white(brightness: float) -> float:
+    """A brightness from 0 to 255 in percent of the brightest there is."""
+    return 100 * brightness / 255
 
 
 def is_small(view: QWidget) -> bool:
@@ -47,6 +53,7 @@ def above_buttons(view: QWidget, inside: QWidget, *buttons: QWidget, words: QWid
 def fit_foot(foot: QVBoxLayout, small: bool) -> None:
     """Leave more or less air around the words and buttons that stay in sight."""
     foot.setContentsMargins(*((16, 4, 16, 8) if small else (36, 8, 36, 20)))
+    foot.setSpacing(6 if small else 12)
     for flow in foot.findChildren(Flow):
         flow.setSpacing(6 if small else 14)
 
@@ -168,7 +175,7 @@ class ContactPanel(QWidget):
         super().__init__()
         self.picture = CameraPicture(context, figures)
         self.covered = GaugeBar(context, "Lens covered", " %", 100.0, 80.0, 100.0)
-        self.brightness = GaugeBar(context, "Brightness", "", 255.0, 15.0, 255.0)
+        self.brightness = GaugeBar(context, "Brightness", " %", 100.0, _share_of_white(15.0), 100.0)
         self.beside = column_of(self.covered, self.brightness, None, gap=16)
         stack(self, row_of((self.picture, 2), (self.beside, 3), gap=28))
 
@@ -181,7 +188,7 @@ class ContactPanel(QWidget):
     def show_moment(self, moment: Snapshot) -> None:
         """Show the newest frame."""
         self.covered.set_value(round(100 * moment.contact.covered))
-        self.brightness.set_value(round(moment.contact.brightness))
+        self.brightness.set_value(round(_share_of_white(moment.contact.brightness)))
         self.picture.set_picture(moment.picture, moment.arrived_s)
 
 
@@ -198,7 +205,7 @@ class FingerView(View):
         self.advice.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
         self.panel = ContactPanel(context, figures)
         self.starts = label("large", "When it starts")
-        self.panel.beside.addWidget(self.starts)
+        self.panel.beside.insertWidget(2, self.starts)  # at the bars, whatever the height
         self.rehearsal = label("soft", "", REHEARSAL)
         self.main = give("Start now", "S", "Start without waiting for good contact", self.start_now.emit)
         cancel = give("Cancel", "Esc", "Go back without a reading", self.cancel.emit)
@@ -210,7 +217,7 @@ class FingerView(View):
     def opening(self, rehearsing: bool, on_phone: bool = False) -> None:
         """Before the first frame. on_phone: whether the picture stays on a phone."""
         self.say("Waking the finger…" if rehearsing else "Opening the camera…")
-        self.panel.clear(ON_PHONE if on_phone else "")
+        self.panel.clear(ON_PHONE if on_phone else NO_PICTURE)
         self.starts.setText("")
         self.rehearsal.setVisible(rehearsing)
         self.main.setEnabled(False)
@@ -222,7 +229,7 @@ class FingerView(View):
             self.main.setFocus()
         self.say(advice(moment.contact))
         self.panel.show_moment(moment)
-        say_in(self.starts, starts_in(moment.good_for_s, plan.good_s))
+        say_in(self.starts, unbroken(starts_in(moment.good_for_s, plan.good_s)))
 
     def say(self, words: str) -> None:
         """Advise this."""

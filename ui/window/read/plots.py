@@ -16,6 +16,7 @@ from dawnbeat.ui.window.parts.layouts import row_of, stack, turn
 from dawnbeat.ui.window.parts.plots import Ink, Plot
 
 _SAME_SPAN_S = 0.6
+_ANY_WIDTH = 16_777_215  # what Qt gives a widget that was never told
 
 
 class LeftOut(NamedTuple):
@@ -116,7 +117,7 @@ class ReadingPlots(QWidget):
         self._draw_trace(analysis)
         self.pairs.readout.setText(f"{first.size} pairs of kept intervals")
         out = int((~kept).sum())
-        self.intervals.readout.setText(f"{int(kept.sum())} kept (dots), {out} left out (crosses)")
+        self.intervals.readout.setText(f"{int(kept.sum())} intervals kept (dots), {out} left out (crosses)")
         stretches = left_out_stretches(intervals)
         self.trace.readout.setText(
             "Nothing was left out." if not stretches else f"Left out, shaded: {_in_words(stretches)}."
@@ -127,6 +128,8 @@ class ReadingPlots(QWidget):
     def turn(self, beside: bool) -> None:
         """Beside or under each other."""
         turn(self._top, beside)
+        # Both its axes have one scale: wider than high, most of it would be empty.
+        self.pairs.setMaximumWidth(round(1.5 * self.pairs.height()) if beside else _ANY_WIDTH)
 
     def _draw_trace(self, analysis: Analysis) -> None:
         time_s, value = analysis.wave.time_s, analysis.wave.value

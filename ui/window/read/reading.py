@@ -28,10 +28,10 @@ from dawnbeat.morning.reading_text import REHEARSAL, clock, gentle, phase_title
 from dawnbeat.morning.taking import Snapshot
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, View
-from dawnbeat.ui.window.parts.controls import label, named, restyle, say_in
+from dawnbeat.ui.window.parts.controls import label, named, restyle, reword, say_in, unbroken
 from dawnbeat.ui.window.parts.layouts import column_of, row_of, stack
 from dawnbeat.ui.window.parts.theme import Painted
-from dawnbeat.ui.window.read.finger import ON_PHONE, ContactPanel, above_buttons, fit_foot, is_small
+from dawnbeat.ui.window.read.finger import NO_PICTURE, ON_PHONE, ContactPanel, above_buttons, fit_foot, is_small
 
 if TYPE_CHECKING:
     from dawnbeat.signal.live import LiveView
@@ -45,6 +45,11 @@ _STEPS = 1000
 # Words that come and go faster than this can't be read.
 _WORDS_STAY_S = 2.5
 Which = Literal["start", "pause", "end"]
+# On a button, its key, and its tooltip.
+_STOP = "Stop and save", "S", "End the reading, and save what was captured"
+_DISCARD = "Discard", "X", "End the reading, and delete what was captured"
+_STOP_REHEARSAL = "Stop and show", "S", "End the rehearsal, and show what it gave; nothing of it is saved"
+_LEAVE_REHEARSAL = "Go back", "X", "End the rehearsal, and go back without seeing what it gave"
 
 RATE_HZ = 44_100
 _LOUDNESS = 0.18
@@ -165,16 +170,17 @@ class ReadingView(View):
         self.rehearsal = label("soft", "", REHEARSAL)
         self.back_button = give("Go back", "Esc", "Go back without a reading", self.back.emit)
         self.end_button = give("End it…", "E", "End the reading early; asks first", lambda: self._ask(True))
-        self.question = label("large", "Question", "End the reading now?")
+        self.question = label("large", "Question")
         self.go_on = give("Go on", "G", "Let the reading go on", lambda: self._ask(False), main=True)
-        self.stop_button = give("Stop and save", "S", "End the reading, and save what was captured", self.stop.emit)
-        self.discard_button = give("Discard", "X", "End the reading, and delete what was captured", self.discard.emit)
+        self.stop_button = give(*_STOP, self.stop.emit)
+        self.discard_button = give(*_DISCARD, self.discard.emit)
         self._buttons = (self.back_button, self.end_button, self.go_on, self.stop_button, self.discard_button)
         for each in (self.back_button, self.end_button):
             each.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self._asking = False
         self._settling = True
         self._said_s = -math.inf
+        self._word_ending(False)
         self._lay_out()
         self.arrange()
         self._ask(False)
@@ -187,13 +193,20 @@ class ReadingView(View):
     def begin(self, rehearsing: bool, on_phone: bool = False) -> None:
         """Before the first moment. on_phone: whether the picture stays on a phone."""
         self.wave.clear()
-        self.panel.clear(ON_PHONE if on_phone else "")
+        self.panel.clear(ON_PHONE if on_phone else NO_PICTURE)
         self._said_s = -math.inf
         self.rehearsal.setVisible(rehearsing)
+        self._word_ending(rehearsing)
         for each in self._buttons:
             each.setEnabled(True)
         self._settling = True
         self._ask(False)
+
+    def _word_ending(self, rehearsing: bool) -> None:
+        """Say of each way to end what really happens: nothing of a rehearsal is saved."""
+        say_in(self.question, f"End the {'rehearsal' if rehearsing else 'reading'} now?")
+        reword(self.stop_button, *(_STOP_REHEARSAL if rehearsing else _STOP))
+        reword(self.discard_button, *(_LEAVE_REHEARSAL if rehearsing else _DISCARD))
 
     def show_moment(self, moment: Snapshot, plan: Plan) -> None:
         """Show the newest frame."""
@@ -211,7 +224,7 @@ class ReadingView(View):
         say_in(self.pulse, "– bpm" if pulse is None else f"{pulse:.0f} bpm")
         share = moment.kept_share
         say_in(self.kept, "" if settling or share is None else f"{100 * share:.0f} % of beats kept")
-        self._say(gentle(moment), moment)
+        self._say(unbroken(gentle(moment)), moment)
         self.middle.setCurrentWidget(self.panel if paused else self.wave)
         if paused:
             self.panel.show_moment(moment)

@@ -29,7 +29,7 @@ from dawnbeat.shared.wording import count_of, long_day, past_moment
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.background import Task
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import Armed, DateTimeEdit, Key, label, named
+from dawnbeat.ui.window.parts.controls import Armed, DateTimeEdit, Key, label, named, say_or_hide
 from dawnbeat.ui.window.parts.layouts import FormDialog, Sheet, flow_of, row_of, scrolled, stack
 from dawnbeat.ui.window.parts.saving import paths_in
 
@@ -56,6 +56,7 @@ class StartView(QWidget):
         self.offer = BrokenOffOffer(context)
         give = functools.partial(controls.button, where=WHERE)
         self.done_today = label("soft", "Readings of today")
+        self.done_today.hide()
         self.trouble = label("large", "What went wrong")
         self._instead = give(REHEARSE, "F", REHEARSE, self._rehearse_instead)
         self.main = give("Begin", "B", "Begin a reading", self.begin.emit, main=True)
@@ -112,7 +113,7 @@ class StartView(QWidget):
             pulse, rmssd = interval_words(last, "mean_hr_bpm", "bpm"), interval_words(last, "rmssd_ms", "ms")
             said = f"resting pulse {pulse}, RMSSD {rmssd}" if last.verdict.usable else "not usable"
             words = f"Taken today at {last.began:%H:%M}: {said}."
-        self.done_today.setText(words)
+        say_or_hide(self.done_today, words)
 
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: N802  Qt's name
         """Take one clip or recording."""
@@ -164,6 +165,8 @@ class StartView(QWidget):
         self._trouble_sheet.hide()
         presses = flow_of(self.main, self.use_phone, self.use_file, gap=22)
         presses.setContentsMargins(0, 8, 0, 0)
+        lengths = self._choice_row("Length", self._lengths.buttons())
+        lengths.setContentsMargins(0, self.context.theme.px(24), 0, 0)
         page = scrolled(
             self.offer,
             self._trouble_sheet,
@@ -173,13 +176,12 @@ class StartView(QWidget):
             presses,
             self.takes,
             self.done_today,
-            (None, 2),
-            self._choice_row("Length", self._lengths.buttons()),
+            lengths,
             self._choice_row("Posture", self._postures.buttons()),
             self._choice_row("Sound", [self.tone]),
             self._choice_row("Finger", [self.rehearsal]),
             row_of(self._set_up, (self.source, 1), gap=16),  # an address is long
-            None,
+            (None, 3),
             label("small", "", f"{LAMP} {NOT_MEDICAL}"),
             margins=(36, 28, 36, 20),
             gap=14,

@@ -26,7 +26,7 @@ from dawnbeat.shared.wording import count_of
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.background import Task, Work
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import label, named, read_only, sure
+from dawnbeat.ui.window.parts.controls import label, named, read_only, say_or_hide, sure
 from dawnbeat.ui.window.parts.layouts import DIALOG_MARGINS, flow_of, stack
 
 _WHERE = "Settings"
@@ -49,6 +49,7 @@ class JournalCare(QWidget):
         self.stop = give("Stop", "Ctrl+.", "Stop; nothing is changed", self._stop)
         self.bar = named(QProgressBar(), "How far it is")
         self.told = label("soft", "What became of it")
+        self.told.hide()
         stack(self, flow_of(*self.buttons, self.stop), self.bar, self.told)
         self._show_state()
 
@@ -172,7 +173,7 @@ class JournalCare(QWidget):
             self._show_state()
             ended()
 
-        self.told.setText(words)
+        say_or_hide(self.told, words)
         self.bar.setRange(0, 0)
         self._work = self.context.background.run(work, done, self._tell, self._progressed, over)
         self._show_state()
@@ -180,14 +181,14 @@ class JournalCare(QWidget):
     def _stop(self) -> None:
         if self._work is not None:
             self._work.cancel()
-            self.told.setText("Stopping…")
+            say_or_hide(self.told, "Stopping…")
 
     def _progressed(self, done: int, of: int) -> None:
         self.bar.setRange(0, of)
         self.bar.setValue(done)
 
     def _tell(self, words: str) -> None:
-        self.told.setText(words)
+        say_or_hide(self.told, words)
         if words:
             self.context.say(words)
 

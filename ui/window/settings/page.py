@@ -19,7 +19,16 @@ from dawnbeat.shared.wording import capital, count_of
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.background import Task
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget
-from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, Slider, SpinBox, label, named, to_copy
+from dawnbeat.ui.window.parts.controls import (
+    ComboBox,
+    DoubleSpinBox,
+    Slider,
+    SpinBox,
+    label,
+    named,
+    say_or_hide,
+    to_copy,
+)
 from dawnbeat.ui.window.parts.layouts import RowsForm, flow_of, scrolled, stack
 from dawnbeat.ui.window.settings.camera_trial import CameraTest, Measured
 from dawnbeat.ui.window.settings.journal_care import JournalCare
@@ -58,7 +67,7 @@ class SettingsPage(PageWidget):
         self._looks_group()
         self._journal_group()
         self._range_group()
-        stack(self, scrolled(label("title", "", "Settings"), *self._forms, None, margins=(20, 14, 20, 20)))
+        stack(self, scrolled(label("title", "", "Settings"), *self._forms, None, margins=(20, 14, 20, 20), gap=16))
         context.choices_changed.connect(self._fill)
         self._fill()
 
@@ -101,10 +110,10 @@ class SettingsPage(PageWidget):
         form.below(flow_of(self.try_button, self.list_button))
         self.answer = label("large", "What the camera answered")
         self.picture = named(QLabel(), "What the camera sees")
-        self.picture.hide()
         self.figures = to_copy("soft", "The figures behind the answer")
         for each in (self.answer, self.picture, self.figures):
             form.below(each)
+            each.hide()
         form.below(to_copy("soft", "", _HEAT))
 
     def _reading_group(self) -> None:
@@ -227,8 +236,8 @@ class SettingsPage(PageWidget):
         self.test.start(words)
 
     def _measured(self, measured: Measured) -> None:
-        self.answer.setText(measured.answer())
-        self.figures.setText(measured.words())
+        say_or_hide(self.answer, measured.answer())
+        say_or_hide(self.figures, measured.words())
         pixels = measured.picture
         self.picture.setVisible(pixels is not None)
         if pixels is not None:
@@ -245,13 +254,13 @@ class SettingsPage(PageWidget):
 
     def _show_answer(self, words: str) -> None:
         """Say something that has no picture and no figures."""
-        self.answer.setText(words)
-        self.figures.clear()
+        say_or_hide(self.answer, words)
+        say_or_hide(self.figures, "")
         self.picture.hide()
 
     def _show_listed(self, lines: str) -> None:
         self._show_answer("")
-        self.figures.setText(lines)
+        say_or_hide(self.figures, lines)
 
     # Journal
 
