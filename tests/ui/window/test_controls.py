@@ -180,6 +180,21 @@ def test_a_column_stands_at_one_side_and_its_figures_neither_wrap_nor_drift_apar
         assert table.columnWidth(2) < words_px("Drift an hour") + 6 * table.fontMetrics().height(), width
 
 
+def test_a_figure_wraps_only_where_the_table_would_scroll_sideways_for_it(qtbot: QtBot) -> None:
+    table = plain_table(("Day", "Pulse"), "Thresholds", most=3)
+    qtbot.addWidget(table)
+    write_rows(table, [("2026-10-18", "1169 bpm")])
+    _, whole, least = zip(*(table._widths_of(column) for column in range(2)), strict=True)
+    assert sum(least) < sum(whole)
+    frame = 2 * table.frameWidth()
+    for width, kept in ((sum(whole), True), (sum(whole) - 1, False), (sum(least), False), (sum(least) - 1, True)):
+        table.resize(width + frame, 300)
+        table.show()
+        table.arrange()
+        assert (table.columnWidth(1) >= whole[1]) == kept, width
+        assert bool(table.horizontalScrollBar().maximum()) == (width < sum(least)), width
+
+
 def test_a_heading_that_fits_takes_one_line_and_a_row_is_as_high_as_its_words(qtbot: QtBot) -> None:
     table = plain_table(("Day", "First, bpm"), "Held", most=4)
     qtbot.addWidget(table)

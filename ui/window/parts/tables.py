@@ -65,8 +65,10 @@ class PlainTable(QTableWidget):
             return
         self._arranging = True
         metrics, header = self.fontMetrics(), self.horizontalHeader()
-        natural, least = zip(*(self._widths_of(column) for column in range(self.columnCount())), strict=True)
+        natural, whole, least = zip(*(self._widths_of(column) for column in range(self.columnCount())), strict=True)
         room = self.viewport().width()
+        # A figure and its unit stay together, except where that alone would make the table scroll sideways.
+        least = least if sum(least) <= room < sum(whole) else whole
         widths = list(share_out(natural, least, room))
         spare = max(room - sum(widths), 0)
         if self._holds_figures(self._stretch):
@@ -110,20 +112,21 @@ class PlainTable(QTableWidget):
             highest = max(highest, metrics.boundingRect(room, Qt.TextFlag.TextWordWrap, item.text()).height())
         return highest
 
-    def _widths_of(self, column: int) -> tuple[int, int]:
-        """What a column would like to have, and what its longest word needs."""
+    def _widths_of(self, column: int) -> tuple[int, int, int]:
+        """What a column would like to have, what its longest figure or word needs, and what its longest word needs."""
         metrics = self.fontMetrics()
         heading = self.horizontalHeaderItem(column)
         items = [heading, *(self.item(row, column) for row in range(min(self.rowCount(), MEASURED_ROWS)))]
         texts = {each.text(): each.font().bold() for each in items if each is not None}
         around = round(_AROUND_CELL * metrics.height())
         longest = sorted(texts, key=len)[-_LONGEST:]
-        # A figure and its unit stay together.
-        words = {word for text in longest for word in ((text,) if _FIGURE.fullmatch(text) else text.split())}
+        words = {word for text in longest for word in text.split()}
+        figures = {text for text in longest if _FIGURE.fullmatch(text)}
         wider = 1.1 if any(texts.values()) else 1.0
         natural = max((round(wider * metrics.horizontalAdvance(text)) + around for text in longest), default=around)
         least = max((round(wider * metrics.horizontalAdvance(word)) + around for word in words), default=around)
-        return natural, least
+        whole = max((round(wider * metrics.horizontalAdvance(text)) + around for text in figures), default=around)
+        return natural, max(whole, least), least
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
         """Another width, other columns."""
