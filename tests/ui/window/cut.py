@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from PySide6.QtCore import QRect, Qt
+from PySide6.QtGui import QFontMetrics
 from PySide6.QtWidgets import (
     QAbstractButton,
     QAbstractScrollArea,
@@ -14,6 +15,8 @@ from PySide6.QtWidgets import (
     QHeaderView,
     QLabel,
     QLineEdit,
+    QStyle,
+    QStyleOptionViewItem,
     QTableView,
     QWidget,
 )
@@ -23,6 +26,7 @@ from dawnbeat.ui.window.parts.rows import RowsView
 from dawnbeat.ui.window.parts.tables import PlainTable
 
 _ROUNDING_PX = 1
+_TEXT_MARGIN_PX = 3  # what the style leaves free at each side of the words in a cell
 _FRAME_PX = 4  # what the frame of a button may lack before its words do
 # How high the ground of a plot must be to be read, where text has its usual size: alone, and as one of several that lie
 # over one another and share the axis at the foot.
@@ -60,6 +64,8 @@ def _of(widget: QWidget) -> Iterator[str]:
             yield f"scrolls sideways by {sideways}"
     if isinstance(widget, QTableView):
         yield from _cut_headings(widget)
+    if isinstance(widget, PlainTable):
+        yield from _cut_cells(widget)
     parent = widget.parentWidget()
     if parent is None or not isinstance(widget, _LEAVES) or _is_part(widget):
         return
@@ -120,6 +126,24 @@ def _cut_headings(table: QTableView) -> Iterator[str]:
             yield f"the heading {words!r} is higher than its place"
         if not header.isSectionHidden(place) and needed > header.sectionSize(place):
             yield f"the heading {words!r} needs {needed} and has {header.sectionSize(place)}"
+
+
+def _cut_cells(table: PlainTable) -> Iterator[str]:
+    """Cells whose words are higher than where the style paints them, which then end in …."""
+    option = QStyleOptionViewItem()
+    table.initViewItemOption(option)
+    option.features |= QStyleOptionViewItem.ViewItemFeature.HasDisplay
+    for row in range(table.rowCount()):
+        for column in range(table.columnCount()):
+            item = table.item(row, column)
+            if item is None or not item.text():
+                continue
+            option.rect = table.visualItemRect(item)
+            room = table.style().subElementRect(QStyle.SubElement.SE_ItemViewItemText, option, table)
+            across = room.adjusted(_TEXT_MARGIN_PX, 0, -_TEXT_MARGIN_PX, 10_000)
+            words = QFontMetrics(item.font()).boundingRect(across, Qt.TextFlag.TextWordWrap, item.text())
+            if words.height() > room.height() + _ROUNDING_PX:
+                yield f"the cell {item.text()[:40]!r} needs a height of {words.height()} and has {room.height()}"
 
 
 def _name(widget: QWidget) -> str:

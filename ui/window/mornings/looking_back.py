@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from PySide6.QtCore import QBuffer, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QGridLayout, QWidget
+from PySide6.QtWidgets import QGridLayout, QLabel, QWidget
 
 from dawnbeat.journal.periods import HEADINGS, by_month, by_year, cells, export_periods
 from dawnbeat.journal.ranges import Measure
@@ -44,8 +44,8 @@ _TABLE_NOTE = (
 )
 _CHECKED = ("Made", "Camera and strap", "Intervals", "They differ by, ms (SD)", "RMSSD, ms", "Pulse, bpm", "")
 _CHECKS_NOTE = (
-    "Measure with the camera and a strap at once, save the strap's intervals as a text file, and run `dawnbeat agree "
-    "RECORDING INTERVALS.txt --save`: what it finds stands here."
+    "Measure with the camera and a strap at once, save the strap's intervals as a text file, and run “dawnbeat agree "
+    "RECORDING INTERVALS.txt --save”: what it finds stands here."
 )
 _EFFECTS_NOTE = (
     "Each dot is one morning: how far it lay from the middle of the usual range. Things that happen together need not "
@@ -79,15 +79,15 @@ class MonthsView(QWidget):
         )
         page = scrolled(
             flow_of(back, label("title", "", "Looking back"), after=others, gap=10),
-            label("large", "", "The last weeks"),
+            _heading("The last weeks"),
             self.strips,
             label("small", "", _NOTE),
-            label("large", "", "Month against month"),
+            _heading("Month against month"),
             self.months,
-            label("large", "", "Year against year"),
+            _heading("Year against year"),
             self.years,
             label("small", "", _TABLE_NOTE),
-            label("large", "", "The camera against a strap"),
+            _heading("The camera against a strap"),
             self.checks,
             label("small", "", _CHECKS_NOTE),
             None,
@@ -104,6 +104,7 @@ class MonthsView(QWidget):
             write_rows(self.months, [cells(each) for each in reversed(by_month(mornings))])
             write_rows(self.years, [cells(each) for each in reversed(by_year(mornings))])
             write_rows(self.checks, [_check_cells(each) for each in reversed(made)])
+            self.checks.setVisible(bool(made))
 
     def save_csv(self) -> None:
         """Ask for a name and write months and years."""
@@ -120,6 +121,13 @@ class MonthsView(QWidget):
             saving.write_whole(path, _png_of(self.strips), "save the picture")
 
         saving.save(self.context, self, "Save the strips", "dawnbeat-weeks.png", "PNG picture (*.png)", write)
+
+
+def _heading(words: str) -> QLabel:
+    """Nearer to what stands below it than to what stands above."""
+    heading = label("large", "", words)
+    heading.setContentsMargins(0, 10, 0, 0)
+    return heading
 
 
 def _check_cells(check: Mapping[str, Any]) -> tuple[str, ...]:
@@ -177,8 +185,8 @@ class WeekStrips(Painted):
         return self.context.theme.font(0.8)
 
     def _day_width(self) -> float:
-        """What the longest answer needs in one line."""
-        return QFontMetricsF(self._small()).horizontalAdvance("[can't say]") + 0.3 * QFontMetricsF(self.font()).height()
+        """What the longest answer but "can't say" needs in one line; that one may stand in two."""
+        return QFontMetricsF(self._small()).horizontalAdvance("[no run]") + 0.5 * QFontMetricsF(self.font()).height()
 
     def _beside(self, width: float) -> bool:
         """Whether the answers find room at the right of their strip; else they stand below it."""
@@ -212,10 +220,12 @@ class WeekStrips(Painted):
         if beside:
             self._name_days(painter, answers_at, 0, day_width)
         room = metrics.horizontalAdvance("100 ms") + 0.5 * line
-        told = -math.inf
+        painter.drawText(QRectF(0, 0, name_end, line), Qt.AlignmentFlag.AlignLeft, "RMSSD")
+        told, marks = -math.inf, []
         for ms in (10, 15, 20, 30, 40, 60, 80, 120, 180):
             if low < math.log(ms) < high and at(math.log(ms)) - told > room:
                 told = at(math.log(ms))
+                marks.append(told)
                 box = QRectF(at(math.log(ms)) - 3 * line, 0, 6 * line, line)
                 painter.drawText(box, Qt.AlignmentFlag.AlignCenter, f"{ms} ms")
         for number, week in enumerate(self.weeks):
@@ -226,9 +236,16 @@ class WeekStrips(Painted):
             painter.drawText(box, Qt.AlignmentFlag.AlignVCenter, begins)
             painter.setPen(QPen(theme.colour("line"), 1))
             painter.drawLine(QPointF(left, middle), QPointF(right, middle))
+            for mark in marks:
+                painter.drawLine(QPointF(mark, middle - 0.3 * line), QPointF(mark, middle + 0.3 * line))
             self._draw(painter, week, middle, line, at)
             painter.setFont(small)
             if not beside:
+                # Days in boxes can't be taken for the scale of the strip above them.
+                painter.setBrush(theme.colour("sheet"))
+                for place in range(7):
+                    box = QRectF(place * day_width + 1, middle + 0.95 * line, day_width - 2, 2.5 * line)
+                    painter.drawRoundedRect(box, 4, 4)
                 self._name_days(painter, 0, middle + line, day_width)
             painter.setPen(theme.colour("ink"))
             for day, (answer, stored) in week.said.items():
@@ -286,7 +303,8 @@ class ContextView(View):
         heading = label("title", "", "What you noted, and the morning after", wraps=True)
         self.cells: list[_Cell] = []
         self._grid = QGridLayout()
-        self._grid.setSpacing(14)
+        self._grid.setHorizontalSpacing(14)
+        self._grid.setVerticalSpacing(4)
         asked = flow_of(back, self.measure)
         stack(self, scrolled(asked, heading, label("soft", "", _EFFECTS_NOTE), (self._grid, 1)))
 
@@ -304,12 +322,19 @@ class ContextView(View):
     def arrange(self) -> None:
         """As many columns as there is room for."""
         columns = max(1, min(3, self.width() // self.context.theme.px(330)))
+        # Titles and words of one row may need unlike numbers of lines, and the plots still stand in one line.
         for place, cell in enumerate(self.cells):
-            self._grid.addWidget(cell, place // columns, place % columns)
+            row, column = 4 * (place // columns), place % columns
+            self._grid.addWidget(cell.title, row, column, Qt.AlignmentFlag.AlignBottom)
+            self._grid.addWidget(cell.plot, row + 1, column)
+            self._grid.addWidget(cell.words, row + 2, column, Qt.AlignmentFlag.AlignTop)
+            cell.plot.setMinimumHeight(self.context.theme.px(200))
         for column in range(3):
             self._grid.setColumnStretch(column, 1 if column < columns else 0)
-        for row in range(len(self.cells)):
-            self._grid.setRowStretch(row, 1 if row * columns < len(self.cells) else 0)
+        for number in range(len(self.cells)):
+            used = number * columns < len(self.cells)
+            self._grid.setRowStretch(4 * number + 1, 1 if used else 0)
+            self._grid.setRowMinimumHeight(4 * number + 3, 8 if used else 0)
 
 
 class _LowPlot(Plot):
@@ -319,26 +344,19 @@ class _LowPlot(Plot):
         return QSize(super().sizeHint().width(), self.minimumHeight())
 
 
-class _Cell(View):
-    """One small plot with its title above and its words below."""
+class _Cell:
+    """One small plot, its title and its words."""
 
     def __init__(self, context: AppContext, title: str) -> None:
-        super().__init__(context)
-        self.words = label("small", "")
+        self.title, self.words = label("", "", title), label("small", "")
         self.plot = _LowPlot(context, f"{title} and the morning after", ("", ""), ("from usual", "%"))
         self.plot.readout.hide()
-        self.arrange()
         self.plot.level(Ink("soft", width=1.0, dash=True))
         self._dots = self.plot.dots(Ink("ink", 170), "o", 5)
         self._means = self.plot.dots(Ink("accent", width=2.0), "d", 11, filled=False)
-        stack(self, label("", "", title), (self.plot, 1), self.words)
-
-    def arrange(self) -> None:
-        """As much of the plot as can be read."""
-        self.plot.setMinimumHeight(self.context.theme.px(200))
 
     def show_effect(self, effect: Effect, unit: str) -> None:
-        self.words.setText(effect.words)
+        self.words.setText(effect.words.replace(" %", "\N{NO-BREAK SPACE}%"))
         self.plot.name_axis("left", "from usual", unit)
         self.plot.know(bool(effect.n))
         # Ratings are whole numbers, so dots are set a little apart, the same way every time.

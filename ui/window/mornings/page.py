@@ -207,7 +207,9 @@ class MorningsPage(JournalPage):
             ("Picture…", "Ctrl+P", "Save the chart as a picture: PNG, SVG or PDF", self.save_picture),
             ("Month report…", "Ctrl+R", "Save the month as a one-page PDF", self.save_report),
         )
-        return flow_of(label("title", "", "Mornings"), *shown, after=after)
+        title = label("title", "", "Mornings")
+        title.setContentsMargins(0, 0, 8, 0)
+        return flow_of(title, *shown, after=after)
 
     def _show_span(self, days: int | None) -> None:
         self._span = days

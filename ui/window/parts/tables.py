@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 
 from PySide6.QtCore import QEvent, QRect, QSize, Qt
-from PySide6.QtGui import QResizeEvent
+from PySide6.QtGui import QFontMetrics, QResizeEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem, QWidget
 
 from dawnbeat.shared.wording import UNKNOWN
@@ -101,12 +101,14 @@ class PlainTable(QTableWidget):
 
     def _words_high(self, row: int) -> int:
         """The height of a row's words, wrapped to the columns, in pixels: Qt's own forgets the margins of cells."""
-        metrics = self.fontMetrics()
-        around = round(_AROUND_CELL * metrics.height())
-        highest = metrics.height()
+        around = round(_AROUND_CELL * self.fontMetrics().height())
+        highest = self.fontMetrics().height()
         for column in range(self.columnCount()):
             item, width = self.item(row, column), self.columnWidth(column) - around
-            if item is None or metrics.horizontalAdvance(item.text()) <= width:
+            if item is None:
+                continue
+            metrics = QFontMetrics(item.font())  # some are bold
+            if metrics.horizontalAdvance(item.text()) <= width:
                 continue
             room = QRect(0, 0, max(width, 1), 10_000)
             highest = max(highest, metrics.boundingRect(room, Qt.TextFlag.TextWordWrap, item.text()).height())
@@ -174,12 +176,15 @@ def plain_table(headings: Sequence[str], name: str, stretch: int | None = None, 
 
 
 def write_rows(table: PlainTable, rows: Sequence[Sequence[str]]) -> None:
-    """Fill a table anew. A column of nothing but figures stands at its right edge, any other at its left."""
+    """Fill a table anew. A column of nothing but figures stands at its right edge, any other at its left.
+
+    The first names its row, and stands at the left also where the names are years.
+    """
     table.setRowCount(len(rows))
     for column in range(table.columnCount()):
         heading, texts = table.horizontalHeaderItem(column), [cells[column] for cells in rows]
         figures = any(map(_FIGURE.fullmatch, texts)) and all(map(_FIGURE.fullmatch, filter(_is_said, texts)))
-        side = RIGHT if figures else LEFT
+        side = RIGHT if figures and column else LEFT
         if heading is not None:
             heading.setData(Qt.ItemDataRole.TextAlignmentRole, (side | Qt.TextFlag.TextWordWrap).value)
         for row, cells in enumerate(rows):

@@ -287,7 +287,7 @@ QAbstractItemView {{
   outline: none; }}
 QAbstractItemView:focus {{ border: 2px solid {inks.accent}; padding: 0; }}
 QTableView::item:focus {{ border: 1px solid {inks.accent}; }}
-QHeaderView {{ background: {inks.paper}; border: none; }}
+QHeaderView, QHeaderView:focus {{ background: {inks.paper}; border: none; padding: 0; }}
 QHeaderView::section {{
   background: {inks.paper}; color: {inks.soft}; border: none; border-bottom: 1px solid {inks.line};
   padding: {px(5)}px {px(8)}px; }}

@@ -23,7 +23,7 @@ from dawnbeat.ui.window.zones.entries import change_zones
 
 _NAME, _TOP, _PULSE, _TALK = range(4)
 _ZONE_HEADINGS = ("Zone", "Top, %", "Pulse, bpm", "Talk test")
-_SET_HEADINGS = ("From", "Method", "Top of easy", "Boundaries, bpm", "Why")
+_SET_HEADINGS = ("From", "Top of easy", "Boundaries, bpm", "Method, and what it rests on")
 
 
 class ZonesEditor(QWidget):
@@ -176,10 +176,9 @@ class SetsView(QWidget):
         rows = [
             (
                 each.from_date.isoformat(),
-                each.zones.scheme.method,
                 f"{each.zones.top_of_easy_bpm} bpm",
                 " / ".join(str(top) for top in each.zones.tops_bpm),
-                each.why,
+                f"{each.zones.scheme.method}: {each.why}",
             )
             for each in self._sets
         ]

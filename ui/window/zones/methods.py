@@ -53,7 +53,7 @@ class ZonesPicture(Painted):
 
     def sizeHint(self) -> QSize:  # noqa: N802, D102  Qt's name
         line = QFontMetricsF(self._font()).height()
-        return QSize(round(30 * line), round((3.6 + _PITCH * max(len(self.compared), 1)) * line))
+        return QSize(round(30 * line), round((4.1 + _PITCH * max(len(self.compared), 1)) * line))
 
     def minimumSizeHint(self) -> QSize:  # noqa: N802, D102
         return QSize(round(14 * QFontMetricsF(self._font()).height()), self.sizeHint().height())
@@ -195,9 +195,12 @@ class ZonesPicture(Painted):
             painter.drawLine(QPointF(at(bpm), y), QPointF(at(bpm), y + 4))
             place = QRectF(at(bpm) - 2 * line, y + 4, 4 * line, line)
             if place.right() - line <= width:
+                # The first may stand too near to the edge for half of its words.
+                least = 0.5 * QFontMetricsF(painter.font()).horizontalAdvance(str(bpm)) + 0.15 * line
+                place.moveCenter(QPointF(max(at(bpm), least), place.center().y()))
                 painter.drawText(place, Qt.AlignmentFlag.AlignHCenter, str(bpm))
             bpm += step
-        place = QRectF(at(ends[0]), y + 0.9 * line, at(ends[1]) - at(ends[0]), line)
+        place = QRectF(at(ends[0]), y + 4 + 1.05 * line, at(ends[1]) - at(ends[0]), line)
         painter.drawText(place, Qt.AlignmentFlag.AlignRight, "pulse, bpm")
 
     def _font(self) -> QFont:

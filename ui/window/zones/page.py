@@ -317,5 +317,5 @@ def _same(one: Zones, other: Zones) -> bool:
 
 def _group(title: str, *inside: QWidget | QLayout) -> QGroupBox:
     group = QGroupBox(title)
-    stack(group, *inside, margins=(0, 6, 0, 0))
+    stack(group, *inside, margins=(0, 6, 0, 10))
     return group

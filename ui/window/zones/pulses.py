@@ -235,10 +235,11 @@ class PulsesPanel(View):
         self.thresholds.setHorizontalHeaderLabels(["Day", "Pulse", PACE_UNIT[units], "Note"])
         write_rows(self.thresholds, rows)
         self.thresholds.setVisible(bool(rows))
+        newest = self.known.threshold
         self.thresholds_words.setText(
             "None yet: the mean pulse of the last 20 minutes of a 30-minute test."
-            if self.known.threshold is None
-            else f"Counts now: {self.known.threshold.bpm:.0f} bpm of {self.known.threshold.date}, the newest."
+            if newest is None
+            else f"Counts now: {newest.bpm:.0f} bpm of {short_day(newest.date)}, the newest."
         )
         self._selected()
 
@@ -253,7 +254,7 @@ class PulsesPanel(View):
         columns = (
             ("Resting pulse", 4, (resting_pulse, self.resting_words, flow_of(self.count_button))),
             ("Maximum", 5, (self.maxima_words, self.maxima, maximum_tools)),
-            ("Threshold pulse", 4, (self.thresholds_words, self.thresholds, threshold_tools)),
+            ("Threshold pulse", 5, (self.thresholds_words, self.thresholds, threshold_tools)),
         )
         self._columns = row_of(
             *((column_of(label("soft", words, words), *parts, None, gap=6), share) for words, share, parts in columns),
@@ -263,4 +264,4 @@ class PulsesPanel(View):
 
     def arrange(self) -> None:
         """Beside one another where there is room, else one below the other."""
-        turn(self._columns, self.width() >= self.context.theme.px(900))
+        turn(self._columns, self.width() >= self.context.theme.px(1080))
