@@ -113,6 +113,20 @@ def test_plots_of_the_context_take_the_room_of_a_large_window(
     qtbot.waitUntil(lambda: min(cell.plot.height() for cell in view.cells) == context.theme.px(200), timeout=3000)
 
 
+def test_plots_beside_one_another_are_alike_though_a_title_wraps(
+    qtbot: QtBot, context: AppContext, ninety_days: Journal
+) -> None:
+    view = ContextView(context)
+    qtbot.addWidget(view)
+    view.resize(1150, 640)
+    view.refresh()
+    view.show()
+    first = view.cells[:3]
+    qtbot.waitUntil(lambda: len({cell.plot.x() for cell in first}) == 3)
+    assert len({cell.title.height() for cell in first}) > 1
+    assert len({(cell.plot.y(), cell.plot.height()) for cell in first}) == 1
+
+
 def test_stress_and_soreness_are_put_to_the_same_morning_as_well() -> None:
     titles = [each.title for each in effects([], "ln_rmssd", DEFAULT)]
     assert sum("same morning" in each for each in titles) == 2

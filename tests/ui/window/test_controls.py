@@ -10,6 +10,7 @@ from pytestqt.qtbot import QtBot
 
 from dawnbeat.shared.wording import UNKNOWN
 from dawnbeat.ui.window.parts import controls
+from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import (
     Armed,
     ComboBox,
@@ -19,7 +20,9 @@ from dawnbeat.ui.window.parts.controls import (
     Slider,
     SpinBox,
 )
+from dawnbeat.ui.window.parts.layouts import stack
 from dawnbeat.ui.window.parts.tables import plain_table, share_out, write_rows
+from tests.ui.window.cut import cut_in
 
 
 def turn(widget: QWidget, notches: int = -1, modifiers: Qt.KeyboardModifier = Qt.KeyboardModifier.NoModifier) -> bool:
@@ -154,6 +157,14 @@ def test_headings_stand_over_their_figures_and_the_widest_columns_give_way_first
         assert heading is not None
         sides.append(bool(int(heading.data(Qt.ItemDataRole.TextAlignmentRole)) & Qt.AlignmentFlag.AlignRight.value))
     assert sides == [False, False, True]
+    write_rows(table, [("2025", "182 bpm, counts", "53"), ("2026", "181 bpm", UNKNOWN)])
+    for column, side in enumerate(
+        (Qt.AlignmentFlag.AlignLeft, Qt.AlignmentFlag.AlignLeft, Qt.AlignmentFlag.AlignRight)
+    ):
+        for row in range(2):
+            item = table.item(row, column)
+            assert item is not None
+            assert item.textAlignment() & side, (row, column)
     assert list(share_out((80, 300, 90), (70, 60, 50), 500)) == [80, 300, 90]
     assert list(share_out((80, 300, 90), (70, 60, 50), 300)) == [80, 130, 90]
     assert list(share_out((80, 300, 90), (70, 60, 50), 100)) == [70, 60, 50]
@@ -208,6 +219,26 @@ def test_a_heading_that_fits_takes_one_line_and_a_row_is_as_high_as_its_words(qt
     table.arrange()
     assert table.columnWidth(0) < table.fontMetrics().horizontalAdvance("inside your usual")
     assert table.rowHeight(0) > 3 * line
+
+
+@pytest.mark.parametrize("text_percent", [100, 200])
+def test_words_in_cells_and_headings_are_read_whole_at_every_width(
+    qtbot: QtBot, context: AppContext, text_percent: int
+) -> None:
+    context.choose(text_percent=text_percent)
+    holder = QWidget()
+    qtbot.addWidget(holder)
+    table = plain_table(("Zone", "Pulse, bpm", "Talk test"), "Zones", most=4)
+    stack(holder, table)
+    holder.show()
+    write_rows(table, [("zone 3", "48.1 (47.2 to 49.0)", "steady: short sentences, and you would rather not")])
+    wrapped = 0
+    for width in range(240, 960, 20):
+        holder.resize(width * text_percent // 100, 900)
+        QApplication.processEvents()
+        assert not cut_in(holder), width
+        wrapped += table.rowHeight(0) > 2 * table.fontMetrics().height()
+    assert 5 < wrapped < 36
 
 
 def test_rows_that_wrapped_are_one_line_high_again_where_there_is_room(qtbot: QtBot) -> None:

@@ -204,6 +204,13 @@ def style_sheet(theme: Theme) -> str:
     """
     inks, px, pt = theme.inks, theme.px, theme.pt
     name = "dark" if inks.dark else "light"
+
+    def line_between(way: str) -> str:
+        # A handle has no margin in style sheets: a gradient leaves the paper free beside its line.
+        stops = ((0.0, inks.paper), (0.39, inks.paper), (0.4, inks.edge), (0.6, inks.edge), (0.61, inks.paper))
+        said = ", ".join(f"stop: {place} {ink}" for place, ink in stops)
+        return f"qlineargradient(x1: 0, y1: 0, {way}, {said})"
+
     up, down = (Path(__file__).with_name(f"{way}-{name}.svg").as_posix() for way in ("up", "down"))
     return f"""
 QWidget {{ color: {inks.ink}; }}
@@ -298,11 +305,9 @@ QMenu::item:selected {{ background: {inks.wash}; }}
 QMenu::item:disabled {{ color: {inks.soft}; }}
 QGraphicsView {{ border: 2px solid transparent; }}
 QGraphicsView:focus {{ border: 2px solid {inks.accent}; }}
-QSplitter::handle {{ background: {inks.edge}; }}
-QSplitter::handle:horizontal {{ width: {px(8)}px; border: {px(3)}px solid {inks.paper}; border-top: none;
-  border-bottom: none; }}
-QSplitter::handle:vertical {{ height: {px(8)}px; border: {px(3)}px solid {inks.paper}; border-left: none;
-  border-right: none; }}
+QSplitter::handle {{ background: {inks.paper}; }}
+QSplitter::handle:horizontal {{ width: {px(10)}px; background: {line_between("x2: 1, y2: 0")}; }}
+QSplitter::handle:vertical {{ height: {px(10)}px; background: {line_between("x2: 0, y2: 1")}; }}
 QSplitter::handle:hover {{ background: {inks.accent}; }}
 QSlider {{ background: transparent; }}
 QSlider::groove:horizontal {{ height: {px(4)}px; background: {inks.line}; border-radius: {px(2)}px; }}

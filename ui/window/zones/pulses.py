@@ -252,16 +252,16 @@ class PulsesPanel(View):
         maximum_tools = flow_of(self.add_maximum, self.drop_maximum)
         threshold_tools = flow_of(self.add_threshold, self.drop_threshold)
         columns = (
-            ("Resting pulse", 4, (resting_pulse, self.resting_words, flow_of(self.count_button))),
-            ("Maximum", 5, (self.maxima_words, self.maxima, maximum_tools)),
-            ("Threshold pulse", 5, (self.thresholds_words, self.thresholds, threshold_tools)),
+            ("Resting pulse", 5, (resting_pulse, self.resting_words, flow_of(self.count_button))),
+            ("Maximum", 8, (self.maxima_words, self.maxima, maximum_tools)),
+            ("Threshold pulse", 7, (self.thresholds_words, self.thresholds, threshold_tools)),
         )
         self._columns = row_of(
             *((column_of(label("soft", words, words), *parts, None, gap=6), share) for words, share, parts in columns),
-            gap=26,
+            gap=20,
         )
         stack(self, self._columns)
 
     def arrange(self) -> None:
         """Beside one another where there is room, else one below the other."""
-        turn(self._columns, self.width() >= self.context.theme.px(1080))
+        turn(self._columns, self.width() >= self.context.theme.px(1140))
