@@ -94,8 +94,9 @@ class ZonesPage(JournalPage):
 
     def shown(self, what: Any = None) -> None:
         """Refresh what changed."""
-        super().shown()
+        # First: a button that has the focus and is disabled would hand it on, and the page would scroll after it.
         self.editor.table.setFocus()
+        super().shown()
 
     def unsaved(self) -> str | None:
         """Zones that were edited and not kept."""
