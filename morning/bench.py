@@ -148,12 +148,21 @@ def edges_between(run: BenchRun, from_s: float, to_s: float, most: int = 300) ->
     offset_s = np.arange(-_EDGE_MARGIN * before_s, _EDGE_MARGIN * after_s, _EDGE_STEP_S)
     share = max(1, -(-sum(inside.size for _, inside in chosen) // most))
     beat_s = np.concatenate([inside[::share] for _, inside in chosen])
-    rows = np.concatenate(
-        [windows_at(part.timed, part.rate_hz, inside[::share] - part.start_s, offset_s) for part, inside in chosen]
-    )
+    rows = np.concatenate([_edges_of(part, inside[::share], offset_s) for part, inside in chosen])
     compared = (offset_s >= -before_s) & (offset_s <= after_s)
-    rows = rows - rows[:, compared].mean(axis=1, keepdims=True)
-    return Edges(offset_s, rows, np.median(rows, axis=0), beat_s, before_s, after_s)
+    rows = rows - np.nanmean(rows[:, compared], axis=1, keepdims=True)
+    known = np.isfinite(rows).any(axis=0)
+    median = np.full(offset_s.size, np.nan)
+    median[known] = np.nanmedian(rows[:, known], axis=0)
+    return Edges(offset_s, rows, median, beat_s, before_s, after_s)
+
+
+def _edges_of(part: Stretch, beat_s: FloatArray, offset_s: FloatArray) -> FloatArray:
+    """(k, m) the wave around each of k beats of a stretch; NaN where the stretch has not begun or is over."""
+    at_s = beat_s - part.start_s
+    rows = windows_at(part.timed, part.rate_hz, at_s, offset_s)
+    place_s = at_s[:, None] + offset_s
+    return np.where((place_s >= 0.0) & (place_s <= part.end_s - part.start_s), rows, np.nan)
 
 
 @dataclass(frozen=True)

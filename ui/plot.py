@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 _ROW_S = 30.0
 _MOST_ROWS = 10
+_ROOM = 0.03  # beyond what is drawn, so that no mark at the end is cut
 
 
 def plot_reading(name: str, analysis: Analysis, out: Path) -> None:
@@ -36,8 +37,8 @@ def plot_reading(name: str, analysis: Analysis, out: Path) -> None:
     start_s = float(wave.time_s[0]) if wave.time_s.size else 0.0
     row_s = max(analysis.duration_s, 1.0) / rows
     limit = 1.15 * float(np.percentile(np.abs(wave.value), 99)) if wave.value.size else 1.0
-    parts = [Part(_row(analysis, start_s + row * row_s, row_s, limit or 1.0), 0.42) for row in range(rows)]
-    parts[-1] = Part(parts[-1].what, 0.55, legend="● beat    ▒ left out")
+    parts = [Part(_row(analysis, start_s + row * row_s, row_s, limit or 1.0), 0.46) for row in range(rows)]
+    parts[-1] = Part(parts[-1].what, parts[-1].height, legend="● beat    ▒ left out")
     parts += [_intervals(analysis), _pairs(analysis)]
     verdict = "usable" if analysis.verdict.usable else "not usable: " + "; ".join(verdict_lines(analysis.verdict))
     _write(Figure(name, parts, f"{name}: {verdict}"), out)
@@ -120,10 +121,10 @@ def _intervals(analysis: Analysis) -> Part:
     plot.dots(Ink(), "o", 6).setData(intervals.end_s[kept], intervals.interval_ms[kept])
     legend = "● kept"
     if len(intervals):
-        plot.show_x(float(intervals.start_s[0]), float(intervals.end_s[-1]))
+        plot.box.setXRange(float(intervals.start_s[0]), float(intervals.end_s[-1]), padding=_ROOM)
         usual = intervals.interval_ms[kept] if kept.any() else intervals.interval_ms
         low, high = 0.7 * float(usual.min()), 1.3 * float(usual.max())
-        plot.box.setYRange(low, high, padding=0)
+        plot.box.setYRange(low, high, padding=_ROOM)
         if not kept.all():
             lost = np.clip(intervals.interval_ms[~kept], low, high)
             plot.dots(Ink("soft"), "x", 9).setData(intervals.end_s[~kept], lost)

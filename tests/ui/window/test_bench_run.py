@@ -72,6 +72,20 @@ def test_edges_rise_through_the_beat_and_are_steepest_there(calm: BenchRun) -> N
     assert abs(steepest_s) < 0.02
 
 
+def test_an_edge_that_begins_before_the_recording_is_unknown_there(calm: BenchRun) -> None:
+    trace = calm.recording.trace
+    later = trace.time_s > calm.analysis.beats.time_s[3] - 0.25
+    cut = Trace(trace.time_s[later], trace.colour[later])
+    run = run_bench(Recording(cut, {}, None, "cut", Path("cut")), Settings())
+    edges = edges_between(run, 0.0, 200.0)
+    assert edges is not None
+    early = edges.beat_s[:, None] + edges.offset_s < run.stretches[0].start_s - 1e-9
+    assert early.any()
+    assert np.isnan(edges.rows[early]).all()
+    assert np.isfinite(edges.rows[5]).all()
+    assert np.isfinite(edges.median).all()
+
+
 def test_edges_are_thinned_out_evenly(calm: BenchRun) -> None:
     edges = edges_between(calm, 0.0, 200.0, most=20)
     assert edges is not None

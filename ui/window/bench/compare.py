@@ -62,11 +62,15 @@ _OPINION_NOTE = (
     "neurokit2 has it. They lie at whole samples, so that its intervals scatter more than ours do; what tells is "
     "whether it finds the same beats."
 )
-_SHAPE_LEGEND = (
+_EDGE_LEGEND = (
     "Of the beats in view: thin, each edge; thick, the median edge; dashed, the chosen beat. Between the upright lines "
-    "edges are compared. Spectrum: faint before the filter, dark after it; dashed upright lines, the filter’s limits; "
-    "1, 2, 3, the pulse and its harmonics."
+    "edges are compared."
 )
+_SPECTRUM_LEGEND = (
+    "Spectrum: faint before the filter, dark after it; dashed upright lines, the filter’s limits; 1, 2, 3, the pulse "
+    "and its harmonics."
+)
+_LIMITS_LEGEND = "━ bias    ┅ limits of agreement (Bland and Altman 1986, Lancet 1:307-310)"
 _LEAST_WIDE_PX = 240  # of a plot that stands beside another
 _SETTLE_MS = 30
 _MOST_HZ = 15.0
@@ -96,7 +100,9 @@ class ShapeView(QWidget):
         self._before = self.amplitude.line(Ink("soft", 150, 1.2))
         self._after = self.amplitude.line(Ink("ink", width=1.8))
         self._limits = [self.amplitude.upright(Ink("accent", 200, 1.2, dash=True)) for _ in range(2)]
-        self._harmonics = [self.amplitude.words(Ink("accent"), str(each), (0.5, 0.0)) for each in (1, 2, 3)]
+        # Small, and each on its own peak: side by side they would read as one number.
+        self._harmonics = [self.amplitude.words(Ink("accent"), str(each), (0.5, 1.0), 0.8) for each in (1, 2, 3)]
+        self.edge.legend, self.amplitude.legend = _EDGE_LEGEND, _SPECTRUM_LEGEND
         for item in (*self._window, *self._limits, *self._harmonics):
             item.setVisible(False)
         for plot in (self.edge, self.amplitude):
@@ -112,7 +118,7 @@ class ShapeView(QWidget):
         layout.setContentsMargins(0, 4, 0, 0)
         layout.addWidget(both, 1)
         layout.addWidget(self.told)
-        layout.addWidget(label("small", "", _SHAPE_LEGEND))
+        layout.addWidget(label("small", "", f"{_EDGE_LEGEND} {_SPECTRUM_LEGEND}"))
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
         """The spectrum beside the edges, or below them where that leaves no room."""
@@ -175,7 +181,7 @@ class ShapeView(QWidget):
         self._median.setData(offset_ms, edges.median)
         for mark, at_s in zip(self._window, (-edges.before_s, edges.after_s), strict=True):
             mark.setValue(1000.0 * at_s)
-        usual = np.percentile(edges.rows, (2, 98))
+        usual = np.nanpercentile(edges.rows, (2, 98))
         room = max(float(np.ptp(usual)), 1e-3) * 0.25
         self.edge.box.setYRange(float(usual[0]) - room, float(usual[1]) + room, padding=0)
         self.edge.show_x(float(offset_ms[0]), float(offset_ms[-1]))
@@ -196,7 +202,7 @@ class ShapeView(QWidget):
 
     def _pulse_words(self) -> str:
         hz = None if self.spectrum is None else self.spectrum.pulse_hz
-        return "" if hz is None else f" Pulse of the beats in view: {hz:.2f} Hz, {60 * hz:.1f} bpm."
+        return "" if hz is None else f" Pulse of the beats in view: {hz:.2f}\u00a0Hz, {60 * hz:.1f}\u00a0bpm."
 
     def _draw_spectrum(self, run: BenchRun) -> None:
         spectrum = self.spectrum
@@ -219,8 +225,10 @@ class ShapeView(QWidget):
         tallest = max(float(spectrum.after[shown].max(initial=0.0)), _LEAST_AMPLITUDE)
         self.amplitude.box.setYRange(0.0, 1.25 * tallest, padding=0)
         self._whole_spectrum()
+        pulse_hz = spectrum.pulse_hz or 0.0
         for times, words in enumerate(self._harmonics, start=1):
-            words.setPos(times * (spectrum.pulse_hz or 0.0), 1.24 * tallest)
+            near = shown & (np.abs(spectrum.frequency_hz - times * pulse_hz) <= pulse_hz / 3)
+            words.setPos(times * pulse_hz, float(spectrum.after[near].max(initial=0.0)))
 
     def _whole_spectrum(self) -> None:
         self.amplitude.show_x(0.0, _MOST_HZ)
@@ -265,8 +273,8 @@ class CompareView(QWidget):
         self.plot = embedded(Plot(context, "Differences of intervals", *axes), 160, 260)
         self._dots = self.plot.dots(Ink("ink", 160), "o", 5)
         self._lines = [self.plot.level(Ink("accent", width=width, dash=width < 2)) for width in (2.0, 1.2, 1.2)]
-        self._line_words = [self.plot.words(Ink("accent"), "", (1.0, 1.0)) for _ in self._lines]
-        self.plot.viewed.connect(self._place_words)
+        self.plot.legend = _LIMITS_LEGEND
+        self._legend = label("small", "", _LIMITS_LEGEND)
         self.told = label("", "", "Open a recording first.")
         self.sheet = QFrame()
         self.rows = QFormLayout()
@@ -293,7 +301,7 @@ class CompareView(QWidget):
         self._middle = QBoxLayout(QBoxLayout.Direction.LeftToRight)
         self._middle.addWidget(self.plot, 1)
         self._middle.addLayout(left)
-        self._column = stack(self, top, self.told, (self._middle, 1), margins=(0, 4, 0, 0))
+        self._column = stack(self, top, self.told, (self._middle, 1), self._legend, margins=(0, 4, 0, 0))
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
         """The figures beside the plot, or below it where that leaves no room."""
@@ -417,17 +425,15 @@ class CompareView(QWidget):
         self.plot.know(bool(difference_ms.size))
         limits = self.found.limits_of_agreement_ms
         self._show_lines(limits is not None)
-        names = ("bias", "lower limit", "upper limit")
-        for line, words, name, at in zip(self._lines, self._line_words, names, limits or (0.0,) * 3, strict=True):
+        for line, at in zip(self._lines, limits or (0.0,) * 3, strict=True):
             line.setValue(at)
-            words.setText(f"{name} {signed(at, 1)} ms")
+        self.plot.mark_right(Ink("accent"), [] if limits is None else [(at, signed(at, 1)) for at in limits])
         if limits is not None:
             low, high = np.percentile(difference_ms, (0.5, 99.5))
             low, high = min(float(low), limits[1]), max(float(high), limits[2])
             room = 0.18 * max(high - low, 1.0)
             self.plot.box.setYRange(low - room, high + room, padding=0)
             self.plot.box.enableAutoRange(axis="x")
-        self._place_words()
 
     def _failed(self, sentence: str) -> None:
         self.found = None
@@ -438,8 +444,10 @@ class CompareView(QWidget):
         self.told.setText(capital(sentence))
 
     def _show_lines(self, shown: bool) -> None:
-        for item in (*self._lines, *self._line_words):
+        for item in (*self._lines, self._legend):
             item.setVisible(shown)
+        if not shown:
+            self.plot.mark_right(Ink("accent"), [])
 
     def _show_rows(self, rows: list[tuple[str, str]]) -> None:
         if len(rows) != len(self.values):
@@ -455,13 +463,8 @@ class CompareView(QWidget):
         self.sheet.setVisible(bool(rows))
         # Why there is nothing stands first; how it was compared, below what was found.
         self._column.removeWidget(self.told)
-        self._column.insertWidget(2 if rows else 1, self.told)
+        self._column.insertWidget(3 if rows else 1, self.told)
         self._turn()
-
-    def _place_words(self) -> None:
-        right = self.plot.visible_x()[1]
-        for line, words in zip(self._lines, self._line_words, strict=True):
-            words.setPos(right, line.value())
 
 
 def _note(what: str | Path) -> str:

@@ -41,7 +41,6 @@ _REMEMBERED = 6
 _LIVE_MS = 1000
 _RECENT = 8
 _RECENT_KEY = "bench_recent"
-_NO_LIVE = "No live reading since the program was opened."
 
 
 def make_page(context: AppContext) -> BenchPage:
@@ -75,7 +74,7 @@ class BenchPage(PageWidget):
         self.verdict = label("", "Verdict")
         self.told = label("small", "")
         self.figures = label("small", "Figures")
-        self.live = label("small", "Last live reading", _NO_LIVE)
+        self.live = label("small", "Last live reading")
         self._live_timer = QTimer(self, interval=_LIVE_MS)
         self._live_timer.timeout.connect(self._show_live)
         self._lay_out()
@@ -322,6 +321,7 @@ class BenchPage(PageWidget):
         if saving.paths_in(event.mimeData()):
             event.acceptProposedAction()
             self.live.setText("Let go to open.")
+            self.live.show()
 
     def dragLeaveEvent(self, event: QDragLeaveEvent) -> None:  # noqa: N802  Qt's name
         """Not here after all."""
@@ -397,9 +397,10 @@ class BenchPage(PageWidget):
             self.views.empty()
 
     def _show_live(self) -> None:
-        figures = getattr(self.context, "live_figures", None)
-        words = _NO_LIVE if figures is None else figures.words()
-        self.live.setText(f"Live view: {words[:1].lower()}{words[1:]}" if figures is not None else words)
+        figures = self.context.live_figures
+        ran = figures is not None and bool(figures.frames)
+        self.live.setText(f"Live view: {figures.words()}" if figures is not None and ran else "")
+        self.live.setVisible(ran)  # a line that says nothing takes room from the plots
 
     # Making the default
 

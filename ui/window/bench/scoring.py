@@ -157,7 +157,9 @@ class ScoringView(QWidget):
         layout.addWidget(self.told)
         layout.addWidget(self.table, 1)
         self.table.setMinimumHeight(self.context.theme.px(160))
-        layout.addWidget(label("small", "How the scores are sorted", _LEGEND))
+        self.sorting = label("small", "How the scores are sorted", _LEGEND)
+        layout.addWidget(self.sorting)
+        layout.addStretch(0)
 
     @property
     def running(self) -> bool:
@@ -249,6 +251,8 @@ class ScoringView(QWidget):
         self.again.setEnabled(self.folder is not None and not self.running)
         self.save.setEnabled(bool(self.model.rows))
         self.bar.setVisible(self.running)
+        for each in (self.table, self.sorting):
+            each.setVisible(self.running or bool(self.model.rows))  # an empty table looks broken
         self._tell()
 
     def _tell(self) -> None:

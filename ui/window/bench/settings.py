@@ -144,8 +144,9 @@ class ParameterControl(QWidget):
             self.slider.setMinimumWidth(60)
             grid.addWidget(self.slider, 2, 1)
         grid.addWidget(self.back, 2, 2)
-        grid.setColumnStretch(0, 3)
-        grid.setColumnStretch(1, 2)
+        # A share that holds the widest editor, so that all of them end below one another.
+        grid.setColumnStretch(0, 2)
+        grid.setColumnStretch(1, 1)
         self.editor.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
         self.show_value(self.default)
 

@@ -17,10 +17,11 @@ from dawnbeat.shared.reading import REASONS
 from dawnbeat.shared.trace import CHANNELS, FloatArray
 from dawnbeat.ui.window.bench.settings import WHERE
 from dawnbeat.ui.window.parts import controls
+from dawnbeat.ui.window.parts.axes import in_seconds
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, Key
 from dawnbeat.ui.window.parts.layouts import flow_of
-from dawnbeat.ui.window.parts.plots import Ink, Plot
+from dawnbeat.ui.window.parts.plots import Ink, Plot, legend_of
 
 ALL_COLOURS = "all colours"
 _BRIGHTNESS, _WHOLE = "Brightness", "The whole"
@@ -33,8 +34,9 @@ _TIPS = {
     _WHOLE: "The whole recording; press it to go there",
 }
 _TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
-_LEGEND = "○ candidate   ● beat that counts   ✕ beat that doesn’t   ▏reference   ▒ left out"
-_LEGEND_BEFORE = "   ┅ and ◌ with the settings that readings use"
+_TIME = ("Time", "s")
+_LEGEND = ("○ candidate", "● beat that counts", "✕ beat that doesn’t", "▏ reference", "▒ left out")
+_LEGEND_BEFORE = ("┅ and ◌ with the settings that readings use",)
 _OPENS_WITH_S = 10.0
 _LENGTHS: dict[str, float | None] = {
     **{f"{length} s": float(length) for length in (5, 10, 20, 30, 60)},
@@ -90,6 +92,7 @@ class TracesView(QWidget):
         self.timing = self._plot("Timing error", "ms")
         yield self.timing
         self.intervals = self._plot("Interval", "ms")
+        self.intervals.item.getAxis("bottom").tickStrings = in_seconds
         yield self.intervals
         self.plots = (self.raw, self.wave, self.misfit, self.timing, self.intervals)
         # One pixel and no dashes: anything else takes Qt ten times as long for thousands of points.
@@ -134,7 +137,7 @@ class TracesView(QWidget):
         QShortcut(QKeySequence("Ctrl+Shift+J"), self, self.jump.setFocus)
         controls.register(Key("Ctrl+Shift+J", "Go to a time of the recording", WHERE))
         self.counts = ""
-        self.legend = controls.label("small", "", _LEGEND)
+        self.legend = controls.label("small", "", legend_of(*_LEGEND))
         self.readout = controls.label("small", "The chosen beat", " ")
         self._lay_out()
         for cursor in self._cursors:
@@ -177,7 +180,7 @@ class TracesView(QWidget):
         for plot in self.plots[1:]:
             plot.follow_x(self.raw)
         for plot in (*self.plots[:-1], self.whole):
-            plot.hide_x_values()
+            plot.hide_x_values(_TIME)
         self.whole.item.getAxis("left").setStyle(showValues=False)
         self.raw.viewed.connect(self._view)
         self._fit()
@@ -236,7 +239,9 @@ class TracesView(QWidget):
         before = self.before
         assert self.run is not None
         self.counts = left_out_words(self.run.analysis)
-        self.legend.setText(f"{_LEGEND}{_LEGEND_BEFORE if before is not None else ''}   {self.counts}")
+        marks = (*_LEGEND, *(_LEGEND_BEFORE if before is not None else ()))
+        self.legend.setText(f"{legend_of(*marks)}    {self.counts}")
+        self.wave.legend = legend_of(*marks)
         if before is None:
             for item in (self._before_wave, self._before_beats, self._before_intervals):
                 item.setData([], [])

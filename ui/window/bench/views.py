@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from dawnbeat.ui.window.bench.traces import TracesView
 
 _EMPTY = (
-    "Open recordings with Ctrl+O, a whole folder with Ctrl+Shift+O, or drop them anywhere on this page. "
+    "Open recordings with Ctrl+O, a whole folder with Ctrl+Shift+O, or drop them anywhere on this page.\n\n"
     "A recording is a folder with trace.csv, a CSV file with time_s, red, green and blue, or a video."
 )
 # The attribute of each view, the title of its tab and what the tab tells.
@@ -64,6 +64,7 @@ class Views(QTabWidget):
             self.setTabToolTip(self.addTab(holder, title), tip)
         self._holders["traces"].addWidget(self._empty, 1)
         self.setDocumentMode(True)
+        self.tabBar().setDrawBase(False)
         self.tabBar().setAccessibleName("Views")
         # Qt asks all views for what they need, and the highest of them is more than a screen.
         policy = QSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)

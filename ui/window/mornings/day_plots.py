@@ -50,7 +50,7 @@ class DayPlots(View):
             plot.when_home(self.show_all)
         for plot in self.plots[:2]:
             plot.follow_x(self.intervals)
-            plot.hide_x_values()
+            plot.hide_x_values(("Time", "s"))
         self._light = self.light.line(Ink("ink", width=1.0))
         self._wave = self.pulse.line(Ink("ink", width=1.2))
         self._kept_beats = self.pulse.dots(Ink("accent"), "o", 7)

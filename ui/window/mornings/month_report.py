@@ -38,7 +38,7 @@ _DPI = 96  # a screen's, which plots are drawn for; lines and letters are drawn 
 _SCALE = 0.75  # of plots, against a screen
 _INK, _SOFT, _LINE = LIGHT.ink, LIGHT.soft, LIGHT.line
 _HEIGHTS_MM = (50.0, 40.0)
-_COLUMNS = (("Day", 0.0), ("Time", 0.07), ("RMSSD", 0.14), ("Pulse", 0.31), ("", 0.46), ("Noted", 0.565))
+_COLUMNS = (("Day", 0.0), ("Time", 0.065), ("RMSSD", 0.125), ("Pulse", 0.265), ("Posture", 0.41), ("Noted", 0.495))
 
 
 def month_pdf(journal: Journal, year: int, month: int, ranges: RangeSettings) -> bytes:
@@ -90,12 +90,13 @@ class _Sheet:
         shown = [each for each in days if each.local_date >= first]
         for line in _summary(journal, shown, last, self.ranges):
             self.text(line, 9.5)
-        self.y += 2 * self.mm
-        for half, height_mm in zip(halves(Still()), _HEIGHTS_MM, strict=True):
-            self.chart(readings, first, last, half, height_mm * self.mm)
-        self.text(LEGEND, 7.5, _SOFT)
-        self.y += 2 * self.mm
-        self.table(shown)
+        if shown:
+            self.y += 2 * self.mm
+            for half, height_mm in zip(halves(Still()), _HEIGHTS_MM, strict=True):
+                self.chart(readings, first, last, half, height_mm * self.mm)
+            self.text(LEGEND, 7.5, _SOFT)
+            self.y += 2 * self.mm
+            self.table(shown)
         self.foot()
 
     def text(self, words: str, points: float, ink: str = _INK) -> None:
@@ -115,7 +116,6 @@ class _Sheet:
 
     def chart(self, readings: list[StoredReading], first: date, last: date, half: Half, height: float) -> None:
         half.draw(series_of(readings, half.measure, self.ranges))
-        half.plot.know(bool(readings))
         half.plot.show_x(seconds_of(first) - 0.7 * DAY_S, seconds_of(last) + 0.7 * DAY_S)
         half.plot.paint_on(self.painter, QRectF(0, self.y, self.width, height), _SCALE)
         self.y += height

@@ -5,7 +5,9 @@ pyqtgraph has no types, so its objects are Any here, and nothing of it is subcla
 
 from __future__ import annotations
 
+import functools
 import math
+import weakref
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, Protocol
@@ -28,6 +30,7 @@ from PySide6.QtWidgets import QApplication, QGraphicsPathItem, QMenu, QToolButto
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.shared.wording import DAY_S, Tick, ticks
 from dawnbeat.ui.window.parts import controls, saving
+from dawnbeat.ui.window.parts.axes import NUMBERS, steps_across, steps_upwards
 from dawnbeat.ui.window.parts.controls import Key
 from dawnbeat.ui.window.parts.saving import Figure, Part, Says
 from dawnbeat.ui.window.parts.theme import LIGHT, Theme, Themed
@@ -96,6 +99,8 @@ class Plot(QWidget):
         self.legend = ""  # what marks and lines mean, for saved pictures
         self._on_paper: Theme | None = None  # while a picture is drawn
         self._axes = {"bottom": x, "left": y}
+        self._hidden_x = x
+        self._marked_right = False
         self._restyle: list[Callable[[], None]] = []
         self._marks: list[Any] = []
         self._move_y = move_y
@@ -110,6 +115,10 @@ class Plot(QWidget):
         for side in ("bottom", "left"):
             # "kbpm" and "mms" help nobody; units stay as they are written.
             self.item.getAxis(side).enableAutoSIPrefix(False)
+        for side, steps in (("bottom", steps_across), ("left", steps_upwards)):
+            axis = self.item.getAxis(side)
+            axis.setStyle(maxTextLevel=0)
+            axis.tickSpacing = functools.partial(_steps_of, weakref.ref(self), steps)
         # A value at the very edge would be cut in half.
         self.item.getAxis("left").setStyle(hideOverlappingLabels=True)
         self.readout = controls.label("soft", f"{name}: value", " ", wraps=False)
@@ -197,14 +206,14 @@ class Plot(QWidget):
         self._marks.append(self._penned(pg.InfiniteLine(pos=at, angle=0), ink))
         return self._marks[-1]
 
-    def words(self, ink: Ink, text: str = "", anchor: tuple[float, float] = (0.5, 0.5)) -> Any:
-        """Words inside the plot; place them with `setPos(x, y)`."""
+    def words(self, ink: Ink, text: str = "", anchor: tuple[float, float] = (0.5, 0.5), times: float = 1.0) -> Any:
+        """Words inside the plot; place them with `setPos(x, y)`. times: how large, against running text."""
         label = pg.TextItem(text, anchor=anchor)
         self.item.addItem(label, ignoreBounds=True)
 
         def dress() -> None:
             label.setColor(self.theme.colour(ink.colour, ink.alpha))
-            label.setFont(self.theme.font())
+            label.setFont(self.theme.font(times))
 
         self._styled(dress)
         return label
@@ -238,11 +247,11 @@ class Plot(QWidget):
             axis = self.item.getAxis(side)
             axis.setPen(self.pen(Ink("line", width=1.0)))
             axis.setTextPen(theme.colour("soft"))
-            axis.setTickFont(theme.font(0.8))
+            axis.setTickFont(theme.font(NUMBERS))
             axis.setStyle(tickLength=-theme.px(4))
             axis.setLabel(
                 ", ".join(each for each in (label, unit) if each),
-                **{"color": theme.inks.soft, "font-size": f"{theme.pt(0.8)}pt"},
+                **{"color": theme.inks.soft, "font-size": f"{theme.pt(NUMBERS)}pt"},
             )
         self.item.getAxis("left").setWidth(theme.px(64))
         bottom = self.item.getAxis("bottom")
@@ -256,10 +265,27 @@ class Plot(QWidget):
         self._axes[side] = (label, unit)
         self._dress()
 
-    def hide_x_values(self) -> None:
-        """Leave the values of x to the plot below that shares them."""
+    def hide_x_values(self, alone: tuple[str, str] = ("", "")) -> None:
+        """Leave the values of x to the plot below that shares them. alone: label and unit in a picture without it."""
+        self._hidden_x = alone
         self.item.getAxis("bottom").setStyle(showValues=False)
         self._dress()
+
+    def mark_right(self, ink: Ink, marks: list[Tick]) -> None:
+        """Write values at the right, outside of what is drawn. marks: y and the words beside it; none, no axis."""
+        axis = self.item.getAxis("right")
+        if not self._marked_right:
+            self._marked_right = True
+            self._styled(lambda: self._dress_right(axis, ink))
+        self.item.showAxis("right", bool(marks))
+        axis.setTicks([marks])
+
+    def _dress_right(self, axis: Any, ink: Ink) -> None:
+        axis.setPen(self.pen(Ink("line", width=1.0)))
+        axis.setTextPen(self.theme.colour(ink.colour, ink.alpha))
+        axis.setTickFont(self.theme.font(NUMBERS))
+        axis.setStyle(tickLength=0)
+        axis.setWidth(self.theme.px(44))
 
     def know(self, known: bool) -> None:
         """Whether there is anything to draw: an axis of nothing would only invent numbers."""
@@ -405,6 +431,9 @@ class Plot(QWidget):
         self.canvas.setUpdatesEnabled(False)
         quiet = self.blockSignals(True)
         view = self.box.viewRange()
+        # Plots that share their x would be moved along, each by as much as its own size asks for.
+        leader = self.box.linkedView(self.box.XAxis)
+        self.box.setXLink(None)
         try:
             self._retheme(None)
             self._resize_canvas(rect.size().toSize())
@@ -419,6 +448,7 @@ class Plot(QWidget):
             self._retheme(None)
             self._resize_canvas(before)
             self.box.setRange(xRange=view[0], yRange=view[1], padding=0)
+            self.box.setXLink(leader)
             self.blockSignals(quiet)
             self._range_changed()
             self.canvas.setUpdatesEnabled(True)
@@ -439,8 +469,22 @@ class Plot(QWidget):
 
     @property
     def picture(self) -> Figure:
-        """This plot alone, with its name and its legend."""
-        return Figure(self.name, (Part(self, legend=self.legend),))
+        """This plot alone, with its name, its legend and the values of x."""
+        return Figure(self.name, (Part(_Alone(self), legend=self.legend),))
+
+    def paint_alone(self, painter: QPainter, rect: QRectF, scale: float) -> None:
+        """As paint_on, with the values of x, which on the screen the plot below may show."""
+        bottom = self.item.getAxis("bottom")
+        numbered, named = bottom.style["showValues"], self._axes["bottom"]
+        try:
+            if not numbered:
+                bottom.setStyle(showValues=True)
+                self._axes["bottom"] = self._hidden_x
+            self.paint_on(painter, rect, scale)
+        finally:
+            bottom.setStyle(showValues=numbered)
+            self._axes["bottom"] = named
+            self._dress()
 
     def save_picture(self) -> None:
         """Ask for a name and save the plot as PNG, SVG or PDF."""
@@ -453,6 +497,23 @@ class Plot(QWidget):
     def print_picture(self) -> None:
         """Print the plot."""
         saving.print_picture(self.context, self, self.picture)
+
+
+def _steps_of(plot: Callable[[], Plot | None], steps: Callable[..., Any], *room: float) -> Any:
+    """Steps of an axis. plot: weak, since an axis that held its plot would outlive it."""
+    drawn = plot()
+    return [] if drawn is None else steps(*room, drawn.theme)
+
+
+@dataclass(frozen=True)
+class _Alone:
+    """A plot that no other stands below."""
+
+    plot: Plot
+
+    def paint_on(self, painter: QPainter, rect: QRectF, scale: float) -> None:
+        """Draw it with the values of x."""
+        self.plot.paint_alone(painter, rect, scale)
 
 
 _LONG_PART = 32  # letters

@@ -309,7 +309,7 @@ QSplitter::handle {{ background: {inks.paper}; }}
 QSplitter::handle:horizontal {{ width: {px(10)}px; background: {line_between("x2: 1, y2: 0")}; }}
 QSplitter::handle:vertical {{ height: {px(10)}px; background: {line_between("x2: 0, y2: 1")}; }}
 QSplitter::handle:hover {{ background: {inks.accent}; }}
-QSlider {{ background: transparent; }}
+QSlider {{ background: transparent; min-height: {px(22)}px; }}
 QSlider::groove:horizontal {{ height: {px(4)}px; background: {inks.line}; border-radius: {px(2)}px; }}
 QSlider::sub-page:horizontal, QSlider::add-page:horizontal {{ background: transparent; }}
 QSlider::handle:horizontal {{ background: {inks.soft}; width: {px(14)}px; margin: -{px(6)}px 0;
