@@ -138,3 +138,11 @@ def test_a_folder_without_recordings_is_said(qtbot: QtBot, context: AppContext, 
     view.score([tmp_path])
     qtbot.waitUntil(lambda: not view.running)
     assert "holds no recording" in view.told.text()
+
+
+def test_an_empty_table_is_not_shown(qtbot: QtBot, context: AppContext) -> None:
+    view = ScoringView(context)
+    qtbot.addWidget(view)
+    view.show()
+    assert not view.table.isVisible()
+    assert view.told.isVisible()

@@ -38,7 +38,7 @@ _DPI = 96  # a screen's, which plots are drawn for; lines and letters are drawn 
 _SCALE = 0.75  # of plots, against a screen
 _INK, _SOFT, _LINE = LIGHT.ink, LIGHT.soft, LIGHT.line
 _HEIGHTS_MM = (50.0, 40.0)
-_COLUMNS = (("Day", 0.0), ("Time", 0.065), ("RMSSD", 0.125), ("Pulse", 0.265), ("Posture", 0.41), ("Noted", 0.495))
+_COLUMNS = (("Day", 0.0), ("Time", 0.065), ("RMSSD", 0.125), ("Pulse", 0.265), ("Posture", 0.408), ("Noted", 0.498))
 
 
 def month_pdf(journal: Journal, year: int, month: int, ranges: RangeSettings) -> bytes:
