@@ -10,7 +10,7 @@ os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 import numpy as np
 import pytest
 from PySide6.QtCore import QCoreApplication, QEvent
-from PySide6.QtWidgets import QApplication, QWidget
+from PySide6.QtWidgets import QApplication, QMenu, QWidget
 from pytestqt.logging import QtLoggingPlugin
 from pytestqt.qtbot import QtBot
 
@@ -51,10 +51,11 @@ def _no_qt_warning(qtlog: QtLoggingPlugin) -> Iterator[None]:
 
 @pytest.fixture(autouse=True)
 def _nothing_left_open(qapp: QApplication) -> Iterator[None]:
-    """What a test leaves behind, such as the menus of a plot, is restyled by every later change of theme or text."""
+    """The menus that a plot leaves behind are restyled by every later change of theme or text."""
     yield
     for widget in qapp.topLevelWidgets():
-        widget.deleteLater()
+        if isinstance(widget, QMenu):
+            widget.deleteLater()
     QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
 
 
