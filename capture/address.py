@@ -21,8 +21,7 @@ from urllib.parse import SplitResult, unquote, urljoin, urlsplit
 
 import numpy as np
 
-from dawnbeat.capture.frames import Image
-from dawnbeat.capture.opencv import Capture, load_cv2
+from dawnbeat.capture.frames import Capture, Image, load_cv2
 from dawnbeat.shared.errors import DawnbeatError, one_line
 
 _SILENCE_S = 4.5

@@ -10,9 +10,8 @@ from pathlib import Path
 
 import numpy as np
 
-from dawnbeat.capture.frames import Frame, Image, SourceAbout
+from dawnbeat.capture.frames import Capture, Frame, Image, SourceAbout, load_cv2
 from dawnbeat.capture.live import LiveReader
-from dawnbeat.capture.opencv import Capture, load_cv2
 from dawnbeat.shared.errors import DawnbeatError
 
 SYSFS = Path("/sys/class/video4linux")

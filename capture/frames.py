@@ -1,14 +1,19 @@
-"""What a source of frames is: frames with their own times, what the camera really took, and a thread that fetches."""
+"""What a source of frames is: frames with their own times, what the camera really took, and a thread that fetches.
+
+And the one place where OpenCV, which most sources use, is imported: late and quietly.
+"""
 
 from __future__ import annotations
 
+import functools
+import os
 import queue
 import threading
 import time
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import Protocol, runtime_checkable
+from typing import Any, Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +25,12 @@ SOURCE_ENDED = "the source came to its end"
 
 _QUEUE_BYTES = 48 * 2**20
 _FEWEST_QUEUED, _MOST_QUEUED = 8, 120
+_QUIET = {
+    "OPENCV_LOG_LEVEL": "SILENT",
+    "OPENCV_FFMPEG_LOGLEVEL": "-8",
+    # A camera that was pulled out would hold its reader for ten seconds.
+    "OPENCV_VIDEOIO_V4L_SELECT_TIMEOUT": "2",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,3 +210,40 @@ class Feed:
                 if not wait:
                     break
         return False
+
+
+class Capture(Protocol):
+    """What of `cv2.VideoCapture` the sources use; tests put a scripted one in its place."""
+
+    def isOpened(self) -> bool: ...  # noqa: N802, D102  the names are OpenCV's
+    def grab(self) -> bool: ...  # noqa: D102
+    def retrieve(self) -> tuple[bool, Image | None]: ...  # noqa: D102
+    def get(self, prop: int, /) -> float: ...  # noqa: D102
+    def set(self, prop: int, value: float, /) -> bool: ...  # noqa: D102
+    def release(self) -> None: ...  # noqa: D102
+
+
+@functools.cache
+def load_cv2() -> Any:
+    """The cv2 module, with its chatter off.
+
+    Raises DawnbeatError when OpenCV can't be loaded.
+    """
+    for name, value in _QUIET.items():
+        os.environ.setdefault(name, value)
+    try:
+        import cv2
+    except ImportError as error:
+        raise DawnbeatError(
+            f"OpenCV can't be loaded ({one_line(error)}): install opencv-python-headless for this Python"
+        ) from error
+    if hasattr(cv2, "setLogLevel"):
+        cv2.setLogLevel(0)  # for a cv2 that somebody imported before us
+    return cv2
+
+
+def three_channels(image: Image) -> Image:
+    """The picture with three channels, whatever the decoder gave."""
+    if image.ndim == 2:
+        image = image[:, :, np.newaxis]
+    return image if image.shape[2] == 3 else np.repeat(image[:, :, :1], 3, axis=2)

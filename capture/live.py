@@ -12,8 +12,7 @@ from urllib.parse import urlsplit
 import numpy as np
 
 from dawnbeat.capture.clock import DropCounter, FrameClock, Tick
-from dawnbeat.capture.frames import Frame, Image, SourceAbout
-from dawnbeat.capture.opencv import Capture, three_channels
+from dawnbeat.capture.frames import Capture, Frame, Image, SourceAbout, three_channels
 from dawnbeat.shared.errors import DawnbeatError
 
 _POS_MSEC = 0  # cv::CAP_PROP_POS_MSEC

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dawnbeat.capture.frames import Image
-from dawnbeat.capture.opencv import load_cv2
+from dawnbeat.capture.frames import Image, load_cv2
 from dawnbeat.shared.trace import BoolArray, FloatArray
 
 ROWS, COLUMNS = 12, 16

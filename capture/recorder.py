@@ -16,8 +16,7 @@ from typing import IO, Any
 
 import numpy as np
 
-from dawnbeat.capture.frames import Image, Sample, SourceAbout
-from dawnbeat.capture.opencv import load_cv2
+from dawnbeat.capture.frames import Image, Sample, SourceAbout, load_cv2
 from dawnbeat.capture.recording import ABOUT, FORMAT_VERSION, TRACE, VIDEO, about_text, new_folder
 from dawnbeat.shared.errors import DawnbeatError, one_line
 from dawnbeat.shared.files import open_private, sync_folder, write_private

@@ -15,8 +15,7 @@ from typing import BinaryIO
 import numpy as np
 
 from dawnbeat.capture.contact import ContactGauge
-from dawnbeat.capture.frames import Frame, Image, SourceAbout
-from dawnbeat.capture.opencv import Capture, load_cv2, three_channels
+from dawnbeat.capture.frames import Capture, Frame, Image, SourceAbout, load_cv2, three_channels
 from dawnbeat.shared.errors import DawnbeatError, plain_errors
 from dawnbeat.shared.files import refuse_special
 from dawnbeat.shared.trace import FloatArray, Trace

@@ -18,7 +18,7 @@ pytestmark = [
 
 _QT = "from PySide6.QtWidgets import QApplication, QLabel"
 _OPENCV = {
-    "as the program loads it": "from dawnbeat.capture.opencv import load_cv2; load_cv2()",
+    "as the program loads it": "from dawnbeat.capture.frames import load_cv2; load_cv2()",
     "imported plainly": "import cv2",
 }
 _OPEN = """

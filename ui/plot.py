@@ -50,7 +50,8 @@ def plot_agreement(comparison: Comparison, names: tuple[str, str], out: Path) ->
     out: as for plot_reading, and the same is raised.
     """
     _be_ready()
-    from dawnbeat.ui.window.parts.plots import Ink, Plot
+    from dawnbeat.ui.window.parts.drawing import Ink
+    from dawnbeat.ui.window.parts.plots import Plot
     from dawnbeat.ui.window.parts.saving import Figure, Part
     from dawnbeat.ui.window.parts.theme import Still
 
@@ -89,7 +90,8 @@ _kept: list[object] = []  # Python would take the application away while it draw
 
 
 def _row(analysis: Analysis, from_s: float, length_s: float, limit: float) -> Plot:
-    from dawnbeat.ui.window.parts.plots import Ink, Plot
+    from dawnbeat.ui.window.parts.drawing import Ink
+    from dawnbeat.ui.window.parts.plots import Plot
     from dawnbeat.ui.window.parts.theme import Still
 
     wave, beats_s, intervals = analysis.wave, analysis.beats.time_s, analysis.intervals
@@ -112,7 +114,8 @@ def _row(analysis: Analysis, from_s: float, length_s: float, limit: float) -> Pl
 
 
 def _intervals(analysis: Analysis) -> Part:
-    from dawnbeat.ui.window.parts.plots import Ink, Plot
+    from dawnbeat.ui.window.parts.drawing import Ink
+    from dawnbeat.ui.window.parts.plots import Plot
     from dawnbeat.ui.window.parts.saving import Part
     from dawnbeat.ui.window.parts.theme import Still
 
@@ -133,7 +136,8 @@ def _intervals(analysis: Analysis) -> Part:
 
 
 def _pairs(analysis: Analysis) -> Part:
-    from dawnbeat.ui.window.parts.plots import Ink, Plot
+    from dawnbeat.ui.window.parts.drawing import Ink
+    from dawnbeat.ui.window.parts.plots import Plot
     from dawnbeat.ui.window.parts.saving import Part
     from dawnbeat.ui.window.parts.theme import Still
 

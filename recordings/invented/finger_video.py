@@ -11,8 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from dawnbeat.capture.frames import Frame, Image, SourceAbout
-from dawnbeat.capture.opencv import load_cv2
+from dawnbeat.capture.frames import Frame, Image, SourceAbout, load_cv2
 from dawnbeat.recordings.invented.scenario import Scenario, quiet_morning
 from dawnbeat.shared.errors import DawnbeatError, plain_errors
 from dawnbeat.shared.files import write_private

@@ -77,7 +77,7 @@ def test_a_camera_that_is_not_there_is_refused_quietly() -> None:
 
 def test_loading_opencv_sets_no_qt_variable() -> None:
     code = (
-        "import os\nfrom dawnbeat.capture.opencv import load_cv2\ncv2 = load_cv2()\n"
+        "import os\nfrom dawnbeat.capture.frames import load_cv2\ncv2 = load_cv2()\n"
         "print(cv2.__name__, [k for k in os.environ if k.startswith('QT_QPA_')])"
     )
     clean = {k: v for k, v in os.environ.items() if not k.startswith("QT_QPA_")}

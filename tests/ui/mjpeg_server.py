@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-from dawnbeat.capture.opencv import load_cv2
+from dawnbeat.capture.frames import load_cv2
 from dawnbeat.recordings.invented.finger_video import RehearsalSource
 
 _QUALITY = 95

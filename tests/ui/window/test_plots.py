@@ -12,9 +12,9 @@ from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.shared.wording import DAY_S, seconds_of
-from dawnbeat.ui.window.parts.axes import NUMBERS, in_seconds, round_step, steps_across, steps_upwards
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.plots import Band, Ink, Plot
+from dawnbeat.ui.window.parts.drawing import NUMBERS, Band, Ink, in_seconds, round_step, steps_across, steps_upwards
+from dawnbeat.ui.window.parts.plots import Plot
 from dawnbeat.ui.window.parts.saving import packed, print_on
 from dawnbeat.ui.window.parts.theme import DARK, LIGHT, Theme
 from tests.ui.window.test_controls import turn

@@ -49,8 +49,9 @@ from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.background import Newest, Task
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, label
+from dawnbeat.ui.window.parts.drawing import Ink
 from dawnbeat.ui.window.parts.layouts import flow_of, stack
-from dawnbeat.ui.window.parts.plots import Ink, Plot
+from dawnbeat.ui.window.parts.plots import Plot
 
 REFERENCE, OPINION = "reference", "opinion"
 NO_REFERENCE = "This recording has no reference beats: a beats.csv with the column time_s beside it, or load one."

@@ -17,11 +17,11 @@ from dawnbeat.shared.reading import REASONS
 from dawnbeat.shared.trace import CHANNELS, FloatArray
 from dawnbeat.ui.window.bench.settings import WHERE
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.axes import in_seconds
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, Key
+from dawnbeat.ui.window.parts.drawing import Ink, in_seconds, legend_of
 from dawnbeat.ui.window.parts.layouts import flow_of
-from dawnbeat.ui.window.parts.plots import Ink, Plot, legend_of
+from dawnbeat.ui.window.parts.plots import Plot
 
 ALL_COLOURS = "all colours"
 _BRIGHTNESS, _WHOLE = "Brightness", "The whole"

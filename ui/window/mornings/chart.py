@@ -19,8 +19,9 @@ from dawnbeat.shared.trace import BoolArray
 from dawnbeat.shared.wording import DAY_S, Tick, day_of, long_day, seconds_of
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label
+from dawnbeat.ui.window.parts.drawing import Ink, legend_of, rmssd_ticks
 from dawnbeat.ui.window.parts.layouts import stack
-from dawnbeat.ui.window.parts.plots import Ink, Look, Plot, legend_of, rmssd_ticks
+from dawnbeat.ui.window.parts.plots import Look, Plot
 from dawnbeat.ui.window.parts.saving import Figure, Part
 
 LEGEND = legend_of(

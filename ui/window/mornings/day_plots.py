@@ -14,8 +14,9 @@ from dawnbeat.shared.reading import REASONS, Intervals, Reason
 from dawnbeat.shared.trace import CHANNELS, FloatArray
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label
+from dawnbeat.ui.window.parts.drawing import Ink, legend_of
 from dawnbeat.ui.window.parts.layouts import let_shrink, stack
-from dawnbeat.ui.window.parts.plots import Ink, Plot, legend_of
+from dawnbeat.ui.window.parts.plots import Plot
 
 # pyqtgraph's symbol and the letter that the legend shows for it.
 MARKS: dict[Reason, tuple[str, str]] = {

@@ -23,8 +23,9 @@ from dawnbeat.shared.wording import MONTHS, short_day
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import ComboBox, label, named
+from dawnbeat.ui.window.parts.drawing import Ink
 from dawnbeat.ui.window.parts.layouts import flow_of, scrolled, stack
-from dawnbeat.ui.window.parts.plots import Ink, Plot
+from dawnbeat.ui.window.parts.plots import Plot
 from dawnbeat.ui.window.parts.tables import plain_table, write_rows
 from dawnbeat.ui.window.parts.theme import Painted, arrow_head
 

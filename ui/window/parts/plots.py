@@ -8,7 +8,7 @@ from __future__ import annotations
 import functools
 import math
 import weakref
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -20,18 +20,17 @@ from PySide6.QtGui import (
     QKeyEvent,
     QKeySequence,
     QPainter,
-    QPainterPath,
     QPen,
     QResizeEvent,
     QWheelEvent,
 )
-from PySide6.QtWidgets import QApplication, QGraphicsPathItem, QMenu, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QApplication, QMenu, QToolButton, QVBoxLayout, QWidget
 
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.shared.wording import DAY_S, Tick, ticks
 from dawnbeat.ui.window.parts import controls, saving
-from dawnbeat.ui.window.parts.axes import NUMBERS, steps_across, steps_upwards
 from dawnbeat.ui.window.parts.controls import Key
+from dawnbeat.ui.window.parts.drawing import NUMBERS, Band, Ink, steps_across, steps_upwards
 from dawnbeat.ui.window.parts.saving import Figure, Part, Says
 from dawnbeat.ui.window.parts.theme import LIGHT, Theme, Themed
 
@@ -54,16 +53,6 @@ KEYS_IN_WORDS = (
 _SPARE = 0.06  # how much of the data's length may lie empty at either end
 _CLOSEST = 1e-4  # of all data: as far as it can be zoomed in
 _CLOSEST_DAYS = 3  # where x are days, so that a point and a date stay in view
-
-
-@dataclass(frozen=True)
-class Ink:
-    """How something is drawn: a colour of the theme, its opacity 0 to 255, width in pixels, dashes."""
-
-    colour: str = "ink"
-    alpha: int = 255
-    width: float = 1.5
-    dash: bool = False
 
 
 class Look(Themed, Says, Protocol):
@@ -514,49 +503,6 @@ class _Alone:
     def paint_on(self, painter: QPainter, rect: QRectF, scale: float) -> None:
         """Draw it with the values of x."""
         self.plot.paint_alone(painter, rect, scale)
-
-
-_LONG_PART = 32  # letters
-
-
-def legend_of(*parts: str) -> str:
-    """What marks and lines mean, in one text. It breaks only between the parts, and in long ones after the mark."""
-    return "    ".join(part.replace(" ", "\u00a0", 1 if len(part) > _LONG_PART else -1) for part in parts)
-
-
-def rmssd_ticks(low: float, high: float) -> list[Tick]:
-    """Marks in ms on an axis of lnRMSSD, strictly between two values of it."""
-    marks = (5, 7, 10, 15, 20, 30, 40, 50, 60, 80, 100, 150, 200, 300)
-    return [(math.log(ms), str(ms)) for ms in marks if low < math.log(ms) < high]
-
-
-class Band(QGraphicsPathItem):
-    """A shaded band; one closed shape for each unbroken stretch."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.setPen(QPen(Qt.PenStyle.NoPen))
-
-    def set_data(self, x: FloatArray, low: FloatArray, high: FloatArray) -> None:
-        """x, low, high: (n,); NaN in low or high breaks the band."""
-        path = QPainterPath()
-        there = np.isfinite(low) & np.isfinite(high)
-        edges = np.flatnonzero(np.diff(np.concatenate(([False], there, [False])).astype(np.int8)))
-        for first, last in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-            path.addPath(
-                pg.arrayToQPath(
-                    np.concatenate((x[first:last], x[first:last][::-1])),
-                    np.concatenate((high[first:last], low[first:last][::-1])),
-                )
-            )
-        self.setPath(path)
-
-    def set_stretches(self, stretches: Iterable[tuple[float, float]], low: float, high: float) -> None:
-        """A band from `low` to `high` over each stretch of x."""
-        path = QPainterPath()
-        for first, last in stretches:
-            path.addRect(QRectF(first, low, last - first, high - low))
-        self.setPath(path)
 
 
 def _array(values: Any) -> FloatArray:

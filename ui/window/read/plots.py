@@ -12,8 +12,9 @@ from dawnbeat.morning.reading_text import clock
 from dawnbeat.shared.reading import Analysis, Intervals
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.drawing import Ink
 from dawnbeat.ui.window.parts.layouts import row_of, stack, turn
-from dawnbeat.ui.window.parts.plots import Ink, Plot
+from dawnbeat.ui.window.parts.plots import Plot
 
 _SAME_SPAN_S = 0.6
 _ANY_WIDTH = 16_777_215  # what Qt gives a widget that was never told

@@ -35,8 +35,9 @@ from dawnbeat.training.periods import Fixed, JudgedRun, Period, PeriodSummary, f
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label
+from dawnbeat.ui.window.parts.drawing import Ink
 from dawnbeat.ui.window.parts.layouts import flow_of, let_shrink, stack
-from dawnbeat.ui.window.parts.plots import Ink, Plot
+from dawnbeat.ui.window.parts.plots import Plot
 from dawnbeat.ui.window.parts.tables import plain_table, write_rows
 
 _MONTHS_NOTE = (

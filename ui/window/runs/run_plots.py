@@ -17,8 +17,9 @@ from dawnbeat.training.run_figures import codes_of
 from dawnbeat.training.zones import MOST_ZONES, Zones
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import label
+from dawnbeat.ui.window.parts.drawing import Ink, legend_of
 from dawnbeat.ui.window.parts.layouts import stack
-from dawnbeat.ui.window.parts.plots import Ink, Plot, legend_of
+from dawnbeat.ui.window.parts.plots import Plot
 from dawnbeat.ui.window.parts.tables import plain_table, write_rows
 from dawnbeat.ui.window.parts.theme import paint_zone
 

@@ -20,8 +20,9 @@ from dawnbeat.shared.wording import DAY_S, capital, day_of, seconds_of
 from dawnbeat.training.periods import EASY_AIM, EASY_TIME_AIM, Span, Week, monday_of
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label
+from dawnbeat.ui.window.parts.drawing import Ink, legend_of, rmssd_ticks
 from dawnbeat.ui.window.parts.layouts import let_shrink, stack
-from dawnbeat.ui.window.parts.plots import Ink, Plot, legend_of, rmssd_ticks
+from dawnbeat.ui.window.parts.plots import Plot
 from dawnbeat.ui.window.parts.saving import Figure, Part
 from dawnbeat.ui.window.parts.theme import paint_zone
 

@@ -1,18 +1,79 @@
-"""Where the numbers of an axis stand: at round steps, and so far apart that none touches the next."""
+"""What plots are drawn with: inks, bands, the words of a legend, and the steps of axes.
+
+Numbers of an axis stand at round steps, and so far apart that none touches the next.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 
-from PySide6.QtGui import QFontMetricsF
+import numpy as np
+import pyqtgraph as pg
+from PySide6.QtCore import QRectF, Qt
+from PySide6.QtGui import QFontMetricsF, QPainterPath, QPen
+from PySide6.QtWidgets import QGraphicsPathItem
 
+from dawnbeat.shared.trace import FloatArray
+from dawnbeat.shared.wording import Tick
 from dawnbeat.ui.window.parts.theme import Theme
 
 NUMBERS = 0.8  # the size of an axis's numbers, against running text
 _APART_ACROSS, _APART_UPWARDS = 1.7, 1.3  # from number to number, against their own length along the axis
 _LEAST_PX, _LEAST_MINOR_PX = 44, 4
 _MINOR = {1: 5, 2: 4, 5: 5}  # how many parts a step of 1, 2 or 5 times a power of ten falls into
+_LONG_PART = 32  # letters of a part of a legend
+
+
+@dataclass(frozen=True)
+class Ink:
+    """How something is drawn: a colour of the theme, its opacity 0 to 255, width in pixels, dashes."""
+
+    colour: str = "ink"
+    alpha: int = 255
+    width: float = 1.5
+    dash: bool = False
+
+
+def legend_of(*parts: str) -> str:
+    """What marks and lines mean, in one text. It breaks only between the parts, and in long ones after the mark."""
+    return "    ".join(part.replace(" ", "\u00a0", 1 if len(part) > _LONG_PART else -1) for part in parts)
+
+
+def rmssd_ticks(low: float, high: float) -> list[Tick]:
+    """Marks in ms on an axis of lnRMSSD, strictly between two values of it."""
+    marks = (5, 7, 10, 15, 20, 30, 40, 50, 60, 80, 100, 150, 200, 300)
+    return [(math.log(ms), str(ms)) for ms in marks if low < math.log(ms) < high]
+
+
+class Band(QGraphicsPathItem):
+    """A shaded band; one closed shape for each unbroken stretch."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setPen(QPen(Qt.PenStyle.NoPen))
+
+    def set_data(self, x: FloatArray, low: FloatArray, high: FloatArray) -> None:
+        """x, low, high: (n,); NaN in low or high breaks the band."""
+        path = QPainterPath()
+        there = np.isfinite(low) & np.isfinite(high)
+        edges = np.flatnonzero(np.diff(np.concatenate(([False], there, [False])).astype(np.int8)))
+        for first, last in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+            path.addPath(
+                pg.arrayToQPath(
+                    np.concatenate((x[first:last], x[first:last][::-1])),
+                    np.concatenate((high[first:last], low[first:last][::-1])),
+                )
+            )
+        self.setPath(path)
+
+    def set_stretches(self, stretches: Iterable[tuple[float, float]], low: float, high: float) -> None:
+        """A band from `low` to `high` over each stretch of x."""
+        path = QPainterPath()
+        for first, last in stretches:
+            path.addRect(QRectF(first, low, last - first, high - low))
+        self.setPath(path)
 
 
 def round_step(least: float) -> tuple[float, float]:
