@@ -69,7 +69,7 @@ class Processes(Generic[Item, Result]):
             coming = iter(items)
             while not self._stop.is_set():
                 for item in islice(coming, _AHEAD * self._workers - len(waiting)):
-                    waiting.append(pool.submit(self._function, item))
+                    waiting.append(pool.submit(_call, self._function, item))
                 if not waiting:
                     return
                 watched = [waiting[0]] if in_order else list(waiting)
@@ -94,14 +94,38 @@ class _Nothing:
     """Nothing is ready yet."""
 
 
+# In each process: whether it is at an item, and what it must hold to begin or to end one.
+_at_work = False
+_turn = threading.Lock()
+
+
+def _call(function: Callable[[Item], Result], item: Item) -> Result:
+    global _at_work
+    with _turn:
+        _at_work = True
+    try:
+        return function(item)
+    finally:
+        with _turn:
+            _at_work = False
+
+
 def _end_when_told(told: Any) -> None:
-    """In each process: end at once when told, or when the program that began it is gone."""
+    """In each process: end at once when told, or when the program that began it is gone.
+
+    Only what is at an item ends by itself. Half a result would leave the program waiting for its other half; whoever
+    sends one, or waits for an item, ends when the pool says so.
+    """
     # Ctrl+C reaches the whole group; the program alone decides what it means.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = multiprocessing.parent_process()
 
     def watch() -> None:
-        while not told.value and (parent is None or parent.is_alive()):
+        while parent is None or parent.is_alive():
+            if told.value:
+                with _turn:
+                    if _at_work:
+                        os._exit(0)
             time.sleep(_LOOK_S)
         os._exit(0)
 

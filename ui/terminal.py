@@ -142,7 +142,7 @@ def take_in_terminal(order: Order, quiet: bool = False) -> Taken:
     with bar:
         drawing = _Drawing(bar, order.plan)
         taking = Taking(order, drawing.show)
-        with _stoppable(taking.stop):
+        with on_ctrl_c(taking.stop):
             return taking.run()
 
 
@@ -179,8 +179,8 @@ def pulse_words(moment: Snapshot) -> str:
 
 
 @contextmanager
-def _stoppable(stop: Callable[[], None]) -> Iterator[None]:
-    """A first Ctrl+C calls `stop`, so that the reading ends by itself and keeps what it has."""
+def on_ctrl_c(stop: Callable[[], None]) -> Iterator[None]:
+    """Ctrl+C calls `stop` meanwhile, and raises nothing by itself: so a reading ends and keeps what it has."""
     if threading.current_thread() is not threading.main_thread():
         yield
         return

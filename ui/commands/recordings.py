@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import math
 import sys
+import threading
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,11 +26,13 @@ from dawnbeat.ui.commands.options import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Generator
+    from collections.abc import Generator, Iterable
 
     from dawnbeat.shared.reading import Analysis
     from dawnbeat.shared.settings import Settings
     from dawnbeat.signal.compare import Comparison, Series
+
+    _Job = tuple[Path, Settings, float | None, float | None]
 
 # Starting processes costs more than analysing so few.
 _FEW = 4
@@ -55,7 +58,7 @@ def replay(
 
     A recording that can't be read gets a line of its own, the others are analysed all the same, and the exit code is 2.
     """
-    from dawnbeat.ui.terminal import progress
+    from dawnbeat.ui.terminal import on_ctrl_c, progress
 
     chosen = chosen_settings(settings, channel)
     for option, second in (("--from", from_s), ("--to", to_s)):
@@ -66,14 +69,21 @@ def replay(
     if plot is not None:
         check_picture(plot)
     pictures = _pictures(plot, recordings)
-    failed = 0
+    failed, stopped = 0, threading.Event()
+
+    def stop() -> None:
+        # Python drops what is raised where it happens to call back, such as while it imports.
+        stopped.set()
+        raise KeyboardInterrupt
+
     # Closed at once whatever happens, so that Ctrl+C between two recordings doesn't wait for all the others.
     with (
-        contextlib.closing(_outcomes(recordings, chosen, from_s, to_s)) as outcomes,
+        on_ctrl_c(stop),
+        contextlib.closing(_outcomes(recordings, chosen, from_s, to_s, stopped)) as outcomes,
         # Where the readings themselves go elsewhere.
         progress("recordings", hidden=quiet or sys.stdout.isatty()) as show,
     ):
-        each_one = zip(recordings, pictures, outcomes, strict=True)
+        each_one = zip(recordings, pictures, outcomes, strict=False)
         for done, (path, picture, outcome) in enumerate(each_one, start=1):
             show(done, len(recordings))
             if isinstance(outcome, str):
@@ -97,6 +107,8 @@ def replay(
                     failed += 1
                     print(f"dawnbeat: {one_line(error)}", file=sys.stderr, flush=True)
                     pictures[:] = [None] * len(recordings)
+    if stopped.is_set():
+        raise KeyboardInterrupt
     if failed:
         raise typer.Exit(2)
 
@@ -124,22 +136,28 @@ def _pictures(plot: Path | None, recordings: list[Path]) -> list[Path | None]:
 
 
 def _outcomes(
-    paths: list[Path], settings: Settings, from_s: float | None, to_s: float | None
+    paths: list[Path], settings: Settings, from_s: float | None, to_s: float | None, stopped: threading.Event
 ) -> Generator[Analysis | str, None, None]:
     """The analysis of each recording in order, or in its place what is wrong with it; several use all cores."""
     jobs = [(path, settings, from_s, to_s) for path in paths]
+    for outcome in _analysed(jobs):
+        if stopped.is_set():
+            return
+        yield outcome
+
+
+def _analysed(jobs: list[_Job]) -> Iterable[Analysis | str]:
     if len(jobs) <= _FEW:
-        yield from map(_analyse_one, jobs)
-        return
+        return map(_analyse_one, jobs)
     import os
 
     from dawnbeat.shared.processes import Processes
 
     workers = min(len(jobs), len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1)
-    yield from Processes(_analyse_one, workers, "the analysis", "replay fewer recordings at a time").in_order(jobs)
+    return Processes(_analyse_one, workers, "the analysis", "replay fewer recordings at a time").in_order(jobs)
 
 
-def _analyse_one(job: tuple[Path, Settings, float | None, float | None]) -> Analysis | str:
+def _analyse_one(job: _Job) -> Analysis | str:
     from dawnbeat.capture.recording import read_recording
     from dawnbeat.signal.analysis import analyse
 

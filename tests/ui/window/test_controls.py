@@ -195,6 +195,7 @@ def test_a_figure_wraps_only_where_the_table_would_scroll_sideways_for_it(qtbot:
     table = plain_table(("Day", "Pulse"), "Thresholds", most=3)
     qtbot.addWidget(table)
     write_rows(table, [("2026-10-18", "1169 bpm")])
+    table.show()  # only then its words have their size
     _, whole, least = zip(*(table._widths_of(column) for column in range(2)), strict=True)
     assert sum(least) < sum(whole)
     frame = 2 * table.frameWidth()

@@ -279,6 +279,19 @@ def test_without_a_camera_the_window_has_its_own_ways_out(make_page: MakePage) -
     assert FakeReading.last.order.open_source().about.invented
 
 
+def test_what_went_wrong_is_in_sight_on_a_page_that_was_scrolled(qtbot: QtBot, make_page: MakePage) -> None:
+    page = make_page()
+    page.context.choose(text_percent=200)
+    page.resize(700, 400)
+    page.start.show_trouble("There is no camera.")
+    bar = page.start._page.verticalScrollBar()
+    qtbot.waitUntil(lambda: bar.maximum() > 300)
+    bar.setValue(bar.maximum())
+    assert page.start.trouble.visibleRegion().isEmpty()
+    page.start.show_trouble("There is no camera.")
+    assert not page.start.trouble.visibleRegion().isEmpty()
+
+
 def test_what_the_terminal_says_of_a_missing_camera_stays_in_the_terminal(qtbot: QtBot, context: AppContext) -> None:
     def refuse() -> FrameSource:
         raise NoCameraError("there is no camera 0", "`dawnbeat cameras` lists those that are there")

@@ -101,6 +101,8 @@ class StartView(QWidget):
         self._trouble_sheet.setVisible(bool(sentence))
         for each in (self._list, self._phone_instead, self._instead):
             each.setVisible(bool(sentence) and not self.rehearsing)
+        if sentence:
+            self._page.verticalScrollBar().setValue(0)  # where it stands
 
     def say_today(self) -> None:
         """Say what was taken today, where anything was."""
@@ -167,7 +169,7 @@ class StartView(QWidget):
         presses.setContentsMargins(0, 8, 0, 0)
         lengths = self._choice_row("Length", self._lengths.buttons())
         lengths.setContentsMargins(0, self.context.theme.px(24), 0, 0)
-        page = scrolled(
+        self._page = scrolled(
             self.offer,
             self._trouble_sheet,
             (None, 2),
@@ -186,7 +188,7 @@ class StartView(QWidget):
             margins=(36, 28, 36, 20),
             gap=14,
         )
-        stack(self, page)  # large text needs more height than a small screen has
+        stack(self, self._page)  # large text needs more height than a small screen has
 
     def _choice_row(self, name: str, widgets: Sequence[QWidget]) -> QHBoxLayout:
         title = label("soft", "", name, wraps=False)
