@@ -3,6 +3,7 @@ from __future__ import annotations
 import itertools
 import multiprocessing
 import os
+import threading
 import time
 
 import pytest
@@ -57,3 +58,16 @@ def test_stopping_or_closing_ends_the_processes_at_once(close: bool) -> None:
 def test_a_process_that_dies_is_one_line_with_what_to_do() -> None:
     with pytest.raises(DawnbeatError, match=r"the counting was stopped from outside.*: count less"):
         list(work(os._exit).in_order([1]))
+
+
+def test_closing_while_results_are_sent_leaves_no_thread_waiting_for_the_other_half() -> None:
+    before = set(threading.enumerate())
+    for _ in range(2):
+        # Results take far longer to send than to make.
+        results = work(bytes).in_order([20_000_000] * 40)
+        assert len(next(results)) == 20_000_000
+        results.close()
+    left = set(threading.enumerate()) - before
+    for each in left:
+        each.join(60.0)
+    assert not any(each.is_alive() for each in left)

@@ -1,12 +1,15 @@
 from __future__ import annotations
 
+import csv
 from datetime import date
+from pathlib import Path
 
 from dawnbeat.journal.store import Journal
 from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from dawnbeat.recordings.invented.runs import WEEKS, fill_with_invented_runs
 from dawnbeat.training import resting, run_store, zone_store
-from dawnbeat.training.periods import judged_runs
+from dawnbeat.training.export_runs import export_runs, export_weeks
+from dawnbeat.training.periods import judged_runs, weeks_of
 
 TODAY = date(2025, 6, 1)
 
@@ -33,6 +36,17 @@ def test_invented_runs_show_everything_that_runs_can_have(journal: Journal) -> N
     assert any(each.run.felt_effort is None for each in judged)
     assert zone_store.thresholds(journal)
     assert all(entry.note == "invented" for entry in zone_store.maxima(journal))
+
+
+def test_no_column_of_an_export_is_empty_for_a_runner_who_has_everything(journal: Journal, tmp_path: Path) -> None:
+    filled(journal)
+    judged = judged_runs(journal, TODAY)
+    export_runs(judged, tmp_path / "runs.csv")
+    export_weeks(weeks_of(judged, judged[0].run.local_date, TODAY), tmp_path / "weeks.csv")
+    for path in tmp_path.glob("*.csv"):
+        with path.open(encoding="utf-8", newline="") as file:
+            rows = list(csv.DictReader(file))
+        assert not [name for name in rows[0] if not any(row[name] for row in rows)]
 
 
 def test_easy_runs_are_easy_and_hard_ones_are_not(journal: Journal) -> None:
