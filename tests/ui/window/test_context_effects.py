@@ -110,7 +110,7 @@ def test_plots_of_the_context_take_the_room_of_a_large_window(
     view.show()
     qtbot.waitUntil(lambda: min(cell.plot.height() for cell in view.cells) > 300)
     view.resize(700, 500)
-    qtbot.waitUntil(lambda: min(cell.plot.height() for cell in view.cells) == context.theme.px(200), timeout=3000)
+    qtbot.waitUntil(lambda: min(cell.plot.height() for cell in view.cells) == context.theme.px(200))
 
 
 def test_plots_beside_one_another_are_alike_though_a_title_wraps(

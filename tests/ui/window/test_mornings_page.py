@@ -183,7 +183,7 @@ def test_the_chart_keeps_its_room_in_a_small_window_and_takes_it_in_a_large_one(
     page.resize(width, height)
     page.shown()
     least = max(page.context.theme.px(300), height // 2)
-    qtbot.waitUntil(lambda: page.chart.height() >= least, timeout=3000)
+    qtbot.waitUntil(lambda: page.chart.height() >= least)
     assert page.chart.width() > 0.4 * width
 
 
