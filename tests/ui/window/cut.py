@@ -60,7 +60,7 @@ def low_plots_in(root: QWidget, text_percent: int) -> list[str]:
 def _of(widget: QWidget) -> Iterator[str]:
     if isinstance(widget, QAbstractScrollArea) and not isinstance(widget, QHeaderView | QGraphicsView):
         sideways = widget.horizontalScrollBar().maximum()
-        if sideways > 0 and not _is_narrowest(widget):
+        if sideways > 0 and not _shows_all_columns(widget):
             yield f"scrolls sideways by {sideways}"
     if isinstance(widget, QTableView):
         yield from _cut_headings(widget)
@@ -85,11 +85,8 @@ def _of(widget: QWidget) -> Iterator[str]:
                 yield f"lies over {_name(other)}"
 
 
-def _is_narrowest(widget: QWidget) -> bool:
-    """Whether it is a table whose columns can't be narrower, or that was told to show all of them."""
-    if isinstance(widget, PlainTable):
-        columns = range(widget.columnCount())
-        return all(widget.columnWidth(each) <= max(widget._widths_of(each)[1], 1) for each in columns)
+def _shows_all_columns(widget: QWidget) -> bool:
+    """Whether it is a table that was told to show all columns."""
     return isinstance(widget, RowsView) and widget.all_columns
 
 
@@ -129,7 +126,15 @@ def _cut_headings(table: QTableView) -> Iterator[str]:
 
 
 def _cut_cells(table: PlainTable) -> Iterator[str]:
-    """Cells whose words are higher than where the style paints them, which then end in …."""
+    """Cells whose words are higher than where they are painted."""
+    if table.stacked:
+        for row in range(table.rowCount()):
+            ground = QRect(0, 0, table.viewport().width(), table.rowHeight(row))
+            for piece in table.pieces(row):
+                words = QFontMetrics(piece.font).boundingRect(piece.place, Qt.TextFlag.TextWordWrap, piece.words)
+                if not ground.contains(words) or not piece.place.contains(words):
+                    yield f"{piece.words[:40]!r} needs {_numbers(words)} and has {_numbers(piece.place & ground)}"
+        return
     option = QStyleOptionViewItem()
     table.initViewItemOption(option)
     option.features |= QStyleOptionViewItem.ViewItemFeature.HasDisplay

@@ -48,7 +48,9 @@ def _figure(title: str, tip: str, name: str, unit: str) -> Column[StoredReading]
         value: float | None = getattr(reading.metrics, name)
         return -1.0 if value is None else value
 
-    return Column(title, tip, text, key, right=True, widest="888", hint=lambda e: interval_words(e, name, unit, 1))
+    return Column(
+        title, tip, text, key, right=True, widest="888", stays=True, hint=lambda e: interval_words(e, name, unit, 1)
+    )
 
 
 def _noted(
@@ -84,6 +86,7 @@ COLUMNS: tuple[Column[StoredReading], ...] = (
         lambda each: each.local_date.isoformat(),
         lambda each: each.began.isoformat(),
         widest="2025-06-30",
+        stays=True,
         hint=lambda each: f"{long_day(each.local_date)} (Enter opens it)",
     ),
     Column(

@@ -11,7 +11,6 @@ from PySide6.QtCore import (
     QAbstractItemModel,
     QAbstractTableModel,
     QModelIndex,
-    QPersistentModelIndex,
     Qt,
     Signal,
 )
@@ -29,10 +28,9 @@ from PySide6.QtWidgets import (
 
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox
-from dawnbeat.ui.window.parts.tables import LEFT, MEASURED_ROWS, RIGHT
+from dawnbeat.ui.window.parts.tables import LEFT, MEASURED_ROWS, RIGHT, Index
 
 Row = TypeVar("Row")
-Index = QModelIndex | QPersistentModelIndex
 _ROOT = QModelIndex()
 
 
@@ -42,7 +40,8 @@ class Column(Generic[Row]):
 
     text: what is shown. key: what it is sorted by. item: what an edit changes, empty where it can't be; choices: the
     answers to pick from, None for free text. right: a figure, which stands at the right. widest: a text that must
-    fit, whatever is in view. hint: the tooltip of a cell, where it says more than the column's (empty: it doesn't).
+    fit, whatever is in view. stays: one of those that are shown before the others where there is little room. hint:
+    the tooltip of a cell, where it says more than the column's (empty: it doesn't).
     """
 
     title: str
@@ -53,6 +52,7 @@ class Column(Generic[Row]):
     choices: tuple[str, ...] | None = None
     right: bool = False
     widest: str = ""
+    stays: bool = False
     hint: Callable[[Row], str] | None = None
 
 
@@ -192,9 +192,9 @@ class RowsModel(QAbstractTableModel, Generic[Row]):
 
 
 class RowsView(QTableView):
-    """A long table. Columns are as wide as what they hold, and those at the end that find no room are left out.
+    """A long table. Columns are as wide as what they hold; of those that find no room the last are left out.
 
-    fitted: how many columns are left out.
+    A column that nobody fills in, and that holds nothing in any row, takes no room. fitted: how many are left out.
     """
 
     fitted = Signal(int)
@@ -234,15 +234,22 @@ class RowsView(QTableView):
         """Widths and row height from the text, and as many columns as there is room for."""
         self.verticalHeader().setDefaultSectionSize(round(1.7 * self.fontMetrics().height()))
         room, left_out = self.viewport().width(), 0
-        for place, column in enumerate(self.rows.columns):
-            width = self.width_of(column)
+        columns = self.rows.columns
+        for place in sorted(range(len(columns)), key=lambda place: (place > 0 and not columns[place].stays, place)):
+            column = columns[place]
+            empty = self._holds_nothing(column)
+            width = 0 if empty else self.width_of(column)
             room -= width
-            hide = room < 0 and place > 0 and not self.all_columns
+            hide = not self.all_columns and (empty or (room < 0 and place > 0))
             self.setColumnHidden(place, hide)
-            left_out += hide
+            left_out += hide and not empty
             if not hide:
-                self.setColumnWidth(place, width)
+                self.setColumnWidth(place, width or self.width_of(column))
         self.fitted.emit(left_out)
+
+    def _holds_nothing(self, column: Column[Any]) -> bool:
+        rows = self.rows.rows
+        return bool(rows and column.title and not column.item) and not any(column.text(each) for each in rows)
 
     def whole_width(self, first: int | None = None) -> int:
         """How wide it must be for every column to have room, or for so many of the first."""

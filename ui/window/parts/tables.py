@@ -4,21 +4,34 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 
-from PySide6.QtCore import QEvent, QRect, QSize, Qt
-from PySide6.QtGui import QFontMetrics, QResizeEvent
-from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem, QWidget
+from PySide6.QtCore import QEvent, QModelIndex, QPersistentModelIndex, QRect, QSize, Qt
+from PySide6.QtGui import QFont, QFontMetrics, QGuiApplication, QPainter, QPalette, QResizeEvent
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QHeaderView,
+    QScrollArea,
+    QStyle,
+    QStyledItemDelegate,
+    QStyleOptionViewItem,
+    QTableWidget,
+    QTableWidgetItem,
+    QWidget,
+)
 
 from dawnbeat.shared.wording import UNKNOWN
 
 # A number, with what may stand around it in a cell of figures.
 _FIGURE = re.compile(r"[–+−-]?[\d.,:]*\d[\d.,:]*( (of|to) \d+)?( (%|bpm|ms|min/km|km|h|s))?( \*)?")
+Index = QModelIndex | QPersistentModelIndex
 RIGHT = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
 LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
 # Widths come from the first rows only: measuring every cell of ten years takes longer than a page may.
 MEASURED_ROWS = 200
 # Of a column's texts only the longest are measured, since letters are nearly as wide as one another.
 _LONGEST = 12
+_LEAST_ROWS = 5
 _AROUND_CELL = 1.1  # what a cell has around its words, in heights of a line
 # Figures far from those beside them are hard to follow, so a column of them is widened by this much at most.
 _MOST_SPREAD = 3.0  # heights of a line
@@ -44,11 +57,48 @@ class _Headings(QHeaderView):
         return QSize(size.width(), high + around)
 
 
+@dataclass(frozen=True)
+class _Piece:
+    """Words of a row whose cells stand below one another, and where they stand in it, in pixels."""
+
+    place: QRect
+    words: str
+    font: QFont
+    heading: bool = False
+
+
+class _BelowOneAnother(QStyledItemDelegate):
+    """Draws a whole row in its first cell: what the row is, and then each heading with what it heads."""
+
+    def __init__(self, table: PlainTable) -> None:
+        super().__init__(table)
+        self._table = table
+
+    def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
+        style, row = self._table.style(), index.row()
+        style.drawPrimitive(QStyle.PrimitiveElement.PE_PanelItemViewItem, option, painter, self._table)
+        painter.save()
+        if row:
+            painter.setPen(option.palette.color(QPalette.ColorRole.Mid))
+            painter.drawLine(option.rect.topLeft(), option.rect.topRight())
+        # Not the table's own palette, which the style sheet makes paler.
+        soft = QGuiApplication.palette().color(QPalette.ColorRole.PlaceholderText)
+        ink = option.palette.color(QPalette.ColorRole.Text)
+        for piece in self._table.pieces(row):
+            painter.setFont(piece.font)
+            painter.setPen(soft if piece.heading else ink)
+            painter.drawText(piece.place.translated(option.rect.topLeft()), Qt.TextFlag.TextWordWrap, piece.words)
+        painter.restore()
+
+
 class PlainTable(QTableWidget):
     """A table to read and to select rows in.
 
-    Its columns are as wide as what they hold; where that is too much, the widest wrap. Only where the longest words
-    find no room beside one another does it scroll sideways.
+    Its columns are as wide as what they hold; where that is too much, the widest wrap. Where not even the longest
+    words find room beside one another, the cells of a row stand below one another, each after its heading; only a table
+    that is edited in its cells scrolls sideways then.
+
+    stacked: whether the cells of a row stand below one another.
     """
 
     def __init__(self, columns: int, stretch: int, most: int | None) -> None:
@@ -56,6 +106,10 @@ class PlainTable(QTableWidget):
         super().__init__(0, columns)
         self._stretch, self._most = stretch, most
         self._arranging = False
+        self.stacked = False
+        self._below_px = (0, 0)  # across a heading and what it heads, where they stand below one another
+        self._own_delegate = self.itemDelegate()
+        self._below = _BelowOneAnother(self)
         self.setHorizontalHeader(_Headings(self))
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
 
@@ -67,6 +121,11 @@ class PlainTable(QTableWidget):
         metrics, header = self.fontMetrics(), self.horizontalHeader()
         natural, whole, least = zip(*(self._widths_of(column) for column in range(self.columnCount())), strict=True)
         room = self.viewport().width()
+        self._stack(sum(least) > room and self._can_stack())
+        if self.stacked:
+            self._arrange_below()
+            self._arranging = False
+            return
         # A figure and its unit stay together, except where that alone would make the table scroll sideways.
         least = least if sum(least) <= room < sum(whole) else whole
         widths = list(share_out(natural, least, room))
@@ -85,14 +144,113 @@ class PlainTable(QTableWidget):
             # Rows that wrapped at a smaller width keep their height otherwise.
             high = one_line if sum(natural) <= room else self._words_high(row) + round(0.6 * metrics.height())
             self.setRowHeight(row, max(high, one_line))
-        if self._most is not None:
-            rows = min(self.rowCount(), self._most)
-            high = sum(self.rowHeight(row) for row in range(rows)) or self.verticalHeader().defaultSectionSize()
-            scrolls = self.horizontalScrollBar().sizeHint().height() if sum(widths) > room else 0
-            self.setFixedHeight(high + header.sizeHint().height() + 2 * self.frameWidth() + scrolls)
+        scrolls = self.horizontalScrollBar().sizeHint().height() if sum(widths) > room else 0
+        self._be_as_high_as_rows(header.sizeHint().height() + scrolls)
         header.updateGeometry()
         self.updateGeometries()
         self._arranging = False
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802  Qt's name
+        """A table that scrolls shows some rows at least: two of those whose cells stand below one another."""
+        around = 2 * self.frameWidth() + (0 if self.stacked else self.horizontalHeader().sizeHint().height())
+        rows = range(min(self.rowCount(), 2 if self.stacked else _LEAST_ROWS))
+        return QSize(super().minimumSizeHint().width(), sum(self.rowHeight(row) for row in rows) + around)
+
+    def _be_as_high_as_rows(self, besides: int) -> None:
+        """besides: what the table needs beside its rows, in pixels."""
+        if self._most is not None:
+            rows = min(self.rowCount(), self._most)
+            high = sum(self.rowHeight(row) for row in range(rows)) or self.verticalHeader().defaultSectionSize()
+            self.setFixedHeight(high + besides + 2 * self.frameWidth())
+        self.updateGeometry()
+
+    def pieces(self, row: int) -> list[_Piece]:
+        """The words of a row whose cells stand below one another: as many of them side by side as find room."""
+        line = self.fontMetrics().height()
+        around, gap = line // 2, line // 2
+        room = self.viewport().width() - 2 * around
+        first, *others = (self.item(row, column) for column in range(self.columnCount()))
+        pairs = [
+            (self._heading(column), item) for column, item in enumerate(others, 1) if item is not None and item.text()
+        ]
+        pieces: list[_Piece] = []
+        down = around // 2
+
+        def put(across: int, wide: int, words: str, font: QFont, heading: bool = False) -> int:
+            space = QRect(0, 0, wide, 10_000)
+            high = QFontMetrics(font).boundingRect(space, Qt.TextFlag.TextWordWrap, words).height()
+            pieces.append(_Piece(QRect(around + across, down, wide, high), words, font, heading))
+            return high
+
+        if first is not None and first.text():
+            bold = first.font()
+            bold.setBold(True)
+            down += put(0, room, first.text(), bold) + around // 2
+        heading_px, value_px = self._below_px
+        each_px = heading_px + gap + value_px
+        beside = max((room + 2 * gap) // (each_px + 2 * gap), 1)
+        each_px = (room + 2 * gap) // beside - 2 * gap
+        for start in range(0, len(pairs), beside):
+            highest = 0
+            for place, (title, item) in enumerate(pairs[start : start + beside]):
+                left = place * (each_px + 2 * gap)
+                highest = max(highest, put(left, heading_px, title, self.font(), heading=True))
+                wide = each_px - heading_px - gap
+                highest = max(highest, put(left + heading_px + gap, wide, item.text(), item.font()))
+            down += highest + line // 6
+        return pieces
+
+    def _heading(self, column: int) -> str:
+        heading = self.horizontalHeaderItem(column)
+        return "" if heading is None else heading.text()
+
+    def _can_stack(self) -> bool:
+        own = (self.itemDelegateForColumn(column) for column in range(self.columnCount()))
+        edited = self.editTriggers() != QAbstractItemView.EditTrigger.NoEditTriggers
+        return not edited and all(each is None or each is self._below for each in own)
+
+    def _stack(self, stacked: bool) -> None:
+        if stacked == self.stacked:
+            return
+        self.stacked = stacked
+        self.horizontalHeader().setVisible(not stacked)
+        self.setItemDelegate(self._below if stacked else self._own_delegate)
+        for column in range(1, self.columnCount()):
+            self.setColumnHidden(column, stacked)
+        if stacked and self.currentColumn() > 0:
+            self.setCurrentCell(self.currentRow(), 0)
+        if not stacked:
+            for row in range(self.rowCount()):
+                self._say_row(row, None)
+
+    def _arrange_below(self) -> None:
+        self.setColumnWidth(0, self.viewport().width())
+        metrics, around = self.fontMetrics(), self.fontMetrics().height() // 2
+        heading_px, value_px, word_px, room = 0, 0, 0, self.viewport().width() - 2 * around
+        for column in range(1, self.columnCount()):
+            items = [self.item(row, column) for row in range(min(self.rowCount(), MEASURED_ROWS))]
+            widths = [QFontMetrics(item.font()).horizontalAdvance(item.text()) for item in items if item is not None]
+            if any(widths):
+                heading_px = max(heading_px, metrics.horizontalAdvance(self._heading(column)) + 1)
+                words = self._heading(column).split()
+                word_px = max(word_px, 0, *(metrics.horizontalAdvance(each) + 1 for each in words))
+                value_px = max(value_px, max(widths) + 1)
+        # Where they don't fit beside one another, the headings give way first, to two fifths or a word at least.
+        heading_px = min(heading_px, max(room - around - value_px, 2 * room // 5, word_px))
+        self._below_px = heading_px, value_px
+        for row in range(self.rowCount()):
+            pieces = self.pieces(row)
+            foot = max((piece.place.bottom() + 1 for piece in pieces), default=2 * around)
+            self.setRowHeight(row, foot + around // 2)
+            self._say_row(row, " ".join(piece.words for piece in pieces))
+        self._be_as_high_as_rows(0)
+        self.updateGeometries()
+
+    def _say_row(self, row: int, words: str | None) -> None:
+        """What a screen reader says of the first cell."""
+        item = self.item(row, 0)
+        if item is not None:
+            item.setData(Qt.ItemDataRole.AccessibleTextRole, words)
 
     def _holds_figures(self, column: int) -> bool:
         heading = self.horizontalHeaderItem(column)
@@ -130,7 +288,19 @@ class PlainTable(QTableWidget):
         whole = max((round(wider * metrics.horizontalAdvance(text)) + around for text in figures), default=around)
         return natural, max(whole, least), least
 
-    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+    def currentChanged(self, current: Index, previous: Index) -> None:  # noqa: N802  Qt's name
+        """A table that is as high as its rows doesn't scroll, so the page does for who goes through it by key."""
+        super().currentChanged(current, previous)
+        page = self.parentWidget()
+        while page is not None and not isinstance(page, QScrollArea):
+            page = page.parentWidget()
+        inside = None if page is None else page.widget()
+        if page is not None and inside is not None and self._most is not None and self.hasFocus():
+            row = self.visualRect(current)
+            at = self.viewport().mapTo(inside, row.center())
+            page.ensureVisible(at.x(), at.y(), 0, row.height() // 2 + 1)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         """Another width, other columns."""
         super().resizeEvent(event)
         if event.size().width() != event.oldSize().width():

@@ -236,10 +236,6 @@ class AfterView(View):
         self.open_button.setEnabled(day is not None)
         self.morning_button.setEnabled(day is not None and day.next_morning is not None)
 
-    def arrange(self) -> None:
-        """As much of the table as can be read."""
-        self.table.setMinimumHeight(self.context.theme.px(200))
-
 
 def _cells(day: HardDay) -> tuple[str, ...]:
     runs = "" if day.runs == 1 else f", {day.runs} runs"

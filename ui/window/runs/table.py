@@ -73,12 +73,13 @@ def _figure(
     widest: str,
     hint: Callable[[JudgedRun], str] | None = None,
     item: str = "",
+    stays: bool = False,
 ) -> Column[JudgedRun]:
     def key(each: JudgedRun) -> float:
         found = value(each)
         return float("-inf") if found is None else found
 
-    return Column(title, tip, lambda e: shown(value(e)), key, item, right=True, widest=widest, hint=hint)
+    return Column(title, tip, lambda e: shown(value(e)), key, item, None, True, widest, stays, hint)
 
 
 _BEFORE: tuple[Column[JudgedRun], ...] = (
@@ -109,7 +110,9 @@ _BEFORE: tuple[Column[JudgedRun], ...] = (
 
 def _ways(units: Units) -> tuple[Column[JudgedRun], ...]:
     return (
-        _figure(units, "distance", lambda e: e.run.figures.distance_m, lambda way_m: way(way_m, units), "42.20"),
+        _figure(
+            units, "distance", lambda e: e.run.figures.distance_m, lambda way_m: way(way_m, units), "42.20", stays=True
+        ),
         Column(
             PACE_UNIT[units],
             "pace without pauses",
@@ -128,6 +131,7 @@ _AFTER: tuple[Column[JudgedRun], ...] = (
         lambda e: e.run.figures.mean_bpm,
         number,
         "142",
+        stays=True,
     ),
     _figure(
         "Easy",
@@ -136,6 +140,7 @@ _AFTER: tuple[Column[JudgedRun], ...] = (
         percent,
         "100 %",
         _easy_hint,
+        stays=True,
     ),
     _figure("Missing", "share of the duration without a pulse that counts", _missing, percent, "100 %", _missing_hint),
     _figure(
