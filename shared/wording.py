@@ -54,17 +54,14 @@ def day_of(at_s: float) -> date:
     return date.fromordinal(int(at_s // DAY_S) + _EPOCH)
 
 
-def ticks(low_s: float, high_s: float, most: int) -> list[Tick]:
-    """At most about `most` marks on an axis of days, with their words: single days, weeks, months or years."""
-    days = max((high_s - low_s) / DAY_S, 1.0)
+def date_ticks(low_s: float, high_s: float) -> Iterator[list[Tick]]:
+    """Marks on an axis of days with their words, from few to many: years, months, weeks, single days."""
     first, last = day_of(low_s), day_of(high_s)
-    for step in (1, 2, 7, 14):
-        if days / step <= most:
-            return [(seconds_of(day), f"{day.day} {_month(day)}") for day in _days(first, last, step)]
-    for months in (1, 2, 3, 6, 12, 24, 60, 120):
-        if days / (30.4 * months) <= most:
-            break
-    return [(seconds_of(day), str(day.year) if day.month == 1 else _month(day)) for day in _firsts(first, last, months)]
+    for months in (120, 60, 24, 12, 6, 3, 2, 1):
+        firsts = _firsts(first, last, months)
+        yield [(seconds_of(day), str(day.year) if day.month == 1 else _month(day)) for day in firsts]
+    for step in (14, 7, 2, 1):
+        yield [(seconds_of(day), f"{day.day} {_month(day)}") for day in _days(first, last, step)]
 
 
 def _days(first: date, last: date, step: int) -> Iterator[date]:

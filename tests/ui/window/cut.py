@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 
-from PySide6.QtCore import QRect, Qt
-from PySide6.QtGui import QFontMetrics
+from PySide6.QtCore import QRect, QRectF, Qt
+from PySide6.QtGui import QFontMetrics, QImage, QPainter
 from PySide6.QtWidgets import (
     QAbstractButton,
     QAbstractScrollArea,
@@ -31,6 +32,8 @@ _FRAME_PX = 4  # what the frame of a button may lack before its words do
 # How high the ground of a plot must be to be read, where text has its usual size: alone, and as one of several that lie
 # over one another and share the axis at the foot.
 _LEAST_ALONE_PX, _LEAST_STRIP_PX = 140, 40
+# What the name of an axis with numbers ends in.
+_UNITS = {"s", "min", "h", "ms", "bpm", "%", "‰", "Hz", "of 255", "min/km", "min/mile", "AU"}
 _LEAVES = (QAbstractButton, QAbstractSpinBox, QComboBox, QLabel, QLineEdit)
 
 
@@ -55,6 +58,45 @@ def low_plots_in(root: QWidget, text_percent: int) -> list[str]:
         if plot.box.height() < least_px:
             found.append(f"{plot.name}: its ground is {plot.box.height():.0f} high and needs {least_px:.0f}")
     return found
+
+
+def unread_axes_in(root: QWidget) -> list[str]:
+    """A sentence for each axis with data that has fewer than two numbers, touching or cut ones, or no unit."""
+    found = []
+    for plot in root.findChildren(Plot):
+        if plot.isVisibleTo(root):
+            found += [f"{plot.name}, {side}: {what}" for side in ("bottom", "left") for what in _of_axis(plot, side)]
+    return found
+
+
+def _of_axis(plot: Plot, side: str) -> Iterator[str]:
+    axis = plot.item.getAxis(side)
+    if not axis.style["showValues"] or axis.opacity() == 0.0:
+        return
+    image = QImage(1, 1, QImage.Format.Format_RGB32)
+    painter = QPainter(image)
+    specs = axis.generateDrawSpecs(painter)
+    painter.end()
+    drawn = [] if specs is None else [(axis.mapRectToScene(room), words) for room, _, words in specs[2]]
+    if len(drawn) < 2:
+        yield f"only {[words for _, words in drawn]} is written"
+    canvas = QRectF(plot.canvas.viewport().rect()).adjusted(-_ROUNDING_PX, 0, _ROUNDING_PX, 0)
+    drawn.sort(key=lambda each: each[0].left() if side == "bottom" else -each[0].top())
+    for (room, words), (further, more) in pairwise(drawn):
+        if room.intersects(further):
+            yield f"{words} and {more} touch"
+    for room, words in drawn:
+        if not canvas.contains(room):
+            yield f"{words} is cut"
+    rated = axis._tickLevels is not None  # from 1 to 7, as its title says
+    if not rated and not (side == "bottom" and plot._dates) and all(_is_number(words) for _, words in drawn):
+        unit = ", ".join(each for each in plot._axes[side] if each).rpartition(", ")[2]
+        if unit not in _UNITS:
+            yield f"{axis.labelText!r} names no unit"
+
+
+def _is_number(words: str) -> bool:
+    return not words.strip("-−+0123456789.:")
 
 
 def _of(widget: QWidget) -> Iterator[str]:

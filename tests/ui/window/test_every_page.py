@@ -18,7 +18,7 @@ from dawnbeat.ui.window.parts.plots import Plot
 from dawnbeat.ui.window.runs.page import VIEWS, RunsPage
 from dawnbeat.ui.window.shell.main_window import MainWindow
 from tests.ui.window.conftest import shown
-from tests.ui.window.cut import cut_in, low_plots_in
+from tests.ui.window.cut import cut_in, low_plots_in, unread_axes_in
 from tests.ui.window.every_page import make_every_page
 from tests.ui.window.test_controls import turn, value_of
 from tests.ui.window.tour import visit
@@ -106,6 +106,7 @@ def test_on_a_small_screen_nothing_is_cut_covered_or_out_of_sight_and_plots_can_
     seen, cut = 0, []
     for name, widget in visit(window, rest):
         seen += 1
-        cut += [f"{name}: {what}" for what in (*cut_in(widget), *low_plots_in(widget, text_percent))]
+        wrong = (*cut_in(widget), *low_plots_in(widget, text_percent), *unread_axes_in(widget))
+        cut += [f"{name}: {what}" for what in wrong]
     assert seen > 25
     assert not cut, "\n".join(cut)

@@ -6,17 +6,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PySide6.QtCore import QRectF, Qt
-from PySide6.QtGui import QColor, QFontMetricsF, QImage, QPainter
+from PySide6.QtGui import QColor, QImage, QPainter
 from PySide6.QtPrintSupport import QPrinter
 from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.shared.wording import DAY_S, seconds_of
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.drawing import NUMBERS, Band, Ink, in_seconds, round_step, steps_across, steps_upwards
+from dawnbeat.ui.window.parts.drawing import Band, Ink
 from dawnbeat.ui.window.parts.plots import Plot
 from dawnbeat.ui.window.parts.saving import packed, print_on
-from dawnbeat.ui.window.parts.theme import DARK, LIGHT, Theme
+from dawnbeat.ui.window.parts.theme import DARK, LIGHT
 from tests.ui.window.test_controls import turn
 
 
@@ -167,29 +167,6 @@ def test_a_picture_can_be_copied_and_printed(plot: Plot, qapp: QApplication, tmp
     printer.setOutputFileName(str(tmp_path / "out.pdf"))
     print_on(printer, plot.picture)
     assert (tmp_path / "out.pdf").read_bytes().startswith(b"%PDF")
-
-
-@pytest.mark.parametrize("times", [1.0, 3.0])
-@pytest.mark.parametrize("span", [(995.0, 1140.0), (0.0, 10.0), (-350.0, 180.0), (0.012, 0.019)])
-def test_numbers_of_an_axis_never_touch(span: tuple[float, float], times: float) -> None:
-    theme, (low, high) = Theme(LIGHT, 200, times), span
-    letters = QFontMetricsF(theme.font(NUMBERS))
-    for size_px in (80.0 * times, 365.0 * times, 2000.0 * times):
-        (step, _), *_ = steps_across(low, high, size_px, theme)
-        decimals = max(0, -int(np.floor(np.log10(step) + 1e-9)))
-        widest_px = max(letters.horizontalAdvance(f"{end:.{decimals}f}") for end in span)
-        assert step * size_px / (high - low) > 1.2 * widest_px or step >= high - low
-        (step, _), *_ = steps_upwards(low, high, size_px, theme)
-        assert step * size_px / (high - low) > 1.2 * letters.height() or step >= high - low
-
-
-def test_seconds_carry_their_unit() -> None:
-    assert in_seconds([0.5, 1.0], 1.0, 0.5) == ["0.5 s", "1.0 s"]
-    assert in_seconds([20.0, 40.0], 1.0, 20.0) == ["20 s", "40 s"]
-
-
-def test_round_steps_are_1_2_or_5() -> None:
-    assert [round_step(least)[0] for least in (0.9, 1.0, 1.1, 2.5, 6.0, 0.03)] == pytest.approx([1, 1, 2, 5, 10, 0.05])
 
 
 def test_a_picture_of_one_of_several_plots_keeps_its_view_and_gets_the_values_of_x(

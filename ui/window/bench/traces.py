@@ -17,9 +17,10 @@ from dawnbeat.shared.reading import REASONS
 from dawnbeat.shared.trace import CHANNELS, FloatArray
 from dawnbeat.ui.window.bench.settings import WHERE
 from dawnbeat.ui.window.parts import controls
+from dawnbeat.ui.window.parts.axes import evenly, logarithms
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, Key
-from dawnbeat.ui.window.parts.drawing import Ink, in_seconds, legend_of
+from dawnbeat.ui.window.parts.drawing import Ink, legend_of
 from dawnbeat.ui.window.parts.layouts import flow_of
 from dawnbeat.ui.window.parts.plots import Plot
 
@@ -33,7 +34,7 @@ _TIPS = {
     "Interval": "Interval before each beat; below, the time in seconds",
     _WHOLE: "The whole recording; press it to go there",
 }
-_TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
+_LEAST_LOGGED = 0.01
 _TIME = ("Time", "s")
 _LEGEND = ("○ candidate", "● beat that counts", "✕ beat that doesn’t", "▏ reference", "▒ left out")
 _LEGEND_BEFORE = ("┅ and ◌ with the settings that readings use",)
@@ -91,8 +92,11 @@ class TracesView(QWidget):
         yield self.misfit
         self.timing = self._plot("Timing error", "ms")
         yield self.timing
+        for plot in (self.misfit, self.timing):
+            plot.number("left", functools.partial(logarithms, base=10.0))
         self.intervals = self._plot("Interval", "ms")
-        self.intervals.item.getAxis("bottom").tickStrings = in_seconds
+        # The axis's name would take room from the plots.
+        self.intervals.number("bottom", functools.partial(evenly, unit=" s"))
         yield self.intervals
         self.plots = (self.raw, self.wave, self.misfit, self.timing, self.intervals)
         # One pixel and no dashes: anything else takes Qt ten times as long for thousands of points.
@@ -171,7 +175,7 @@ class TracesView(QWidget):
         self._tools = flow_of(self.colour, self.length, self.scale, self.jump, pair)
         stack = QGridLayout()
         stack.setSpacing(2)
-        shares, least_px = (4, 7, 3, 3, 7, 2), (56, 100, 48, 48, 104, 44)
+        shares, least_px = (4, 7, 3, 3, 7, 2), (54, 92, 48, 48, 98, 48)
         for row, (plot, share, least) in enumerate(zip((*self.plots, self.whole), shares, least_px, strict=True)):
             stack.addWidget(embedded(plot, 0, least), row, 0)
             stack.addWidget(self._names[plot], row, 1, Qt.AlignmentFlag.AlignTop)
@@ -329,8 +333,7 @@ class TracesView(QWidget):
     def show_all(self) -> None:
         """Show the whole recording."""
         if (ends := self._ends()) is not None:
-            margin = 0.01 * max(ends[1] - ends[0], 1.0)
-            self.raw.show_x(ends[0] - margin, ends[1] + margin)
+            self.raw.show_data(*ends)
 
     def choose(self, beat: int | None) -> None:
         """Mark one beat in all plots and say what is known of it."""
@@ -456,7 +459,7 @@ def _choice(name: str, tip: str, *answers: str) -> ComboBox:
 
 
 def _log(value: FloatArray) -> FloatArray:
-    return np.log10(np.maximum(value, _TICKS[0]))
+    return np.log10(np.maximum(value, _LEAST_LOGGED))
 
 
 def _fit(plot: Plot, value: FloatArray, margin: float = 0.06) -> tuple[float, float]:
@@ -477,7 +480,3 @@ def _fit_log(plot: Plot, value: FloatArray) -> None:
     shown = _log(value)
     low, high = float(shown.min()) - 0.12, float(shown.max()) + 0.12
     plot.box.setYRange(low, high, padding=0)
-    room = 0.12 * (high - low)  # a number at the very end would be cut off
-    within = [tick for tick in _TICKS if low + room <= math.log10(tick) <= high - room]
-    within = within[:: max(1, -(-len(within) // 2))]
-    plot.item.getAxis("left").setTicks([[(math.log10(tick), f"{tick:g}") for tick in within]])

@@ -16,10 +16,11 @@ from dawnbeat.journal.series import Series, series_of
 from dawnbeat.morning.reading_text import interval_words, verdict_lines
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.trace import BoolArray
-from dawnbeat.shared.wording import DAY_S, Tick, day_of, long_day, seconds_of
+from dawnbeat.shared.wording import DAY_S, day_of, long_day, seconds_of
+from dawnbeat.ui.window.parts.axes import logarithms
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.drawing import Ink, legend_of, rmssd_ticks
+from dawnbeat.ui.window.parts.drawing import Ink, legend_of
 from dawnbeat.ui.window.parts.layouts import stack
 from dawnbeat.ui.window.parts.plots import Look, Plot
 from dawnbeat.ui.window.parts.saving import Figure, Part
@@ -164,6 +165,8 @@ class Half:
         self.measure = measure
         self.series: Series | None = None
         self.plot = Plot(context, name, ("", ""), axis, dates=True, move_y=False)
+        if measure == "ln_rmssd":
+            self.plot.number("left", logarithms)
         self.band = self.plot.band(Ink("ink", 30))
         self.bars = self.plot.strokes(Ink("soft", width=1.0))
         self.week = self.plot.line(Ink("accent", width=2.6))
@@ -249,14 +252,3 @@ class Half:
             return
         self._shown = wanted
         self.plot.box.setYRange(*wanted, padding=0)
-        self.plot.item.getAxis("left").setTicks([ticks_of(self.measure, *wanted)])
-
-
-def ticks_of(measure: Measure, low: float, high: float) -> list[Tick]:
-    """Marks on the axis of a measure, none so near its ends that it would be cut in half."""
-    edge = 0.05 * (high - low)
-    if measure == "ln_rmssd":
-        return rmssd_ticks(low + edge, high - edge)
-    step = next(each for each in (1, 2, 5, 10, 20, 50, 100) if (high - low) / each <= 6)
-    marks = (float(step * n) for n in range(math.ceil(low / step), math.floor(high / step) + 1))
-    return [(each, f"{each:.0f}") for each in marks if low + edge < each < high - edge]

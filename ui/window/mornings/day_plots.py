@@ -88,7 +88,7 @@ class DayPlots(View):
     def show_all(self) -> None:
         """Show the whole recording."""
         if self.beats_s.size:
-            self.intervals.show_x(float(self.beats_s[0]) - 1.0, float(self.beats_s[-1]) + 1.0)
+            self.intervals.show_data(float(self.beats_s[0]), float(self.beats_s[-1]))
 
     def choose(self, beat: int) -> None:
         """Mark a beat, and bring it into view; -1 marks none."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ from dawnbeat.morning.answering import AnsweredWeek, answered_weeks
 from dawnbeat.morning.strap import checks
 from dawnbeat.shared.wording import MONTHS, short_day
 from dawnbeat.ui.window.parts import controls, saving
+from dawnbeat.ui.window.parts.axes import evenly
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import ComboBox, label, named
 from dawnbeat.ui.window.parts.drawing import Ink
@@ -365,10 +367,12 @@ class _Cell:
         self._dots.setData(effect.noted + apart, effect.deviation)
         kinds = np.unique(effect.noted) if effect.ticks and effect.n else np.zeros(0)
         self._means.setData(kinds, np.array([effect.deviation[effect.noted == kind].mean() for kind in kinds]))
-        self.plot.item.getAxis("bottom").setTicks([list(effect.ticks)] if effect.ticks else None)
-        if effect.ticks:
-            self.plot.show_x(effect.ticks[0][0] - 0.6, effect.ticks[-1][0] + 0.6)
-        elif effect.n:
-            self.plot.show_x(float(effect.noted.min()) - 0.5, float(effect.noted.max()) + 0.5)
         half = 1.15 * float(np.abs(effect.deviation).max()) if effect.n else 10.0
         self.plot.box.setYRange(-half, half, padding=0)
+        if effect.ticks:
+            self.plot.item.getAxis("bottom").setTicks([list(effect.ticks)])
+            self.plot.show_x(effect.ticks[0][0] - 0.6, effect.ticks[-1][0] + 0.6)
+            return
+        self.plot.number("bottom", partial(evenly, unit=" h"))  # only of sleep no rating is asked for
+        if effect.n:
+            self.plot.show_x(float(effect.noted.min()) - 0.5, float(effect.noted.max()) + 0.5)

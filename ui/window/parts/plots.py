@@ -17,6 +17,7 @@ import pyqtgraph as pg
 from PySide6.QtCore import QEvent, QObject, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import (
     QContextMenuEvent,
+    QFontMetricsF,
     QKeyEvent,
     QKeySequence,
     QPainter,
@@ -27,12 +28,13 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QApplication, QMenu, QToolButton, QVBoxLayout, QWidget
 
 from dawnbeat.shared.trace import FloatArray
-from dawnbeat.shared.wording import DAY_S, Tick, ticks
-from dawnbeat.ui.window.parts import controls, saving
+from dawnbeat.shared.wording import DAY_S, Tick
+from dawnbeat.ui.window.parts import axes, controls, saving
+from dawnbeat.ui.window.parts.axes import NUMBERS, Level, Numbers, Scale, across, close_up, upwards
 from dawnbeat.ui.window.parts.controls import Key
-from dawnbeat.ui.window.parts.drawing import NUMBERS, Band, Ink, steps_across, steps_upwards
+from dawnbeat.ui.window.parts.drawing import Band, Ink
 from dawnbeat.ui.window.parts.saving import Figure, Part, Says
-from dawnbeat.ui.window.parts.theme import LIGHT, Theme, Themed
+from dawnbeat.ui.window.parts.theme import FRAME_PX, LIGHT, Theme, Themed
 
 pg.setConfigOptions(antialias=True, useOpenGL=False)
 
@@ -50,6 +52,7 @@ KEYS_IN_WORDS = (
 )
 
 
+_MARGIN = 0.025  # of the data's length: half a dot in large text on a small screen
 _SPARE = 0.06  # how much of the data's length may lie empty at either end
 _CLOSEST = 1e-4  # of all data: as far as it can be zoomed in
 _CLOSEST_DAYS = 3  # where x are days, so that a point and a date stay in view
@@ -85,11 +88,11 @@ class Plot(QWidget):
         super().__init__()
         self.context = context
         self.name = name
+        self.right: list[Tick] = []  # what is written at the right
         self.legend = ""  # what marks and lines mean, for saved pictures
         self._on_paper: Theme | None = None  # while a picture is drawn
         self._axes = {"bottom": x, "left": y}
         self._hidden_x = x
-        self._marked_right = False
         self._restyle: list[Callable[[], None]] = []
         self._marks: list[Any] = []
         self._move_y = move_y
@@ -104,10 +107,15 @@ class Plot(QWidget):
         for side in ("bottom", "left"):
             # "kbpm" and "mms" help nobody; units stay as they are written.
             self.item.getAxis(side).enableAutoSIPrefix(False)
-        for side, steps in (("bottom", steps_across), ("left", steps_upwards)):
+        # Weak, since an axis that held its plot would outlive it.
+        self._theme_now = functools.partial(_theme_of, weakref.ref(self))
+        self._numbers: dict[str, Numbers] = {}
+        for side, choose in (("bottom", across), ("left", upwards)):
             axis = self.item.getAxis(side)
             axis.setStyle(maxTextLevel=0)
-            axis.tickSpacing = functools.partial(_steps_of, weakref.ref(self), steps)
+            self._numbers[side] = Numbers(axis, self._theme_now, choose)
+        if dates:
+            self.number("bottom", axes.dates)
         # A value at the very edge would be cut in half.
         self.item.getAxis("left").setStyle(hideOverlappingLabels=True)
         self.readout = controls.label("soft", f"{name}: value", " ", wraps=False)
@@ -246,13 +254,20 @@ class Plot(QWidget):
         bottom = self.item.getAxis("bottom")
         numbered = bottom.style["showValues"]
         bottom.setHeight(theme.px(46 if self._axes["bottom"][0] else 28) if numbered else 2)
-        # pyqtgraph lets the label below hang out by five pixels, where the canvas ends.
-        self.item.layout.setContentsMargins(1, 1, 1, 6 if self._axes["bottom"][0] else 1)
+        # pyqtgraph lays out as though the canvas had no frame, which would cover what lies at the right and at the
+        # foot; and it lets the label below hang out by five pixels.
+        frame = 2 * FRAME_PX
+        self.item.layout.setContentsMargins(1, 1, 1 + frame, (6 if self._axes["bottom"][0] else 1) + frame)
 
     def name_axis(self, side: str, label: str, unit: str) -> None:
         """Give the axis at the "bottom" or the "left" another label and unit."""
         self._axes[side] = (label, unit)
         self._dress()
+
+    def number(self, side: str, scale: Scale) -> None:
+        """Write other numbers than round values at the "bottom" or the "left"."""
+        self._numbers[side].scale = scale
+        self.item.getAxis(side).setTicks(None)
 
     def hide_x_values(self, alone: tuple[str, str] = ("", "")) -> None:
         """Leave the values of x to the plot below that shares them. alone: label and unit in a picture without it."""
@@ -261,20 +276,27 @@ class Plot(QWidget):
         self._dress()
 
     def mark_right(self, ink: Ink, marks: list[Tick]) -> None:
-        """Write values at the right, outside of what is drawn. marks: y and the words beside it; none, no axis."""
-        axis = self.item.getAxis("right")
-        if not self._marked_right:
-            self._marked_right = True
+        """Write values at the right, outside of what is drawn, as many as don't touch.
+
+        marks: y and the words beside it, from foot to top; none, no axis.
+        """
+        axis, self.right = self.item.getAxis("right"), sorted(marks)
+        if "right" not in self._numbers:
+            axis.setStyle(maxTextLevel=0)
+            self._numbers["right"] = Numbers(axis, self._theme_now, close_up)
+            self._numbers["right"].scale = lambda _low, _high: iter([Level(self.right, 0.0)])
             self._styled(lambda: self._dress_right(axis, ink))
         self.item.showAxis("right", bool(marks))
-        axis.setTicks([marks])
+        self._dress_right(axis, ink)
 
     def _dress_right(self, axis: Any, ink: Ink) -> None:
         axis.setPen(self.pen(Ink("line", width=1.0)))
         axis.setTextPen(self.theme.colour(ink.colour, ink.alpha))
         axis.setTickFont(self.theme.font(NUMBERS))
         axis.setStyle(tickLength=0)
-        axis.setWidth(self.theme.px(44))
+        letters = QFontMetricsF(self.theme.font(NUMBERS))
+        longest_px = max((letters.horizontalAdvance(words) for _, words in self.right), default=0.0)
+        axis.setWidth(longest_px + self.theme.px(10) if self.right else 0)
 
     def know(self, known: bool) -> None:
         """Whether there is anything to draw: an axis of nothing would only invent numbers."""
@@ -288,6 +310,11 @@ class Plot(QWidget):
     def show_x(self, low: float, high: float) -> None:
         """Show this stretch of x."""
         self.box.setXRange(low, high, padding=0)
+
+    def show_data(self, low: float, high: float) -> None:
+        """Show this stretch of x with room for the mark of a point at either end."""
+        margin = _MARGIN * max(high - low, 1e-9)
+        self.show_x(low - margin, high + margin)
 
     def bring_into_view(self, at: float) -> None:
         """Move along x, without zooming, where `at` is out of view."""
@@ -343,10 +370,6 @@ class Plot(QWidget):
         return float(low), float(high)
 
     def _range_changed(self, *_: object) -> None:
-        if self._dates:
-            low, high = self.visible_x()
-            room = max(int(self.box.width() / self.theme.px(74)), 2)
-            self.item.getAxis("bottom").setTicks([ticks(low, high, room)])
         self.viewed.emit()
 
     def _moved(self, at: QPointF) -> None:
@@ -488,10 +511,9 @@ class Plot(QWidget):
         saving.print_picture(self.context, self, self.picture)
 
 
-def _steps_of(plot: Callable[[], Plot | None], steps: Callable[..., Any], *room: float) -> Any:
-    """Steps of an axis. plot: weak, since an axis that held its plot would outlive it."""
+def _theme_of(plot: Callable[[], Plot | None]) -> Theme | None:
     drawn = plot()
-    return [] if drawn is None else steps(*room, drawn.theme)
+    return None if drawn is None else drawn.theme
 
 
 @dataclass(frozen=True)

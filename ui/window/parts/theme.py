@@ -19,6 +19,7 @@ from PySide6.QtGui import QColor, QFont, QFontMetricsF, QGuiApplication, QPainte
 from PySide6.QtWidgets import QApplication, QWidget
 
 BASE_PT = 13.0
+FRAME_PX = 2  # around a plot, seen while it has the focus
 _WIDEST_GAP, _NARROWEST_GAP, _CLOSER = 11.0, 4.0, 0.68
 _FAINTEST, _DENSEST = 20, 110
 
@@ -303,8 +304,8 @@ QMenu {{ background: {inks.sheet}; border: 1px solid {inks.line}; padding: {px(4
 QMenu::item {{ padding: {px(6)}px {px(22)}px; }}
 QMenu::item:selected {{ background: {inks.wash}; }}
 QMenu::item:disabled {{ color: {inks.soft}; }}
-QGraphicsView {{ border: 2px solid transparent; }}
-QGraphicsView:focus {{ border: 2px solid {inks.accent}; }}
+QGraphicsView {{ border: {FRAME_PX}px solid transparent; }}
+QGraphicsView:focus {{ border: {FRAME_PX}px solid {inks.accent}; }}
 QSplitter::handle {{ background: {inks.paper}; }}
 QSplitter::handle:horizontal {{ width: {px(10)}px; background: {line_between("x2: 1, y2: 0")}; }}
 QSplitter::handle:vertical {{ height: {px(10)}px; background: {line_between("x2: 0, y2: 1")}; }}

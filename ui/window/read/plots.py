@@ -153,7 +153,7 @@ class ReadingPlots(QWidget):
         if self._analysis is None:
             return
         duration_s = max(self._analysis.duration_s, 1.0)
-        self.intervals.show_x(-0.01 * duration_s, 1.01 * duration_s)
+        self.intervals.show_data(0.0, duration_s)
         low_ms, high_ms = self._span_ms
         margin_ms = 0.06 * (high_ms - low_ms)
         self.intervals.box.setYRange(low_ms - margin_ms, high_ms + margin_ms, padding=0)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from datetime import date, timedelta
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -32,7 +33,7 @@ from dawnbeat.training import mornings_after, zone_store
 from dawnbeat.training.export_runs import export_periods
 from dawnbeat.training.mornings_after import FEWEST_PAIRS, HardDay
 from dawnbeat.training.periods import Fixed, JudgedRun, Period, PeriodSummary, fixed_of, periods_of, usual_mornings
-from dawnbeat.ui.window.parts import controls
+from dawnbeat.ui.window.parts import axes, controls
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label
 from dawnbeat.ui.window.parts.drawing import Ink
@@ -55,7 +56,6 @@ _AFTER_NOTE = (
 )
 _KINDS = (("Months", "Alt+1"), ("Years", "Alt+2"))
 _PACE_STEP_S = 15
-_PACE_TICKS_S = ((5, 45), (15, 120), (60, math.inf))  # seconds between two ticks, for spans below so many seconds
 
 
 class MonthsView(View):
@@ -136,10 +136,7 @@ class MonthsView(View):
         if known:
             low, high = float(paces.min()) - _PACE_STEP_S, float(paces.max()) + _PACE_STEP_S
             self.plot.box.setYRange(low, high, padding=0)
-            step = next(step for step, most in _PACE_TICKS_S if high - low < most)
-            at = range(step * math.ceil(low / step), int(high) + 1, step)
-            ticks = [(float(value), bare_pace(1000.0, value, self._units)) for value in at]
-            self.plot.item.getAxis("left").setTicks([ticks])
+            self.plot.number("left", partial(axes.paces, units=self._units))
             self.plot.name_axis("left", f"Pace, {PACE_UNIT[self._units]}", "")
             self._home()
 

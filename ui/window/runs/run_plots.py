@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRectF, Signal
@@ -58,7 +59,6 @@ class RunCurve(QWidget):
         }
         self._easy_level = self.plot.level(Ink("accent", width=2.2))
         self._levels = [self.plot.level(Ink("soft", 150, 1.0, dash=True)) for _ in range(MOST_ZONES - 1)]
-        self._numbers = [self.plot.words(Ink("soft"), str(n + 1), anchor=(0, 1)) for n in range(MOST_ZONES)]
         self.plot.pointed.connect(self._pointed)
         self.plot.pressed.connect(self._pressed)
         self.plot.stepped.connect(self._step)
@@ -81,7 +81,10 @@ class RunCurve(QWidget):
         there = [f"{SYMBOLS[kind][1]} {kind}" for kind in MARK_KINDS if any(mark.kind == kind for mark in marks)]
         parts = ["━ counts", "┅ left out", *there] if there else ["━ pulse that counts"]
         if zones is not None:
-            parts += [f"▬ top of easy, {zones.top_of_easy_bpm} bpm", f"1 to {len(zones.scheme.names)}: zones"]
+            parts += [
+                f"▬ top of easy, {zones.top_of_easy_bpm} bpm",
+                f"1 to {len(zones.scheme.names)}, right: zones",
+            ]
         self._legend = legend_of(*parts)
         self.plot.legend = self._legend
         self.readout.setText(self._legend)
@@ -128,18 +131,21 @@ class RunCurve(QWidget):
     def _draw_levels(self) -> None:
         zones = self.zones
         self._easy_level.setVisible(zones is not None)
-        for item in (*self._levels, *self._numbers):
-            item.hide()
+        for level in self._levels:
+            level.hide()
         if zones is None:
+            self.plot.mark_right(Ink("soft"), [])
             return
         # Half a beat up: a pulse equal to a boundary lies below it.
         self._easy_level.setValue(zones.top_of_easy_bpm + 0.5)
         for number, (top, level) in enumerate(zip(zones.tops_bpm, self._levels, strict=False), start=1):
             level.setValue(top + 0.5)
             level.setVisible(number != zones.scheme.easy_top)
-        for zone, words in zip(zones.table(), self._numbers, strict=False):
-            words.setPos(0, self._span()[0] if zone.low_bpm is None else zone.low_bpm - 0.5)
-            words.show()
+        # Beside the curve, which would run through them.
+        foot, highest = self._span()
+        edges = [foot, *(each + 0.5 for each in zones.tops_bpm), highest]
+        middles = [(below + above) / 2 for below, above in pairwise(edges)]
+        self.plot.mark_right(Ink("soft"), [(at, str(number)) for number, at in enumerate(middles, 1)])
 
     def _pointed(self, x: float, _y: float) -> None:
         samples = self.samples

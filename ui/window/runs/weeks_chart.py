@@ -18,9 +18,10 @@ from dawnbeat.shared.morning import ORIGINS, POSTURES, Morning
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.shared.wording import DAY_S, capital, day_of, seconds_of
 from dawnbeat.training.periods import EASY_AIM, EASY_TIME_AIM, Span, Week, monday_of
+from dawnbeat.ui.window.parts.axes import logarithms
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.drawing import Ink, legend_of, rmssd_ticks
+from dawnbeat.ui.window.parts.drawing import Ink, legend_of
 from dawnbeat.ui.window.parts.layouts import let_shrink, stack
 from dawnbeat.ui.window.parts.plots import Plot
 from dawnbeat.ui.window.parts.saving import Figure, Part
@@ -56,11 +57,12 @@ class WeeksChart(View):
             for name, axis in (
                 ("Hours by zone and week", ("Time", "h")),
                 ("Easy runs and easy time by week", ("Easy", "%")),
-                ("Load by week", ("Load", "")),
+                ("Load by week", ("Load", "AU")),
                 ("RMSSD of the mornings", ("ms", "")),
             )
         )
         self.plots = (self.hours, self.share, self.load, self.mornings)
+        self.mornings.number("left", logarithms)
         self.legends = [label("small", "", legend_of(*parts)) for parts in _LEGENDS]
         self._bars = StackedBars(self.hours)
         self.hours.item.addItem(self._bars)
@@ -137,7 +139,11 @@ class WeeksChart(View):
         self.load.name = f"{capital(name)} by week"
         self.load.canvas.setAccessibleName(self.load.name)
         self.legends[2].setText(
-            legend_of(f"● the week’s {name}", "▒ lowest to highest of the eight weeks before", "no dot: a run lacks it")
+            legend_of(
+                f"● the week’s {name}, in arbitrary units",
+                "▒ lowest to highest of the eight weeks before",
+                "no dot: a run lacks it",
+            )
         )
         self.arrange()
 
@@ -157,7 +163,6 @@ class WeeksChart(View):
         self._usual.set_data(daily_s, daily.low, daily.high)
         low, high = (float(value.min()), float(value.max())) if value.size else (math.log(30), math.log(80))
         self.mornings.box.setYRange(low - 0.1, high + 0.1, padding=0)
-        self.mornings.item.getAxis("left").setTicks([rmssd_ticks(low - 0.05, high + 0.05)])
 
     def show_last(self, weeks: int | None) -> None:
         """Show the last so many weeks; None shows all."""
@@ -167,7 +172,7 @@ class WeeksChart(View):
         else:
             last = seconds_of(monday_of(date.today())) + _WEEK_S
             first = last - 12 * _WEEK_S
-        self.mornings.show_x(first - 0.02 * _WEEK_S, last + 0.02 * _WEEK_S)
+        self.mornings.show_data(first, last)
 
     @property
     def picture(self) -> Figure:
