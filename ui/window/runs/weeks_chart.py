@@ -140,7 +140,7 @@ class WeeksChart(View):
         self.load.canvas.setAccessibleName(self.load.name)
         self.legends[2].setText(
             legend_of(
-                f"● the week’s {name}, in arbitrary units",
+                f"● the week’s {name}",
                 "▒ lowest to highest of the eight weeks before",
                 "no dot: a run lacks it",
             )

@@ -34,7 +34,7 @@ _HEADINGS = (
 )
 _FOOT = (
     f"{EASY_AIM_SOURCE} Training impulse: Banister 1991, summed over the time at each pulse. Rating load, monotony "
-    "and strain: Foster 1998; monotony and strain need every run of a whole week rated."
+    "and strain: Foster 1998; monotony and strain need every run of a whole week rated. AU: arbitrary units."
 )
 
 
