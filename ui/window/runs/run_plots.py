@@ -83,7 +83,7 @@ class RunCurve(QWidget):
         if zones is not None:
             parts += [
                 f"▬ top of easy, {zones.top_of_easy_bpm} bpm",
-                f"1 to {len(zones.scheme.names)}, right: zones",
+                f"at the right, 1 to {len(zones.scheme.names)}: zones",
             ]
         self._legend = legend_of(*parts)
         self.plot.legend = self._legend

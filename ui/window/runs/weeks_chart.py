@@ -29,6 +29,7 @@ from dawnbeat.ui.window.parts.theme import paint_zone
 
 _WEEK_S = 7.0 * DAY_S
 _GAP = 2
+_BESIDE_WEEK = 0.1  # of a week, less than what bars leave free
 # Of each plot; that of the load is written with the load's name.
 _LEGENDS = (
     ("Hours by zone, zone 1 at the foot:", "▨ hatched above the top of easy", "┈ without a pulse"),
@@ -172,7 +173,11 @@ class WeeksChart(View):
         else:
             last = seconds_of(monday_of(date.today())) + _WEEK_S
             first = last - 12 * _WEEK_S
-        self.mornings.show_data(first, last)
+        if weeks is not None and weeks < len(self.weeks):
+            # With more to the left there would be a strip of a bar of the week before.
+            self.mornings.show_x(first - _BESIDE_WEEK * _WEEK_S, last + _BESIDE_WEEK * _WEEK_S)
+        else:
+            self.mornings.show_data(first, last)
 
     @property
     def picture(self) -> Figure:
