@@ -37,6 +37,8 @@ _TAIL = 3.0
 _MEDIAN_OF_TAIL = 2.0 ** (1.0 / _TAIL) - 1.0
 _LEAST_LATE_STEPS = 0.02
 _FACTORS = 8
+# Frames on one line lie off it by what rounding makes.
+_ROUNDING_S = 1e-9
 # What it takes to say that the rate changed, in natural units; and over how many frames it is looked for.
 _CHANGE_COST = 20.0
 _RATE_FRAMES, _OTHER_RATE, _MOST_CHANGES, _BURST_SHARE = 30, 0.12, 2, 0.2
@@ -299,14 +301,17 @@ def _slope_below(arrived_s: FloatArray) -> float:
     order = np.arange(arrived_s.size)
     middle = arrived_s.size / 2
     a, b = 0, arrived_s.size - 1
-    # Cutting planes (Kelley 1960, J SIAM 8:703-712): each line through two frames, until none lies below it.
-    while True:
+    slope_s = 0.0
+    # Cutting planes (Kelley 1960, J SIAM 8:703-712): each line through two frames, until none lies below it. A frame
+    # that was left is not met again, but for rounding.
+    for _ in order:
         slope_s = float(arrived_s[b] - arrived_s[a]) / (b - a)
         above_s = arrived_s - slope_s * order
         lowest = int(np.argmin(above_s))
-        if lowest in (a, b) or above_s[lowest] >= min(above_s[a], above_s[b]):
-            return slope_s
+        if lowest in (a, b) or above_s[lowest] > min(above_s[a], above_s[b]) - _ROUNDING_S:
+            break
         a, b = (lowest, b) if lowest < middle else (a, lowest)
+    return slope_s
 
 
 def _slope(number: FloatArray | IntArray, arrived_s: FloatArray) -> float:

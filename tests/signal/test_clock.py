@@ -7,7 +7,7 @@ import pytest
 
 from dawnbeat.shared.trace import Trace
 from dawnbeat.signal.analysis import analyse
-from dawnbeat.signal.arrivals import numbers_of_all
+from dawnbeat.signal.arrivals import frame_numbers, numbers_of_all
 from dawnbeat.signal.clock import frame_times, steady_grid
 from tests.signal.fingers import finger, true_figures
 
@@ -75,6 +75,14 @@ def test_lost_frames_are_told_from_late_ones(late_ms: float) -> None:
     stamp_s = rising((taken_s() + rng.exponential(max(late_ms, 1e-6) / 1000.0, COUNT))[kept])
     assert lost_frames(stamp_s) == pytest.approx(COUNT - kept.sum(), abs=2)
     assert lost_frames(rising(taken_s() + rng.exponential(0.02, COUNT))) <= 2
+
+
+def test_three_frames_on_one_line_but_for_rounding_are_numbered_all_the_same() -> None:
+    # By rounding each of two of these lies below the line through the other two, which once was searched for ever.
+    on_time_s = {0: 1.3343333653333331, 173: 8.542666871666665, 194: 9.417666892666665}
+    stamp_s = on_time_s[0] + np.arange(337) / 24.0 + 0.02
+    stamp_s[list(on_time_s)] = list(on_time_s.values())
+    np.testing.assert_array_equal(frame_numbers(stamp_s), np.arange(337))
 
 
 @pytest.mark.parametrize("rate_hz", [24.0, 30.0, 60.0])
