@@ -77,6 +77,10 @@ def _of_axis(plot: Plot, side: str) -> Iterator[str]:
     painter = QPainter(image)
     specs = axis.generateDrawSpecs(painter)
     painter.end()
+    name = axis.label.boundingRect().width() - 2 * axis.label.document().documentMargin()
+    along = axis.height() if side == "left" else axis.width()
+    if name > along + _ROUNDING_PX:
+        yield f"its name needs {name:.0f} and has {along:.0f}"
     drawn = [] if specs is None else [(axis.mapRectToScene(room), words) for room, _, words in specs[2]]
     if len(drawn) < 2:
         yield f"only {[words for _, words in drawn]} is written"

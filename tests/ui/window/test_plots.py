@@ -34,6 +34,35 @@ def test_axes_carry_their_units(plot: Plot) -> None:
     assert "Interval, ms" in plot.item.getAxis("left").labelText
 
 
+def test_an_axis_too_short_for_its_name_keeps_the_unit(plot: Plot) -> None:
+    plot.resize(600, 110)
+    QApplication.processEvents()
+    assert plot.item.getAxis("left").labelText == "ms"
+    plot.resize(600, 300)
+    QApplication.processEvents()
+    assert plot.item.getAxis("left").labelText == "Interval, ms"
+
+
+def test_nothing_of_a_plot_lies_under_its_frame(plot: Plot) -> None:
+    QApplication.processEvents()
+    seen = plot.canvas.viewport().rect()
+    right, foot = plot.box.sceneBoundingRect(), plot.item.getAxis("bottom").sceneBoundingRect()
+    assert right.right() <= seen.right() + 1
+    assert foot.bottom() <= seen.bottom() + 1
+
+
+def test_what_is_written_at_the_right_is_left_out_where_it_would_touch(plot: Plot) -> None:
+    plot.box.setYRange(0.0, 100.0, padding=0)
+    plot.mark_right(Ink("soft"), [(50.0, "2"), (20.0, "1"), (51.0, "3"), (80.0, "4")])
+    QApplication.processEvents()
+    image = QImage(1, 1, QImage.Format.Format_RGB32)
+    painter = QPainter(image)
+    written = [words for _, _, words in plot.item.getAxis("right").generateDrawSpecs(painter)[2]]
+    painter.end()
+    assert written == ["1", "2", "4"]
+    assert plot.right == [(20.0, "1"), (50.0, "2"), (51.0, "3"), (80.0, "4")]
+
+
 def test_everything_drawn_follows_the_theme(plot: Plot, context: AppContext) -> None:
     curve = plot.line(Ink("accent"), [0, 1, 2], [1, 2, 3])
     context.choose(theme="light")

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 from PySide6.QtCore import QSignalBlocker, Qt, QTimer
-from PySide6.QtGui import QResizeEvent, QShowEvent
+from PySide6.QtGui import QFontMetricsF, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import (
     QBoxLayout,
     QFileDialog,
@@ -46,6 +46,7 @@ from dawnbeat.shared.wording import capital, signed
 from dawnbeat.signal.compare import Comparison, Series, compare
 from dawnbeat.ui.window.bench.traces import embedded
 from dawnbeat.ui.window.parts import controls
+from dawnbeat.ui.window.parts.axes import NUMBERS
 from dawnbeat.ui.window.parts.background import Newest, Task
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, label
@@ -75,6 +76,7 @@ _LIMITS_LEGEND = "━ bias    ┅ limits of agreement (Bland and Altman 1986, La
 _LEAST_WIDE_PX = 240  # of a plot that stands beside another
 _SETTLE_MS = 30
 _MOST_HZ = 15.0
+_APART = 3.0  # from number to number, against their width
 _LEAST_AMPLITUDE = 1e-3
 
 
@@ -102,13 +104,14 @@ class ShapeView(QWidget):
         self._after = self.amplitude.line(Ink("ink", width=1.8))
         self._limits = [self.amplitude.upright(Ink("accent", 200, 1.2, dash=True)) for _ in range(2)]
         # Small, and each on its own peak: side by side they would read as one number.
-        self._harmonics = [self.amplitude.words(Ink("accent"), str(each), (0.5, 1.0), 0.8) for each in (1, 2, 3)]
+        self._harmonics = [self.amplitude.words(Ink("accent"), str(each), (0.5, 1.0), NUMBERS) for each in (1, 2, 3)]
         self.edge.legend, self.amplitude.legend = _EDGE_LEGEND, _SPECTRUM_LEGEND
         for item in (*self._window, *self._limits, *self._harmonics):
             item.setVisible(False)
         for plot in (self.edge, self.amplitude):
             plot.know(False)
         self.amplitude.when_home(self._whole_spectrum)
+        self.amplitude.viewed.connect(self._place_harmonics)
         self.told = label("small", "", "Open a recording first.")
         both = self._both = QSplitter()
         both.addWidget(self.edge)
@@ -226,9 +229,21 @@ class ShapeView(QWidget):
         tallest = max(float(spectrum.after[shown].max(initial=0.0)), _LEAST_AMPLITUDE)
         self.amplitude.box.setYRange(0.0, 1.25 * tallest, padding=0)
         self._whole_spectrum()
-        pulse_hz = spectrum.pulse_hz or 0.0
+        self._place_harmonics()
+
+    def _place_harmonics(self) -> None:
+        """Each number on its own peak, every other a line higher where the peaks lie so close that two read as one."""
+        spectrum = self.spectrum
+        if spectrum is None:
+            return
+        pulse_hz, (low_hz, high_hz) = spectrum.pulse_hz or 0.0, self.amplitude.visible_x()
+        letters = QFontMetricsF(self.amplitude.theme.font(NUMBERS))
+        apart_px = pulse_hz * self.amplitude.box.width() / (high_hz - low_hz)
+        close = apart_px < _APART * letters.horizontalAdvance("2")
+        shown = (spectrum.frequency_hz > 0.0) & (spectrum.frequency_hz <= _MOST_HZ)
         for times, words in enumerate(self._harmonics, start=1):
             near = shown & (np.abs(spectrum.frequency_hz - times * pulse_hz) <= pulse_hz / 3)
+            words.setAnchor((0.5, 2.0 if close and times == 2 else 1.0))
             words.setPos(times * pulse_hz, float(spectrum.after[near].max(initial=0.0)))
 
     def _whole_spectrum(self) -> None:

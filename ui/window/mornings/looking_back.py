@@ -352,7 +352,7 @@ class _Cell:
 
     def __init__(self, context: AppContext, title: str) -> None:
         self.title, self.words = label("", "", title), label("small", "")
-        self.plot = _LowPlot(context, f"{title} and the morning after", ("", ""), ("from usual", "%"))
+        self.plot = _LowPlot(context, f"{title} and the morning after", ("", ""), ("From usual", "%"))
         self.plot.readout.hide()
         self.plot.level(Ink("soft", width=1.0, dash=True))
         self._dots = self.plot.dots(Ink("ink", 170), "o", 5)
@@ -360,7 +360,7 @@ class _Cell:
 
     def show_effect(self, effect: Effect, unit: str) -> None:
         self.words.setText(effect.words.replace(" %", "\N{NO-BREAK SPACE}%"))
-        self.plot.name_axis("left", "from usual", unit)
+        self.plot.name_axis("left", "From usual", unit)
         self.plot.know(bool(effect.n))
         # Ratings are whole numbers, so dots are set a little apart, the same way every time.
         apart = np.random.default_rng(1).uniform(-0.16, 0.16, effect.n) if effect.ticks else np.zeros(effect.n)

@@ -92,6 +92,7 @@ class Plot(QWidget):
         self.legend = ""  # what marks and lines mean, for saved pictures
         self._on_paper: Theme | None = None  # while a picture is drawn
         self._axes = {"bottom": x, "left": y}
+        self._named: dict[str, tuple[str, dict[str, str]]] = {}
         self._hidden_x = x
         self._restyle: list[Callable[[], None]] = []
         self._marks: list[Any] = []
@@ -140,6 +141,7 @@ class Plot(QWidget):
         self.box.sigXRangeChanged.connect(self._range_changed)
         self.box.sigRangeChangedManually.connect(lambda *_: self._strayed())
         self.box.sigResized.connect(self._range_changed)
+        self.box.sigResized.connect(lambda *_: self._name_axes())
         controls.register(*KEYS)
         self._restyle.append(self._dress)
         context.theme_changed.connect(self._retheme)
@@ -206,9 +208,12 @@ class Plot(QWidget):
     def words(self, ink: Ink, text: str = "", anchor: tuple[float, float] = (0.5, 0.5), times: float = 1.0) -> Any:
         """Words inside the plot; place them with `setPos(x, y)`. times: how large, against running text."""
         label = pg.TextItem(text, anchor=anchor)
+        label.textItem.document().setDocumentMargin(1.0)
+        label.setZValue(20)
         self.item.addItem(label, ignoreBounds=True)
 
         def dress() -> None:
+            label.fill = pg.mkBrush(self.theme.colour("sheet"))  # so that no line crosses them
             label.setColor(self.theme.colour(ink.colour, ink.alpha))
             label.setFont(self.theme.font(times))
 
@@ -240,16 +245,13 @@ class Plot(QWidget):
     def _dress(self) -> None:
         theme = self.theme
         self.canvas.setBackground(theme.colour("sheet"))
-        for side, (label, unit) in self._axes.items():
+        for side in self._axes:
             axis = self.item.getAxis(side)
             axis.setPen(self.pen(Ink("line", width=1.0)))
             axis.setTextPen(theme.colour("soft"))
             axis.setTickFont(theme.font(NUMBERS))
             axis.setStyle(tickLength=-theme.px(4))
-            axis.setLabel(
-                ", ".join(each for each in (label, unit) if each),
-                **{"color": theme.inks.soft, "font-size": f"{theme.pt(NUMBERS)}pt"},
-            )
+        self._name_axes()
         self.item.getAxis("left").setWidth(theme.px(64))
         bottom = self.item.getAxis("bottom")
         numbered = bottom.style["showValues"]
@@ -258,6 +260,19 @@ class Plot(QWidget):
         # foot; and it lets the label below hang out by five pixels.
         frame = 2 * FRAME_PX
         self.item.layout.setContentsMargins(1, 1, 1 + frame, (6 if self._axes["bottom"][0] else 1) + frame)
+
+    def _name_axes(self) -> None:
+        """Label and unit of each axis, or the unit alone where there is no room for both."""
+        theme = self.theme
+        letters = QFontMetricsF(theme.font(NUMBERS))
+        for side, along_px in (("bottom", self.box.width()), ("left", self.box.height())):
+            label, unit = self._axes[side]
+            words = ", ".join(each for each in (label, unit) if each)
+            name = unit if unit and letters.horizontalAdvance(words) > along_px else words
+            look = {"color": theme.inks.soft, "font-size": f"{theme.pt(NUMBERS)}pt"}
+            if self._named.get(side) != (name, look):
+                self._named[side] = name, look
+                self.item.getAxis(side).setLabel(name, **look)
 
     def name_axis(self, side: str, label: str, unit: str) -> None:
         """Give the axis at the "bottom" or the "left" another label and unit."""

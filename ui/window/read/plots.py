@@ -71,9 +71,9 @@ class ReadingPlots(QWidget):
         self._analysis: Analysis | None = None
         self._chosen = -1
         self._span_ms = (600.0, 1200.0)
-        self.intervals = Plot(context, "Intervals over time", ("time", "s"), ("interval", "ms"))
-        self.pairs = Plot(context, "Successive intervals", ("interval", "ms"), ("next interval", "ms"))
-        self.trace = Plot(context, "Pulse wave, and what was left out", ("time", "s"), ("pulse", "‰"), move_y=False)
+        self.intervals = Plot(context, "Intervals over time", ("Time", "s"), ("Interval", "ms"))
+        self.pairs = Plot(context, "Successive intervals", ("Interval", "ms"), ("Next interval", "ms"))
+        self.trace = Plot(context, "Pulse wave, and what was left out", ("Time", "s"), ("Pulse", "‰"), move_y=False)
         self._line = self.intervals.line(Ink("soft", alpha=150, width=1.0))
         self._kept = self.intervals.dots(Ink("ink"), size=6)
         self._out = self.intervals.dots(Ink("accent", width=2.0), symbol="x", size=10)

@@ -29,7 +29,8 @@ from dawnbeat.ui.window.parts.theme import paint_zone
 
 _WEEK_S = 7.0 * DAY_S
 _GAP = 2
-_BESIDE_WEEK = 0.1  # of a week, less than what bars leave free
+_BAR_GAP = 0.12  # of a week, left free at either side of its bar
+_BESIDE_WEEK = 0.1  # of a week, less than that
 # Of each plot; that of the load is written with the load's name.
 _LEGENDS = (
     ("Hours by zone, zone 1 at the foot:", "▨ hatched above the top of easy", "┈ without a pulse"),
@@ -303,5 +304,5 @@ def _inset(bar: Bar, foot: float, height: float) -> QRectF:
 
 def _apart(rect: QRectF) -> QRectF:
     """A little narrower than the week, so that weeks stand apart."""
-    gap = min(0.12 * rect.width(), 6.0)
+    gap = _BAR_GAP * rect.width()
     return rect.adjusted(gap, 0, -gap, 0)
