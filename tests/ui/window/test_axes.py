@@ -39,6 +39,11 @@ def test_few_numbers_are_round_where_there_is_room() -> None:
     assert [words for _, words in numbers] == [str(each) for each in range(1, 10)]
 
 
+def test_a_large_axis_is_not_all_numbers() -> None:
+    for choose in (across, upwards):
+        assert 7 <= len(choose(90.0, 180.0, 1300.0, Theme(LIGHT, 100)).numbers) <= 15
+
+
 def test_logarithms_are_written_as_what_they_are_of() -> None:
     low, high = math.log(24.0), math.log(72.0)
     for size_px in (60.0, 120.0, 600.0):

@@ -112,6 +112,7 @@ class ShapeView(QWidget):
             plot.know(False)
         self.amplitude.when_home(self._whole_spectrum)
         self.amplitude.viewed.connect(self._place_harmonics)
+        self.amplitude.box.sigResized.connect(lambda *_: self._place_harmonics())
         self.told = label("small", "", "Open a recording first.")
         both = self._both = QSplitter()
         both.addWidget(self.edge)

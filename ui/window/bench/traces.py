@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterator
 
 import numpy as np
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import QSignalBlocker, Qt, Signal
 from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QLineEdit, QSizePolicy, QVBoxLayout, QWidget
 
@@ -127,7 +127,7 @@ class TracesView(QWidget):
         self._window = self.whole.band(Ink("accent", 60))
         self._cursors = [plot.upright(Ink("accent", 160, 1.0)) for plot in self.plots]
         self.colour = _choice("Colour of the upper plot", _COLOUR_TIP, ALL_COLOURS, *CHANNELS)
-        self.colour.currentTextChanged.connect(self._draw_colours)
+        self.colour.currentTextChanged.connect(self._colour_chosen)
         self.length = _choice("How much is shown", "How many seconds the plots show", *_LENGTHS)
         self.length.activated.connect(lambda _: self.show_length(_LENGTHS[self.length.currentText()]))
         tip = "The height of the wave: against what is in view, or the same over the whole recording"
@@ -213,6 +213,12 @@ class TracesView(QWidget):
         """Draw a run; the view stays where it is unless another recording came. before: with other settings."""
         other = self.run is None or self.run.recording is not run.recording
         self.run, self.before = run, before
+        # What is drawn moves the view many times, and each would fit all axes again.
+        with QSignalBlocker(self.raw):
+            self._draw_run(run, other)
+        self._view()
+
+    def _draw_run(self, run: BenchRun, other: bool) -> None:
         if other:
             self._draw_colours()
         self._line.setData(run.wave_s, run.wave)
@@ -236,7 +242,6 @@ class TracesView(QWidget):
             self._open_view()
         else:
             self.choose(self._beat_near(self._chosen_s) if self.beat is not None else None)
-        self._view()
 
     def _draw_before(self) -> None:
         """What was found with the settings that readings use, where the bench uses others."""
@@ -267,6 +272,10 @@ class TracesView(QWidget):
         if (ends := self._ends()) is not None:
             self.whole.show_x(*ends)
 
+    def _colour_chosen(self) -> None:
+        self._draw_colours()
+        self._view()
+
     def _draw_colours(self) -> None:
         if self.run is None:
             return
@@ -281,7 +290,6 @@ class TracesView(QWidget):
             curve.setData(time_s, np.insert(value, breaks, np.nan)) if there else curve.setData([], [])
         self.raw.name_axis("left", "%" if chosen == ALL_COLOURS else "of 255", "")
         self._names[self.raw].setText(_BRIGHTNESS if chosen == ALL_COLOURS else f"{_BRIGHTNESS}, {chosen}")
-        self._view()
 
     def _interval_shown(self, interval_ms: FloatArray) -> FloatArray:
         """Held within the plot, so that one gap doesn't flatten all the rest; the readout tells the true value."""

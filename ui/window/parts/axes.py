@@ -20,6 +20,7 @@ NUMBERS = 0.8  # the size of an axis's numbers, against running text
 _APART_ACROSS, _APART_UPWARDS = 1.7, 1.3
 _NEAR_ACROSS, _NEAR_UPWARDS = 1.2, 0.9
 _LEAST_PX, _LEAST_MINOR_PX = 44, 4
+_MOST = 14  # numbers of an axis, or all that is seen of a large one is numbers
 _INK_SHARE = 0.84  # how much of a line's height a digit and its margin take
 _OVER_THE_FOOT_PX = 14  # a number may begin before its axis does, above which there is room, but not end after it
 _FINEST = 200  # parts of the axis; finer numbers than that would not tell more
@@ -127,7 +128,7 @@ def _chosen(
     if not (high > low and size_px > 0.0 and math.isfinite(high - low)):
         return Level([], 0.0)
     px = size_px / (high - low)
-    wide, least_px, near = apart
+    wide, near, least_px = apart[0], apart[2], max(apart[1], size_px / _MOST)
 
     def inside(tick: Tick) -> bool:
         half_px = length_px(tick[1]) / 2

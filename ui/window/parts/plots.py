@@ -140,7 +140,6 @@ class Plot(QWidget):
         self.home_button.hide()
         self.box.sigXRangeChanged.connect(self._range_changed)
         self.box.sigRangeChangedManually.connect(lambda *_: self._strayed())
-        self.box.sigResized.connect(self._range_changed)
         self.box.sigResized.connect(lambda *_: self._name_axes())
         controls.register(*KEYS)
         self._restyle.append(self._dress)
