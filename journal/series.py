@@ -227,5 +227,5 @@ def slope_95(x: FloatArray, y: FloatArray) -> tuple[float, float]:
 def _difference(value: float, half: float, unit: str) -> str:
     low, high = value - half, value + half
     if low <= 0 <= high:
-        return f"no clear difference ({between(low, high, 1, sign=True)} {unit})"
-    return f"{signed(value, 1)} {unit} ({between(low, high, 1, sign=True)})"
+        return f"no clear difference ({between(low, high, 1, sign=True, unit=unit)})"
+    return f"{signed(value, 1)} {unit} ({between(low, high, 1, sign=True, unit=unit)})"

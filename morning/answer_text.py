@@ -231,7 +231,7 @@ def rests_on(today: Today) -> list[str]:
         if trend is not None:
             said.append(
                 f"{name}, trend: {signed(trend.per_week, 2)}{unit} a week (95 % interval {signed(trend.low, 2)} to "
-                f"{signed(trend.high, 2)}) from {_span(trend.dates)}."
+                f"{signed(trend.high, 2)}{unit}) from {_span(trend.dates)}."
             )
     trend_said = trend_text(today.ln_rmssd.trend)
     said += [trend_said] if trend_said else []

@@ -95,7 +95,7 @@ def comparison_rows(found: Comparison) -> list[tuple[str, str]]:
         ("95 % of them below", figure(found.p95_ms, "ms", 2)),
         ("Standard deviation", figure(found.spread_ms, "ms", 2)),
         ("Bias", none if limits is None else f"{signed(limits[0], 2)} ms"),
-        ("Limits of agreement", none if limits is None else f"{between(limits[1], limits[2], 1)} ms"),
+        ("Limits of agreement", none if limits is None else between(limits[1], limits[2], 1, unit="ms")),
         ("RMSSD, this and other", none if rmssd is None else f"{rmssd[0]:.1f}, {rmssd[1]:.1f} ms"),
         ("Pulse, this and other", none if rate is None else f"{rate[0]:.1f}, {rate[1]:.1f} bpm"),
     ]

@@ -153,7 +153,7 @@ def finding_text(finding: Finding) -> str:
 
 
 def interval_words(reading: StoredReading | Analysis, name: str, unit: str, decimals: int = 0) -> str:
-    """A figure of a reading with its 95 % interval and unit, such as "48 ms (42 to 55)"."""
+    """A figure of a reading with its 95 % interval and unit, such as "48 ms (42 to 55 ms)"."""
     value = getattr(reading.metrics, name)
     return "unknown" if value is None else figure(value, reading.intervals95.get(name), decimals, unit)
 

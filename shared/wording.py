@@ -1,4 +1,4 @@
-"""Days, moments, durations, distances, counts and shares in words, and the same read back.
+"""Days, moments, durations, distances, counts and shares in words, and the same read back; what stays in one line.
 
 Sentences say days by their names; tables, files and what is typed have ISO dates.
 """
@@ -95,6 +95,20 @@ def count_of(count: int, one: str) -> str:
     return f"{count} {one}{'' if count == 1 else 's'}"
 
 
+# What stands in one line: a number with its unit, a day with its month, "min/km", and an option of a command.
+_UNITS = "bpm|ms|s|min|minutes?|seconds?|hours?|h|km|m|miles?|mi|%|Hz|frames/s|points?|pt|[kMG]B"
+_HELD_SPACE = re.compile(rf"(?<=\d) (?=(?:{_UNITS}|{'|'.join(MONTHS)}|{'|'.join(each[:3] for each in MONTHS)})(?!\w))")
+_HELD_SLASH = re.compile(r"\b(min|frames)/(?=(?:km|mile|s)\b)")
+_OPTION = re.compile(r"(?<![^\s`“(])--[a-z][a-z-]*")
+NO_BREAK_SPACE, WORD_JOINER = "\u00a0", "\u2060"
+
+
+def unbroken(text: str) -> str:
+    """The same words for the eye: no line ends within a number and its unit, a day and its month, or a pace's unit."""
+    held = _HELD_SLASH.sub(rf"\1/{WORD_JOINER}", _HELD_SPACE.sub(NO_BREAK_SPACE, text))
+    return _OPTION.sub(lambda option: option[0].replace("-", f"-{WORD_JOINER}"), held)
+
+
 UNKNOWN = "–"
 Units = Literal["km", "miles"]
 UNITS: tuple[Units, ...] = get_args(Units)
@@ -184,8 +198,8 @@ def number(value: float | None, decimals: int = 0) -> str:
 
 
 def figure(value: float | None, span: tuple[float, float] | None, decimals: int = 0, unit: str = "") -> str:
-    """A figure with its unit and interval, such as "48 ms (42 to 55)"; a dash for None."""
-    around = "" if span is None else f" ({between(*span, decimals)})"
+    """A figure and its interval with their unit, such as "48 ms (42 to 55 ms)"; a dash for None."""
+    around = "" if span is None else f" ({between(*span, decimals, unit=unit)})"
     return UNKNOWN if value is None else f"{number(value, decimals)} {unit}".rstrip() + around
 
 
@@ -197,10 +211,10 @@ def signed(value: float | None, decimals: int = 0) -> str:
     return said if any(digit in said for digit in "123456789") else said[1:]
 
 
-def between(low: float, high: float, decimals: int = 0, sign: bool = False) -> str:
-    """A range such as "47 to 57", or "-3 to +5" with its signs."""
+def between(low: float, high: float, decimals: int = 0, sign: bool = False, unit: str = "") -> str:
+    """A range such as "47 to 57 ms", or "-3 to +5 %" with its signs; without its unit only where a heading has that."""
     say = signed if sign else number
-    return f"{say(low, decimals)} to {say(high, decimals)}"
+    return f"{say(low, decimals)} to {say(high, decimals)} {unit}".rstrip()
 
 
 def rating(value: float | None) -> str:

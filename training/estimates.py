@@ -193,8 +193,8 @@ class Marathon:
         minutes = self.error_s / 60
         return (
             f"from {count_of(self.races, 'race')} and {self.weekly_km:.0f} km a week; two runners "
-            f"in three come within {minutes:.0f} minutes of it, one in twenty is more than {2 * minutes:.0f} off "
-            "(Vickers & Vertosick 2016, BMC Sports Sci Med Rehabil 8:26)"
+            f"in three come within {minutes:.0f} minutes of it, one in twenty is more than {2 * minutes:.0f} minutes "
+            "off (Vickers & Vertosick 2016, BMC Sports Sci Med Rehabil 8:26)"
         )
 
 

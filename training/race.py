@@ -220,7 +220,8 @@ class RacePlan:
             )
         if self.drift_pct_per_hour is not None and self.drift_span_pct_per_hour is not None:
             least, most = self.drift_span_pct_per_hour
-            drifted = f"{signed(self.drift_pct_per_hour, 1)} % an hour ({between(least, most, 1, sign=True)})"
+            span = between(least, most, 1, sign=True, unit="%")
+            drifted = f"{signed(self.drift_pct_per_hour, 1)} % an hour ({span})"
             said.append(f"Your longest runs drifted by {drifted}.")
         if self.end_bpm is not None:
             said.append(f"With that drift it would be {self.end_bpm[0]:.0f} to {self.end_bpm[1]:.0f} bpm at the end.")

@@ -63,7 +63,7 @@ def plot_agreement(comparison: Comparison, names: tuple[str, str], out: Path) ->
         for value, words in zip(limits, ("bias", "-1.96 SD", "+1.96 SD"), strict=True):
             plot.level(Ink("accent", dash=words != "bias"), value)
         legend += f"    ━ bias {signed(limits[0], 2)} ms"
-        legend += f"    ┅ limits of agreement {between(limits[1], limits[2], 2, sign=True)} ms"
+        legend += f"    ┅ limits of agreement {between(limits[1], limits[2], 2, sign=True, unit='ms')}"
         low, high = (
             min(limits[1], float(comparison.difference_ms.min())),
             max(limits[2], float(comparison.difference_ms.max())),

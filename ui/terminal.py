@@ -27,6 +27,7 @@ from rich.text import Text
 
 from dawnbeat.morning.reading_text import gentle, phase_title, verdict_lines, verdict_title
 from dawnbeat.shared.errors import printable
+from dawnbeat.shared.wording import between
 
 if TYPE_CHECKING:
     from dawnbeat.morning.flow import Plan
@@ -93,8 +94,8 @@ def _figures(analysis: Analysis) -> Table:
     table = Table(box=box.SIMPLE, show_edge=False, pad_edge=False)
     table.add_column("")
     table.add_column("value", justify="right")
-    table.add_column("unit")
     table.add_column("95 % interval", justify="right")
+    table.add_column("unit")
     for each in dataclasses.fields(analysis.metrics):
         about, value = each.metadata, getattr(analysis.metrics, each.name)
         if value is not None and about["decimals"] is not None:
@@ -108,8 +109,8 @@ def _figures(analysis: Analysis) -> Table:
 def _add_figure(
     table: Table, title: str, value: float, unit: str, decimals: int, span: tuple[float, float] | None = None
 ) -> None:
-    around = f"{span[0]:.{decimals}f} to {span[1]:.{decimals}f}" if span else ""
-    table.add_row(title, f"{value:.{decimals}f}", unit, around)
+    around = between(*span, decimals) if span else ""
+    table.add_row(title, f"{value:.{decimals}f}", around, unit)
 
 
 def _left_out(analysis: Analysis) -> str:

@@ -168,7 +168,7 @@ def _share(hit: Sequence[bool | np.bool_]) -> str:
     count, share, z = len(hit), float(np.mean(hit)), 1.96
     middle = (share + z**2 / (2 * count)) / (1 + z**2 / count)
     half = z / (1 + z**2 / count) * np.sqrt(share * (1 - share) / count + z**2 / (4 * count**2))
-    return f"{100 * share:.0f} % ({100 * max(middle - half, 0):.0f} to {100 * min(middle + half, 1):.0f}) of {count}"
+    return f"{100 * share:.0f} % ({100 * max(middle - half, 0):.0f} to {100 * min(middle + half, 1):.0f} %) of {count}"
 
 
 def _intervals(analysis: Analysis) -> FloatArray:

@@ -9,9 +9,12 @@ import pytest
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.wording import (
     CLOCKS_APART,
+    NO_BREAK_SPACE,
     UNKNOWN,
+    WORD_JOINER,
     Units,
     between,
+    figure,
     long_clock,
     metres_from,
     number,
@@ -23,6 +26,7 @@ from dawnbeat.shared.wording import (
     short_day,
     signed,
     span,
+    unbroken,
 )
 
 
@@ -97,3 +101,27 @@ def test_a_pace_a_mile_is_longer_by_the_length_of_the_mile() -> None:
 def test_what_is_no_distance_is_refused(text: str) -> None:
     with pytest.raises(DawnbeatError, match="not a number"):
         metres_from(text)
+
+
+@pytest.mark.parametrize(
+    ("words", "held"),
+    [
+        ("55 bpm, where 45 to 51 bpm is usual.", "55_bpm, where 45 to 51_bpm is usual."),
+        ("at least 25 s.", "at least 25_s."),
+        ("97 % of beats, +3.2 to +4.3 % an hour", "97_% of beats, +3.2 to +4.3_% an hour"),
+        ("2 sets, 3 hills, 4 msec", "2 sets, 3 hills, 4 msec"),
+        ("22 November 2026, in 10 minutes, 3 Marches", "22_November 2026, in 10_minutes, 3 Marches"),
+        ("5:47 min/km, Pace, min/mile, and/or", "5:47_min/^km, Pace, min/^mile, and/or"),
+        ("`agree A B --save-as X` - or -7.8 %", "`agree A B -^-^save-^as X` - or -7.8_%"),
+        ("/home/a--b/c --taken", "/home/a--b/c -^-^taken"),
+    ],
+)
+def test_numbers_days_paces_and_options_stay_in_one_line(words: str, held: str) -> None:
+    assert unbroken(words) == held.replace("_", NO_BREAK_SPACE).replace("^", WORD_JOINER)
+
+
+def test_a_range_has_its_unit_within() -> None:
+    assert between(-14.2, -1.5, 1, sign=True, unit="%") == "-14.2 to -1.5 %"
+    assert between(47, 57) == "47 to 57"
+    assert figure(48.2, (42, 55.4), unit="ms") == "48 ms (42 to 55 ms)"
+    assert figure(48.2, (42, 55.4)) == "48 (42 to 55)"

@@ -11,7 +11,7 @@ import typer
 
 from dawnbeat.shared.checked_fields import one_of
 from dawnbeat.shared.errors import DawnbeatError
-from dawnbeat.shared.wording import clock, day_from, pace_of, seconds_from, short_day
+from dawnbeat.shared.wording import between, clock, day_from, pace_of, seconds_from, short_day
 from dawnbeat.training.maximum import ADDED_BEATS, MAXIMAL_TEST, SELDOM_REACHED
 from dawnbeat.ui.as_json import line_of
 from dawnbeat.ui.commands.options import JournalFolder, ObjectsByLine, OneObject, SaveAsBefore, open_journal, show
@@ -186,7 +186,7 @@ def ages_command(
         return
     table = plain_table(f"Maximum at {age:g} by formula", ("Formula", "Maximum", "Two in three within", "Source"))
     for each in found:
-        around = f"{each.bpm - each.error_bpm:.0f} to {each.bpm + each.error_bpm:.0f}"
+        around = between(each.bpm - each.error_bpm, each.bpm + each.error_bpm, unit="bpm")
         table.add_row(each.formula.name, f"{each.bpm:.0f} bpm", around, each.formula.source)
     if tested is not None and tested.measured:
         table.add_row("tested", f"{tested.counts_as_bpm:.0f} bpm", "", tested.label)

@@ -16,6 +16,7 @@ from dawnbeat.shared.files import STANDARD_OUTPUT
 from dawnbeat.shared.wording import (
     PACE_UNIT,
     bare_pace,
+    between,
     clock,
     decimal_from,
     metres_from,
@@ -325,7 +326,9 @@ def estimate_command(
         raise DawnbeatError("; ".join(found.missing))
     for each in found.estimates:
         value = pace_of(each.value, units) if each.unit == "s/km" else f"{each.value:.1f} {each.unit}"
-        around = "" if each.low is None or each.high is None else f" (95 %: {each.low:.0f} to {each.high:.0f})"
+        around = (
+            "" if each.low is None or each.high is None else f" (95 %: {between(each.low, each.high, unit=each.unit)})"
+        )
         show(f"{each.name}: {value}{around}; {each.formula} ({each.source}); error: {each.error}")
     if found.disagreement is not None:
         show(found.disagreement.words, style="bold")

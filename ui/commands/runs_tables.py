@@ -30,10 +30,15 @@ _NOT_ALL = "* some runs of the week are not in this sum"
 def runs_table(judged: Sequence[JudgedRun], units: Units = "km") -> FittedTable:
     """One line a run, which what was said of it may continue in the next."""
     table = FittedTable(
-        f"Runs; pace in {PACE_UNIT[units]}, pulse in bpm, time above easy, felt 0 to 10",
+        f"Runs; pace in {PACE_UNIT[units]}, pulse in bpm",
         (
             *(Column("No."), Column("Began"), Column("Time"), Column(units), Column("Pace", goes=3)),
-            *(Column("Pulse", goes=2), Column("Easy", goes=4), Column("Above", goes=1), Column("Felt", words=True)),
+            *(
+                Column("Pulse", goes=2),
+                Column("Easy", goes=4),
+                Column("Above easy", goes=1),
+                Column("Felt, 0 to 10", words=True),
+            ),
         ),
     )
     for each in judged:
@@ -197,7 +202,7 @@ def _partly(sum_in_words: str, missing: int) -> str:
 
 
 def _share_span(span: Span | None) -> str:
-    return UNKNOWN if span is None else f"{between(100 * span[0], 100 * span[1])} %"
+    return UNKNOWN if span is None else between(100 * span[0], 100 * span[1], unit="%")
 
 
 def _load_span(span: Span | None) -> str:

@@ -17,6 +17,8 @@ from PySide6.QtWidgets import (
     QLabel,
     QLineEdit,
     QStyle,
+    QStyleOptionComboBox,
+    QStyleOptionFrame,
     QStyleOptionViewItem,
     QTableView,
     QWidget,
@@ -124,11 +126,30 @@ def _of(widget: QWidget) -> Iterator[str]:
         yield f"needs a height of {height} and has {widget.height()}"
     if isinstance(widget, QLabel) and "…" in widget.text()[-1:]:
         yield "ends in …"
+    if isinstance(widget, QLineEdit) and not widget.text():
+        room_px = widget.style().subElementRect(QStyle.SubElement.SE_LineEditContents, _line_option(widget), widget)
+        needed = widget.fontMetrics().horizontalAdvance(widget.placeholderText()) + 2 * _TEXT_MARGIN_PX
+        if needed > room_px.width() + _ROUNDING_PX:
+            yield f"its {widget.placeholderText()!r} needs a width of {needed} and has {room_px.width()}"
+    if isinstance(widget, QComboBox):
+        option = QStyleOptionComboBox()
+        widget.initStyleOption(option)
+        inside = QStyle.SubControl.SC_ComboBoxEditField
+        room_px = widget.style().subControlRect(QStyle.ComplexControl.CC_ComboBox, option, inside, widget)
+        needed = widget.fontMetrics().horizontalAdvance(widget.currentText())
+        if needed > room_px.width() + _ROUNDING_PX:
+            yield f"its {widget.currentText()!r} needs a width of {needed} and has {room_px.width()}"
     for other in parent.children():
         if isinstance(other, _LEAVES) and other.isVisible() and id(other) > id(widget) and not _is_part(other):
             both = widget.geometry() & other.geometry()
             if both.width() > _ROUNDING_PX and both.height() > _ROUNDING_PX:
                 yield f"lies over {_name(other)}"
+
+
+def _line_option(widget: QLineEdit) -> QStyleOptionFrame:
+    option = QStyleOptionFrame()
+    widget.initStyleOption(option)
+    return option
 
 
 def _shows_all_columns(widget: QWidget) -> bool:

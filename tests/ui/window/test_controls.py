@@ -3,9 +3,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from PySide6.QtCore import QDate, QDateTime, QEvent, QPoint, QPointF, Qt
+from PySide6.QtCore import QDate, QDateTime, QEvent, QPoint, QPointF, QRect, Qt
 from PySide6.QtGui import QKeySequence, QShortcut, QWheelEvent
-from PySide6.QtWidgets import QApplication, QLineEdit, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QApplication, QLabel, QLineEdit, QPushButton, QVBoxLayout, QWidget
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.ui.window.parts import controls
@@ -18,6 +18,7 @@ from dawnbeat.ui.window.parts.controls import (
     Slider,
     SpinBox,
 )
+from dawnbeat.ui.window.parts.layouts import labelled, stack
 
 
 def turn(widget: QWidget, notches: int = -1, modifiers: Qt.KeyboardModifier = Qt.KeyboardModifier.NoModifier) -> bool:
@@ -142,14 +143,57 @@ def test_a_focus_that_comes_back_finds_the_button_disarmed(window: QWidget) -> N
     assert not armed.sure
 
 
-@pytest.mark.parametrize(
-    ("words", "held"),
-    [
-        ("55 bpm, where 45 to 51 bpm is usual.", "55\u00a0bpm, where 45 to 51\u00a0bpm is usual."),
-        ("at least 25 s.", "at least 25\u00a0s."),
-        ("97 % of beats", "97\u00a0% of beats"),
-        ("2 sets, 3 hills, 4 msec", "2 sets, 3 hills, 4 msec"),
-    ],
-)
-def test_a_number_stays_in_one_line_with_its_unit(words: str, held: str) -> None:
-    assert controls.unbroken(words) == held
+def test_words_wrap_nowhere_within_a_number_and_its_unit_and_are_told_as_they_were_given(qtbot: QtBot) -> None:
+    made = controls.label("", "", "55 bpm on 8 September at 5:47 min/km")
+    qtbot.addWidget(made)
+    drawn = "55\u00a0bpm on 8\u00a0September at 5:47\u00a0min/\u2060km"
+    assert QLabel.text(made) == drawn
+    made.setText("25 s")
+    assert (made.text(), QLabel.text(made)) == ("25 s", "25\u00a0s")
+
+
+@pytest.mark.parametrize("width", [300, 900, 2300])
+def test_lines_of_prose_are_no_longer_than_the_eye_follows(qtbot: QtBot, width: int) -> None:
+    words = " ".join(["The week is held against the usual range of the four weeks before it."] * 6)
+    made, other, holder = controls.label("", "", words), QLabel("below"), QWidget()
+    qtbot.addWidget(holder)
+    stack(holder, made, other, None)
+    holder.resize(width, 3000)
+    holder.show()
+    qtbot.waitExposed(holder)
+    inside = made.contentsRect().width()
+    assert inside == min(made.width(), controls.prose_px(made.fontMetrics()))
+    room = QRect(0, 0, inside, 10_000)
+    drawn = made.fontMetrics().boundingRect(room, Qt.TextFlag.TextWordWrap, words)
+    assert abs(made.height() - drawn.height()) <= 2
+    assert made.heightForWidth(made.width()) == made.height()
+    legend = controls.label("", "", controls.PARTED.join(["○ a part of a legend"] * 9))
+    legend.resize(width, 100)
+    assert legend.contentsRect().width() == width
+
+
+def test_an_empty_field_says_as_much_as_it_has_room_for(qtbot: QtBot) -> None:
+    field = controls.LineEdit("Find: a date, a run, a word of a note", "Find")
+    qtbot.addWidget(field)
+    for width, said in (
+        (700, "Find: a date, a run, a word of a note"),
+        (120, "Find"),
+        (700, "Find: a date, a run, a word of a note"),
+    ):
+        field.resize(width, 30)
+        field.show()
+        assert field.placeholderText() == said
+
+
+def test_words_before_a_control_stand_above_it_where_both_find_no_room(qtbot: QtBot) -> None:
+    box = controls.ComboBox()
+    box.offer([("2026-11-22, 10.06 km in 44:46", 1)])
+    pair, holder = labelled("From the race", box), QWidget()
+    qtbot.addWidget(holder)
+    stack(holder, pair, None)
+    holder.show()
+    for width, beside in ((1400, True), (box.sizeHint().width() + 30, False)):
+        holder.resize(width, 300)
+        QApplication.processEvents()
+        assert (box.x() > 0) == beside
+        assert box.width() >= box.sizeHint().width()

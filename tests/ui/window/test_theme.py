@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from PySide6.QtGui import QColor, QPalette
-from PySide6.QtWidgets import QApplication, QLineEdit
+from PySide6.QtWidgets import QApplication, QLineEdit, QProgressBar
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.ui.window.parts.context import AppContext
@@ -66,6 +66,27 @@ def test_light_and_dark_can_be_chosen_whatever_the_system_says(context: AppConte
 def test_what_can_be_pressed_moved_or_typed_into_stands_out(inks: Inks, ground: str) -> None:
     # WCAG 2.2, success criterion 1.4.11 (AA): 3 to 1 for the parts of controls.
     assert contrast(inks.edge, getattr(inks, ground)) >= 3.0
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_how_far_a_bar_has_come_stands_out_and_so_do_the_words_on_it(
+    qtbot: QtBot, context: AppContext, theme: str
+) -> None:
+    # WCAG 2.2, 1.4.11: 3 to 1 for what tells a state; 1.4.3: 4.5 to 1 for text.
+    context.choose(theme=theme)
+    bar = QProgressBar()
+    qtbot.addWidget(bar)
+    bar.setRange(0, 2)
+    bar.setValue(1)
+    bar.setFormat("")
+    bar.resize(400, 40)
+    image = bar.grab().toImage()
+    done, left = ([image.pixelColor(x, y).name() for y in range(3, 37)] for x in (100, 300))
+    assert max(contrast(one, other) for one, other in zip(done, left, strict=True)) >= 3.0
+    words = context.theme.inks.ink
+    assert min(contrast(words, ground) for ground in (*done[8:24], *left[8:24])) >= 4.5
+    assert contrast(image.pixelColor(300, 0).name(), context.theme.inks.sheet) >= 3.0
+    context.choose(theme="system")
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])

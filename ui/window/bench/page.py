@@ -34,7 +34,7 @@ from dawnbeat.ui.window.bench.views import Views
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.background import Newest, Task
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget
-from dawnbeat.ui.window.parts.controls import ComboBox, label, unbroken
+from dawnbeat.ui.window.parts.controls import ComboBox, label
 from dawnbeat.ui.window.parts.layouts import Scrolled, flow_of
 
 _REMEMBERED = 6
@@ -380,7 +380,7 @@ class BenchPage(PageWidget):
         notes = [*run.recording.notes, str(run.recording.about.get("notes") or "")]
         self.told.setText(" · ".join(note for note in notes if note))
         self.told.setVisible(bool(self.told.text()))
-        words = unbroken(run_words(run))
+        words = run_words(run)
         if self._compared is not None:
             changed = change_words(self._compared.analysis, run.analysis) or "nothing that is shown here"
             words += f"<br>Against the settings that readings use: {html.escape(changed)}"

@@ -325,7 +325,7 @@ def _change(now: Analysis, then: Analysis, name: str, unit: str) -> str:
     before, after = round(old, 1), round(new, 1)
     if before == after:
         return f"{after:.1f} {unit}, as now"
-    return f"{before:.1f} → {after:.1f} {unit} ({signed(after - before, 1)})"
+    return f"{before:.1f} → {after:.1f} {unit} ({signed(after - before, 1)} {unit})"
 
 
 def _turn(old: str, new: str) -> str:

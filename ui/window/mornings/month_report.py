@@ -27,18 +27,25 @@ from dawnbeat.journal.series import series_of
 from dawnbeat.journal.store import Journal
 from dawnbeat.morning.answer_text import SEEK_HELP, headline, lead
 from dawnbeat.morning.answering import grounds
-from dawnbeat.morning.reading_text import interval_words
 from dawnbeat.shared.installed import software_version
 from dawnbeat.shared.morning import RATINGS, Context, StoredReading
-from dawnbeat.shared.wording import DAY_S, MONTHS, count_of, seconds_of, short_day
+from dawnbeat.shared.wording import DAY_S, MONTHS, UNKNOWN, count_of, figure, seconds_of, short_day, unbroken
 from dawnbeat.ui.window.mornings.chart import LEGEND, Half, halves
 from dawnbeat.ui.window.parts.theme import LIGHT, Still
 
 _DPI = 96  # a screen's, which plots are drawn for; lines and letters are drawn as such, and are sharp at any
 _SCALE = 0.75  # of plots, against a screen
 _INK, _SOFT, _LINE = LIGHT.ink, LIGHT.soft, LIGHT.line
+_LEAST_ROW_MM = 2.4  # letters of 4.2 points, as small as print can be read
 _HEIGHTS_MM = (50.0, 40.0)
-_COLUMNS = (("Day", 0.0), ("Time", 0.065), ("RMSSD", 0.125), ("Pulse", 0.265), ("Posture", 0.408), ("Noted", 0.498))
+_COLUMNS = (
+    ("Day", 0.0),
+    ("Time", 0.065),
+    ("RMSSD, ms", 0.125),
+    ("Pulse, bpm", 0.235),
+    ("Posture", 0.345),
+    ("Noted", 0.44),
+)
 
 
 def month_pdf(journal: Journal, year: int, month: int, ranges: RangeSettings) -> bytes:
@@ -100,7 +107,7 @@ class _Sheet:
         self.foot()
 
     def text(self, words: str, points: float, ink: str = _INK) -> None:
-        font = self.font(points)
+        font, words = self.font(points), unbroken(words)
         box = QFontMetricsF(font, self.painter.device()).boundingRect(
             QRectF(0, 0, self.width, self.height), Qt.TextFlag.TextWordWrap, words
         )
@@ -126,8 +133,8 @@ class _Sheet:
     def table(self, readings: list[StoredReading]) -> None:
         painter, mm = self.painter, self.mm
         room = self.height - self.y - 13 * mm
-        row = min(4.4 * mm, room / max(len(readings) + 1, 1))
-        metrics = QFontMetricsF(self.font(min(8.0, 0.62 * row / _DPI * 72)), painter.device())
+        cells = [_cells(each) for each in readings]
+        row, noted = self.fitted([each[-1] for each in cells], (1.0 - _COLUMNS[-1][1]) * self.width, room)
         for title, share in _COLUMNS:
             painter.setPen(QColor(_SOFT))
             painter.drawText(QPointF(share * self.width, self.y + 0.75 * row), title)
@@ -135,12 +142,30 @@ class _Sheet:
         painter.setPen(QPen(QColor(_LINE), 0.2 * mm))
         painter.drawLine(QPointF(0, self.y), QPointF(self.width, self.y))
         painter.setPen(QColor(_INK))
-        for reading in readings:
-            for (_, share), words in zip(_COLUMNS, _cells(reading), strict=True):
-                end = next((each for _, each in _COLUMNS if each > share), 1.0)
-                cut = metrics.elidedText(words, Qt.TextElideMode.ElideRight, (end - share) * self.width - 1.5 * mm)
-                painter.drawText(QPointF(share * self.width, self.y + 0.78 * row), cut)
-            self.y += row
+        for said, lines in zip(cells, noted, strict=True):
+            for (_, share), words in zip(_COLUMNS, said[:-1], strict=False):
+                painter.drawText(QPointF(share * self.width, self.y + 0.78 * row), words)
+            for words in lines or ("",):
+                painter.drawText(QPointF(_COLUMNS[-1][1] * self.width, self.y + 0.78 * row), words)
+                self.y += row
+
+    def fitted(self, notes: list[str], width: float, room: float) -> tuple[float, list[list[str]]]:
+        """The height of a line at which all rows find room, and the lines of each note; the font is set for it.
+
+        Only where the smallest letters are too large do the longest notes end in an ellipsis.
+        """
+        mm = self.mm
+        for row_mm in np.arange(4.4, _LEAST_ROW_MM - 0.01, -0.1):
+            row = float(row_mm) * mm
+            metrics = QFontMetricsF(self.font(min(8.0, 0.62 * row / _DPI * 72)), self.painter.device())
+            lines = [wrapped(each, width, metrics) for each in notes]
+            if _high(lines) * row <= room:
+                return row, lines
+        most = max(map(len, lines), default=1)
+        while most > 1 and _high(lines) * row > room:
+            most -= 1
+            lines = [_shortened(each, most, width, metrics) for each in lines]
+        return row, lines
 
     def foot(self) -> None:
         self.y = self.height - 10 * self.mm
@@ -150,6 +175,36 @@ class _Sheet:
             7.5,
             _SOFT,
         )
+
+
+def wrapped(words: str, width: float, metrics: QFontMetricsF) -> list[str]:
+    """The words in lines of at most this width; a word that is wider is broken."""
+    lines: list[str] = []
+    for word in unbroken(words).split(" "):
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and metrics.horizontalAdvance(longer) <= width:
+            lines[-1] = longer
+            continue
+        while metrics.horizontalAdvance(word) > width and len(word) > 1:
+            fits = max(
+                next(n for n in range(len(word), 0, -1) if metrics.horizontalAdvance(word[:n]) <= width or n == 1), 1
+            )
+            lines.append(word[:fits])
+            word = word[fits:]
+        lines.append(word)
+    return lines
+
+
+def _high(notes: list[list[str]]) -> int:
+    """Lines of a table with these notes, its heading's among them."""
+    return 1 + sum(max(len(each), 1) for each in notes)
+
+
+def _shortened(lines: list[str], most: int, width: float, metrics: QFontMetricsF) -> list[str]:
+    if len(lines) <= most:
+        return lines
+    rest = " ".join(lines[most - 1 :])
+    return [*lines[: most - 1], metrics.elidedText(rest, Qt.TextElideMode.ElideRight, width)]
 
 
 def _summary(journal: Journal, shown: list[StoredReading], last: date, ranges: RangeSettings) -> list[str]:
@@ -174,11 +229,14 @@ def _cells(reading: StoredReading) -> tuple[str, ...]:
     return (
         f"{reading.local_date.day} {MONTHS[reading.local_date.month - 1][:3]}",
         f"{reading.began:%H:%M}",
-        interval_words(reading, "rmssd_ms", "ms") if reading.verdict.usable else "–",
-        interval_words(reading, "mean_hr_bpm", "bpm") if reading.verdict.usable else "–",
+        *(_figure(reading, name) if reading.verdict.usable else UNKNOWN for name in ("rmssd_ms", "mean_hr_bpm")),
         verdict,
         noted_words(reading.context),
     )
+
+
+def _figure(reading: StoredReading, name: str) -> str:
+    return figure(getattr(reading.metrics, name), reading.intervals95.get(name))
 
 
 def noted_words(context: Context) -> str:

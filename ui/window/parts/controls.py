@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from PySide6.QtCore import QEvent, QObject, Qt, QTimer
-from PySide6.QtGui import QKeyEvent, QKeySequence, QShortcut, QWheelEvent
+from PySide6.QtCore import QEvent, QMargins, QObject, QSize, Qt, QTimer
+from PySide6.QtGui import QFontMetrics, QKeyEvent, QKeySequence, QResizeEvent, QShortcut, QWheelEvent
 from PySide6.QtWidgets import (
     QAbstractButton,
     QAbstractSpinBox,
@@ -17,18 +16,22 @@ from PySide6.QtWidgets import (
     QDateEdit,
     QDateTimeEdit,
     QDoubleSpinBox,
-    QHBoxLayout,
     QLabel,
+    QLineEdit,
     QMessageBox,
     QPlainTextEdit,
     QPushButton,
     QSizePolicy,
     QSlider,
     QSpinBox,
+    QStyle,
+    QStyleOptionFrame,
     QTabBar,
     QToolButton,
     QWidget,
 )
+
+from dawnbeat.shared.wording import unbroken
 
 
 @dataclass(frozen=True)
@@ -48,7 +51,9 @@ def shown(keys: str) -> str:
 _Control = TypeVar("_Control", bound=QWidget)
 ARMED_MS = 4000
 _TEXT_MARGIN_PX = 6
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:bpm|ms|s|min|h|km|%)(?!\w))")
+PROSE_LETTERS = 90  # in a line; more are hard to follow from one to the next
+_PANGRAM = "the quick brown fox jumps over the lazy dog "
+PARTED = "    "  # between the parts of a legend
 _known: dict[tuple[str, str], Key] = {}
 
 
@@ -180,9 +185,69 @@ def on_key(widget: QWidget, keys: str, does: Callable[[], object]) -> None:
     shortcut.activated.connect(does)
 
 
+def prose_px(metrics: QFontMetrics) -> int:
+    """How wide lines of prose may be, in pixels."""
+    return round(PROSE_LETTERS * metrics.horizontalAdvance(_PANGRAM) / len(_PANGRAM))
+
+
+class Words(QLabel):
+    """Words that wrap, but never between a number and its unit. `text` tells them as they were given.
+
+    Lines of prose are no longer than the eye follows, however wide the label is; the rest of it stays empty.
+    """
+
+    def __init__(self, text: str = "") -> None:
+        super().__init__()
+        self._empty_px = 0
+        self.setText(text)
+
+    def setText(self, text: str) -> None:  # noqa: N802  Qt's name
+        """Show other words."""
+        self._said = text
+        super().setText(unbroken(text))
+        self._leave_empty()
+
+    def text(self) -> str:
+        """The words as they were given."""
+        return self._said
+
+    def contentsMargins(self) -> QMargins:  # noqa: N802
+        """Those that were set, without what is left empty."""
+        return super().contentsMargins() - QMargins(0, 0, self._empty_px, 0)
+
+    def sizeHint(self) -> QSize:  # noqa: N802, D102
+        return super().sizeHint() - QSize(self._empty_px, 0)
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802, D102
+        return super().minimumSizeHint() - QSize(self._empty_px, 0)
+
+    def heightForWidth(self, width: int) -> int:  # noqa: N802, D102
+        return super().heightForWidth(min(width, self._widest_px(width)) + self._empty_px)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        """Another width."""
+        super().resizeEvent(event)
+        self._leave_empty()
+
+    def _widest_px(self, width: int) -> int:
+        # A legend's parts stand beside one another as far as there is room.
+        prose = self.wordWrap() and self.alignment() & Qt.AlignmentFlag.AlignLeft and PARTED not in self._said
+        if not prose or len(self._said) <= PROSE_LETTERS:
+            return width
+        margins = self.contentsMargins()
+        return prose_px(self.fontMetrics()) + margins.left() + margins.right()
+
+    def _leave_empty(self) -> None:
+        empty_px = max(self.width() - self._widest_px(self.width()), 0)
+        if empty_px != self._empty_px:
+            margins = self.contentsMargins()
+            self._empty_px = empty_px
+            self.setContentsMargins(margins + QMargins(0, 0, empty_px, 0))
+
+
 def label(style: str, name: str, text: str = "", wraps: bool | None = None) -> QLabel:
     """Words. style: "title", "large", "soft", "small" or "" for running text. wraps: unless told, all but titles."""
-    made = QLabel(text)
+    made = Words(text)
     made.setWordWrap(style != "title" if wraps is None else wraps)
     made.setProperty("class", style)
     made.setAccessibleName(name)
@@ -209,11 +274,6 @@ def say_or_hide(made: QLabel, text: str) -> None:
     made.setVisible(bool(text))
 
 
-def unbroken(text: str) -> str:
-    """The same words, with every number in one line with its unit."""
-    return _BEFORE_UNIT.sub("\u00a0", text)
-
-
 def restyle(style: str, *widgets: QWidget) -> None:
     """Give widgets another class of the style sheet, and have it looked at anew."""
     for each in widgets:
@@ -232,7 +292,7 @@ def named(control: _Control, name: str, tip: str = "") -> _Control:
 
 def buddy_of(control: QWidget, words: str) -> QLabel:
     """The words before a control."""
-    before = QLabel(words)
+    before = Words(words)
     before.setBuddy(control)
     return before
 
@@ -249,16 +309,6 @@ def sure(parent: QWidget, title: str, asked: str) -> bool:
     """Ask before something that can't be undone; nothing is done unless it is wanted."""
     yes, cancel = QMessageBox.StandardButton.Yes, QMessageBox.StandardButton.Cancel
     return bool(QMessageBox.question(parent, title, asked, yes | cancel, cancel) == yes)
-
-
-def labelled(words: str, control: QWidget) -> QWidget:
-    """A control with its words before it, for a row of several."""
-    pair = QWidget()
-    row = QHBoxLayout(pair)
-    row.setContentsMargins(0, 0, 0, 0)
-    row.addWidget(buddy_of(control, words))
-    row.addWidget(control)
-    return pair
 
 
 class _Calm:
@@ -279,6 +329,34 @@ class _Calm:
             event.ignore()
 
 
+class LineEdit(QLineEdit):
+    """A line to type in. While it is empty it says what may stand there, as fully as it has room for."""
+
+    def __init__(self, *hints: str) -> None:
+        """hints: what may stand there, the longest words first."""
+        super().__init__()
+        self._hints = hints
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+        """Another width, other words."""
+        super().resizeEvent(event)
+        self._say_what_fits()
+
+    def changeEvent(self, event: QEvent) -> None:  # noqa: N802
+        """Larger letters, fewer words."""
+        super().changeEvent(event)
+        if event.type() == QEvent.Type.FontChange:
+            self._say_what_fits()
+
+    def _say_what_fits(self) -> None:
+        option = QStyleOptionFrame()
+        self.initStyleOption(option)
+        inside = self.style().subElementRect(QStyle.SubElement.SE_LineEditContents, option, self)
+        room, metrics = inside.width() - _TEXT_MARGIN_PX, self.fontMetrics()
+        fitting = (each for each in self._hints if metrics.horizontalAdvance(each) <= room)
+        self.setPlaceholderText(next(fitting, self._hints[-1]))
+
+
 class ComboBox(_Calm, QComboBox):
     """A list to choose from. Letters and digits look for an answer in it, whatever else they do on the page."""
 
@@ -290,6 +368,10 @@ class ComboBox(_Calm, QComboBox):
                 event.accept()
                 return True
         return super().event(event)
+
+    def sizeHint(self) -> QSize:  # noqa: N802  Qt's name
+        """Room for the longest answer: Qt forgets a part of the frame that a style sheet gives."""
+        return super().sizeHint() + QSize(_TEXT_MARGIN_PX, 0)
 
     def offer(self, answers: Iterable[tuple[str, Any]]) -> None:
         """In place of what there was: answers, each with the value that it stands for."""

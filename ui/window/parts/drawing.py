@@ -12,6 +12,7 @@ from PySide6.QtGui import QPainterPath, QPen
 from PySide6.QtWidgets import QGraphicsPathItem
 
 from dawnbeat.shared.trace import FloatArray
+from dawnbeat.ui.window.parts.controls import PARTED
 
 _LONG_PART = 32  # letters of a part of a legend
 
@@ -28,7 +29,7 @@ class Ink:
 
 def legend_of(*parts: str) -> str:
     """What marks and lines mean, in one text. It breaks only between the parts, and in long ones after the mark."""
-    return "    ".join(part.replace(" ", "\u00a0", 1 if len(part) > _LONG_PART else -1) for part in parts)
+    return PARTED.join(part.replace(" ", "\u00a0", 1 if len(part) > _LONG_PART else -1) for part in parts)
 
 
 class Band(QGraphicsPathItem):

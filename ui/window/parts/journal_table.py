@@ -8,12 +8,12 @@ from typing import Generic
 
 from PySide6.QtCore import QItemSelectionModel, QModelIndex, Qt, Signal
 from PySide6.QtGui import QKeySequence, QShortcut
-from PySide6.QtWidgets import QLineEdit, QPushButton, QWidget
+from PySide6.QtWidgets import QPushButton, QWidget
 
 from dawnbeat.shared.wording import count_of
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, Key, label, named, on_key
+from dawnbeat.ui.window.parts.controls import ComboBox, Key, LineEdit, label, named, on_key
 from dawnbeat.ui.window.parts.layouts import flow_of, row_of, stack
 from dawnbeat.ui.window.parts.rows import Row, RowsModel, RowsView, all_rows
 
@@ -50,9 +50,8 @@ class RowsTable(QWidget, Generic[Row]):
         self.model = model
         self._kinds, self._one, self._where, self._nothing_words = kinds, one, where, nothing
         self._loading = True
-        tip = f"Rows that hold all these words ({controls.shown('Ctrl+F')})"
-        self.words = named(QLineEdit(), "Find in the table", tip)
-        self.words.setPlaceholderText(f"Find: {find}")
+        tip = f"Rows that hold all these words: {find} ({controls.shown('Ctrl+F')})"
+        self.words = named(LineEdit(f"Find: {find}", "Find"), "Find in the table", tip)
         self.words.setClearButtonEnabled(True)
         self.words.textChanged.connect(lambda _: self._filter())
         self.kind = named(ComboBox(), f"Which {one}s", f"Which {one}s the table shows")

@@ -157,6 +157,14 @@ def flow_of(*widgets: QWidget, after: Sequence[QWidget] = (), gap: int = 6) -> F
     return flow
 
 
+def labelled(words: str, control: QWidget) -> QWidget:
+    """A control with its words before it, for a row of several; below them where both find no room in a line."""
+    pair = QWidget()
+    flow = flow_of(buddy_of(control, words), control)
+    pair.setLayout(flow)
+    return pair
+
+
 def row_of(*parts: Part, gap: int | None = None) -> QHBoxLayout:
     """Parts beside one another. With a number: its share of the spare room; None: empty room."""
     return _filled(QHBoxLayout(), parts, (0, 0, 0, 0), gap)

@@ -161,7 +161,7 @@ class AnswerCard(QWidget):
         """when: put before the headline, such as a day. rests_on: lines that follow what unfolds."""
         self.answer = answer
         self.headline.setText(f"{when}: {headline(answer)}" if when else headline(answer))
-        self.said.setText(controls.unbroken(" ".join([lead(answer), *asks(answer)])))
+        self.said.setText(" ".join([lead(answer), *asks(answer)]))
         *pressing, usual = cautions(answer)
         self.heed.setText(" ".join((*pressing, usual)))
         controls.restyle("" if pressing else "soft", self.heed)

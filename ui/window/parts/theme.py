@@ -18,6 +18,8 @@ from PySide6.QtCore import QLineF, QObject, QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QColor, QFont, QFontMetricsF, QGuiApplication, QPainter, QPalette, QPen, QPolygonF
 from PySide6.QtWidgets import QApplication, QWidget
 
+from dawnbeat.shared.wording import unbroken
+
 BASE_PT = 13.0
 FRAME_PX = 2  # around a plot, seen while it has the focus
 _WIDEST_GAP, _NARROWEST_GAP, _CLOSER = 11.0, 4.0, 0.68
@@ -154,7 +156,7 @@ class Painted(QWidget):
         """Words in the middle, where there is nothing to draw."""
         painter.setPen(self.context.theme.colour("soft"))
         painter.setFont(self.larger_font())
-        painter.drawText(room, Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap, words)
+        painter.drawText(room, Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap, unbroken(words))
 
     def larger_font(self) -> QFont:
         """For words that are read from a little further away."""
@@ -320,9 +322,9 @@ QSlider::handle:horizontal:focus {{ background: {inks.accent}; }}
 QScrollArea {{ border: none; background: transparent; }}
 QScrollArea > QWidget > QWidget {{ background: transparent; }}
 QProgressBar {{
-  background: {inks.sheet}; border: 1px solid {inks.line}; border-radius: {px(4)}px; text-align: center;
-  min-height: {px(20)}px; }}
-QProgressBar::chunk {{ background: {inks.wash}; border-radius: {px(3)}px; }}
+  background: {inks.sheet}; border: 1px solid {inks.edge}; border-radius: {px(4)}px; text-align: center;
+  padding-bottom: {px(5)}px; min-height: {px(24)}px; }}
+QProgressBar::chunk {{ background: {inks.wash}; border-bottom: {px(5)}px solid {inks.accent}; }}
 QGroupBox {{ border: none; border-top: 1px solid {inks.line}; margin-top: {px(14)}px; padding-top: {px(12)}px; }}
 QGroupBox::title {{ subcontrol-origin: margin; left: 0; color: {inks.soft}; padding-right: {px(8)}px; }}
 QTabBar::tab {{ padding: {px(7)}px 10px; color: {inks.soft}; background: transparent;

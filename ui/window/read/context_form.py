@@ -13,7 +13,7 @@ from dawnbeat.shared.checked_fields import TEXT_LIMIT
 from dawnbeat.shared.morning import RATING_HIGH, RATING_LOW, RATINGS, Context
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, View
-from dawnbeat.ui.window.parts.controls import ComboBox, buddy_of, label, named
+from dawnbeat.ui.window.parts.controls import ComboBox, LineEdit, buddy_of, label, named
 from dawnbeat.ui.window.parts.layouts import stack
 
 NOT_SAID = "–"
@@ -131,13 +131,13 @@ class ContextForm(View):
         return box
 
     def _line(self, name: str) -> QLineEdit:
-        line = named(QLineEdit(), _TITLES[name], _HINTS.get(name) or _ABOUT[name].metadata["meaning"])
+        such_as, meaning = _SUCH_AS[name], _HINTS.get(name) or _ABOUT[name].metadata["meaning"]
+        line = named(LineEdit(such_as, such_as.removeprefix("Such as: ")), _TITLES[name], meaning)
         if _is_number(name):
             decimals = "" if _ABOUT[name].metadata["whole"] else "([.,][0-9]{0,2})?"
             form = _HOURS if name == "hours_slept" else "[-+]?[0-9]{0,4}" + decimals
             line.setValidator(QRegularExpressionValidator(QRegularExpression(form), line))
         line.setMaxLength(TEXT_LIMIT)
-        line.setPlaceholderText(_SUCH_AS[name])
         line.textEdited.connect(self.changed)
         return line
 

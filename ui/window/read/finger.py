@@ -16,7 +16,7 @@ from dawnbeat.morning.reading_text import LAMP, REHEARSAL, advice, starts_in
 from dawnbeat.morning.taking import Snapshot
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, View
-from dawnbeat.ui.window.parts.controls import label, say_in, unbroken
+from dawnbeat.ui.window.parts.controls import label, say_in
 from dawnbeat.ui.window.parts.layouts import Flow, Scrolled, column_of, flow_of, row_of, stack
 from dawnbeat.ui.window.parts.theme import Painted
 
@@ -229,7 +229,7 @@ class FingerView(View):
             self.main.setFocus()
         self.say(advice(moment.contact))
         self.panel.show_moment(moment)
-        say_in(self.starts, unbroken(starts_in(moment.good_for_s, plan.good_s)))
+        say_in(self.starts, starts_in(moment.good_for_s, plan.good_s))
 
     def say(self, words: str) -> None:
         """Advise this."""

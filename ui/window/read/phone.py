@@ -11,8 +11,8 @@ from PySide6.QtWidgets import QLabel, QSizePolicy
 from dawnbeat.morning.reading_text import LAMP, PHONE_WARNING, phone_line
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, View
-from dawnbeat.ui.window.parts.controls import ComboBox, label, labelled, named
-from dawnbeat.ui.window.parts.layouts import column_of, row_of, scrolled, stack
+from dawnbeat.ui.window.parts.controls import ComboBox, label, named
+from dawnbeat.ui.window.parts.layouts import column_of, labelled, row_of, scrolled, stack
 from dawnbeat.ui.window.parts.theme import Painted
 
 if TYPE_CHECKING:

@@ -28,7 +28,7 @@ from dawnbeat.morning.reading_text import REHEARSAL, clock, gentle, phase_title
 from dawnbeat.morning.taking import Snapshot
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, View
-from dawnbeat.ui.window.parts.controls import label, named, restyle, reword, say_in, unbroken
+from dawnbeat.ui.window.parts.controls import label, named, restyle, reword, say_in
 from dawnbeat.ui.window.parts.layouts import column_of, row_of, stack
 from dawnbeat.ui.window.parts.theme import Painted
 from dawnbeat.ui.window.read.finger import NO_PICTURE, ON_PHONE, ContactPanel, above_buttons, fit_foot, is_small
@@ -224,7 +224,7 @@ class ReadingView(View):
         say_in(self.pulse, "– bpm" if pulse is None else f"{pulse:.0f} bpm")
         share = moment.kept_share
         say_in(self.kept, "" if settling or share is None else f"{100 * share:.0f} % of beats kept")
-        self._say(unbroken(gentle(moment)), moment)
+        self._say(gentle(moment), moment)
         self.middle.setCurrentWidget(self.panel if paused else self.wave)
         if paused:
             self.panel.show_moment(moment)

@@ -24,7 +24,7 @@ from dawnbeat.shared.reading import Analysis
 from dawnbeat.shared.wording import capital, long_day
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, View
-from dawnbeat.ui.window.parts.controls import label, named, restyle, unbroken
+from dawnbeat.ui.window.parts.controls import label, named, restyle
 from dawnbeat.ui.window.parts.layouts import Scrolled, Sheet, flow_of, row_of, stack, turn
 from dawnbeat.ui.window.parts.standing import AnswerCard, RangeStrip
 from dawnbeat.ui.window.read.context_form import ContextForm
@@ -78,7 +78,7 @@ class Figure(Sheet):
         span = ""
         if usual is not None:
             span = f" ({self._plain(usual.band_low):.0f} to {self._plain(usual.band_high):.0f} {self._unit})"
-        self.standing.setText(unbroken(capital(stand.morning) + span))
+        self.standing.setText(capital(stand.morning) + span)
         self.strip.set_stand(stand, analysis.intervals95.get("ln_rmssd" if self._logarithmic else self._measure))
 
     def _plain(self, value: float) -> float:
@@ -166,7 +166,7 @@ class ResultView(View):
         self.verdict.setText(f"{capital(title)}{again}")
         restyle("soft" if usable else "title", self.verdict)
         reasons = "; ".join(verdict_lines(analysis.verdict))
-        self.reasons.setText(unbroken(f"{capital(reasons)}."))
+        self.reasons.setText(f"{capital(reasons)}.")
         restyle("small" if usable else "large", self.reasons)
         self.save_again.setVisible(bool(kept.trouble))
         self.bin.setVisible(kept.stored is not None)

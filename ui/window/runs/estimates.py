@@ -13,6 +13,7 @@ from dawnbeat.shared.wording import (
     UNKNOWN,
     Units,
     bare_pace,
+    between,
     capital,
     clock,
     metres_from,
@@ -33,8 +34,8 @@ from dawnbeat.training.run import Run
 from dawnbeat.training.zone_store import Threshold
 from dawnbeat.training.zones import NOT_MEDICAL
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, label, labelled, named
-from dawnbeat.ui.window.parts.layouts import Sheet, flow_of, stack
+from dawnbeat.ui.window.parts.controls import ComboBox, label, named
+from dawnbeat.ui.window.parts.layouts import Sheet, flow_of, labelled, stack
 from dawnbeat.ui.window.parts.tables import plain_table, write_rows
 
 _DISTANCES_KM = (("5 km", 5.0), ("10 km", 10.0), ("half marathon", 21.0975), ("marathon", 42.195), ("other", None))
@@ -169,13 +170,13 @@ class EstimatesView(QWidget):
 
 def _race_words(run: Run, units: Units) -> str:
     way_words = f"{way(run.figures.distance_m, units)} {units}"
-    return f"{short_day(run.local_date)}, {way_words} in {clock(run.figures.elapsed_s)}"
+    return f"{run.local_date.isoformat()}, {way_words} in {clock(run.figures.elapsed_s)}"
 
 
 def _value_words(each: Estimate, units: Units) -> str:
     if each.unit == "s/km":
         return pace_of(each.value, units)
-    around = "" if each.low is None or each.high is None else f" (95 %: {each.low:.0f} to {each.high:.0f})"
+    around = "" if each.low is None or each.high is None else f" (95 %: {between(each.low, each.high, unit=each.unit)})"
     return f"{each.value:.0f} {each.unit}{around}"
 
 

@@ -144,7 +144,7 @@ _AFTER: tuple[Column[JudgedRun], ...] = (
     ),
     _figure("Missing", "share of the duration without a pulse that counts", _missing, percent, "100 %", _missing_hint),
     _figure(
-        "Felt",
+        "Felt, 0 to 10",
         "session rating: how hard the whole run felt, 0 to 10",
         lambda e: e.run.felt_effort,
         lambda felt: "" if felt is None else f"{felt:g}",
@@ -152,7 +152,7 @@ _AFTER: tuple[Column[JudgedRun], ...] = (
         item="felt_effort",
     ),
     _figure(
-        "Above",
+        "Above easy",
         "measured time above the top of easy",
         lambda e: None if e.judged is None else e.judged.above_s,
         clock,

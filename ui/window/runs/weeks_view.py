@@ -10,7 +10,7 @@ from typing import Any
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QButtonGroup, QStackedWidget, QWidget
 
-from dawnbeat.shared.wording import UNKNOWN, Units, clock, number, percent, short_day, way
+from dawnbeat.shared.wording import UNKNOWN, Units, between, clock, number, percent, short_day, way
 from dawnbeat.training import zone_store
 from dawnbeat.training.periods import EASY_AIM_SOURCE, JudgedRun, Week, load_words, week_words, weeks_of
 from dawnbeat.ui.window.parts import controls, saving
@@ -164,7 +164,7 @@ class WeeksView(View):
         for week in reversed(self.weeks):
             around = UNKNOWN
             if week.easy_runs_range is not None:
-                around = f"{100 * week.easy_runs_range[0]:.0f} to {percent(week.easy_runs_range[1])}"
+                around = between(*(100 * each for each in week.easy_runs_range), unit="%")
             rows.append(
                 (
                     week.first.isoformat(),

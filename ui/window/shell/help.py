@@ -10,9 +10,10 @@ from PySide6.QtWidgets import QDialog, QTextBrowser, QWidget
 
 from dawnbeat.morning.answer_text import NOT_FOR
 from dawnbeat.shared.installed import software_version
+from dawnbeat.shared.wording import unbroken
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, PageWidget
-from dawnbeat.ui.window.parts.controls import Key, label, named
+from dawnbeat.ui.window.parts.controls import Key, label, named, prose_px
 from dawnbeat.ui.window.parts.layouts import PAGE_MARGINS, flow_of, scrolled, stack
 
 # Every key before any page was made: where, key, what it does. Written from what the pages tell, and a test holds the
@@ -182,6 +183,14 @@ class HelpPage(PageWidget):
         stack(self, label("title", "", "Help"), (self.words, 1), margins=PAGE_MARGINS)
         context.theme_changed.connect(lambda _: self._write())
 
+    def arrange(self) -> None:
+        """Lines no longer than the eye follows, however wide the page is."""
+        self.words.setLineWrapMode(QTextBrowser.LineWrapMode.WidgetWidth)
+        widest = prose_px(self.words.fontMetrics())
+        if self.words.viewport().width() > widest:
+            self.words.setLineWrapMode(QTextBrowser.LineWrapMode.FixedPixelWidth)
+            self.words.setLineWrapColumnOrWidth(widest)
+
     def shown(self, what: Any = None) -> None:
         """Write again: pages add their keys when they are first made."""
         self._write()
@@ -190,7 +199,7 @@ class HelpPage(PageWidget):
     def _write(self) -> None:
         theme = self.context.theme
         parts = ["<h2>How to hold the finger, and what this is not</h2>"]
-        parts += [f"<p>{escape(words)}</p>" for words in FIRST_WORDS]
+        parts += [f"<p>{escape(unbroken(words))}</p>" for words in FIRST_WORDS]
         parts.append("<h2>Keys</h2><table cellspacing='0' cellpadding='3'>")
         for where, keys in controls.overview(kept_keys()).items():
             name = "Everywhere" if where == "everywhere" else where[0].upper() + where[1:]
@@ -201,7 +210,7 @@ class HelpPage(PageWidget):
                 for key in keys
             ]
         parts.append("</table><h2>The method and its sources</h2>")
-        parts += [f"<h3>{escape(title)}</h3><p>{escape(words)}</p>" for title, words in METHOD]
+        parts += [f"<h3>{escape(title)}</h3><p>{escape(unbroken(words))}</p>" for title, words in METHOD]
         parts.append(f"<p style='color:{theme.inks.soft}'>Dawnbeat {escape(software_version())}</p>")
         at = self.words.verticalScrollBar().value()
         self.words.setHtml("".join(parts))

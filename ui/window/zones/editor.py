@@ -16,8 +16,8 @@ from dawnbeat.training.zone_store import ZoneSet
 from dawnbeat.training.zones import METHODS, MOST_ZONES, Scheme, Zones, default_scheme, talk_test, with_count
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox, Key, SpinBox, label, labelled, named, on_key
-from dawnbeat.ui.window.parts.layouts import flow_of, stack
+from dawnbeat.ui.window.parts.controls import ComboBox, Key, SpinBox, label, named, on_key
+from dawnbeat.ui.window.parts.layouts import flow_of, labelled, stack
 from dawnbeat.ui.window.parts.tables import PlainTable, plain_table, write_rows
 from dawnbeat.ui.window.zones.entries import change_zones
 

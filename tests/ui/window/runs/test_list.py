@@ -97,7 +97,7 @@ def test_felt_effort_is_edited_in_place_and_undone(
 
     def type_felt(text: str) -> None:
         view.setFocus()
-        view.setCurrentIndex(page.table.model.index(0, TITLES.index("Felt")))
+        view.setCurrentIndex(page.table.model.index(0, TITLES.index("Felt, 0 to 10")))
         qtbot.keyClick(view, Qt.Key.Key_F2)
         editor = view.viewport().findChildren(QLineEdit)[-1]
         editor.selectAll()
