@@ -141,7 +141,11 @@ class ScoringView(QWidget):
         self.bar = QProgressBar()
         self.bar.setAccessibleName("Recordings scored")
         self.bar.setFormat("%v of %m")
-        self.told = label("", "Scoring", "Score a folder with the parameters that are set here.")
+        self.told = label(
+            "",
+            "Scoring",
+            "Press “Score a folder…”: every recording below it will stand here, read with the parameters at the side.",
+        )
         self.table = RowsView(context, self.model, "Scores", several=False, sorted_by=0)
         self.table.all_columns = True
         self._lay_out()

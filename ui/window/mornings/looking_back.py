@@ -50,6 +50,11 @@ _CHECKS_NOTE = (
     "Measure with the camera and a strap at once, save the strap's intervals as a text file, and run “dawnbeat agree "
     "RECORDING INTERVALS.txt --save”: what it finds stands here."
 )
+_NO_MONTHS = "Your weeks, months and years will stand here side by side: take the first reading on the page Read."
+_NO_EFFECTS = (
+    "What you note, such as sleep, stress or alcohol, will stand here against the morning after: take the first "
+    "reading on the page Read, and note how you slept."
+)
 _EFFECTS_NOTE = (
     "Each dot is one morning: how far it lay from the middle of the usual range. Things that happen together need not "
     f"cause one another, and nothing is said of fewer than {FEWEST} mornings. The more things are compared, the wider "
@@ -80,16 +85,16 @@ class MonthsView(QWidget):
             ("CSV…", "Ctrl+Shift+E", "Save months and years as CSV", self.save_csv),
             ("Picture…", "Ctrl+Shift+P", "Save the strips as a PNG picture", self.save_picture),
         )
+        self.nothing = label("", "What will stand here", _NO_MONTHS)
+        self._of_mornings = (
+            *(_heading("The last weeks"), self.strips, label("small", "", _NOTE)),
+            *(_heading("Month against month"), self.months),
+            *(_heading("Year against year"), self.years, label("small", "", _TABLE_NOTE)),
+        )
         page = scrolled(
             flow_of(back, label("title", "", "Looking back"), after=others, gap=10),
-            _heading("The last weeks"),
-            self.strips,
-            label("small", "", _NOTE),
-            _heading("Month against month"),
-            self.months,
-            _heading("Year against year"),
-            self.years,
-            label("small", "", _TABLE_NOTE),
+            self.nothing,
+            *self._of_mornings,
             _heading("The camera against a strap"),
             self.checks,
             label("small", "", _CHECKS_NOTE),
@@ -108,6 +113,9 @@ class MonthsView(QWidget):
             write_rows(self.years, [cells(each) for each in reversed(by_year(mornings))])
             write_rows(self.checks, [_check_cells(each) for each in reversed(made)])
             self.checks.setVisible(bool(made))
+            self.nothing.setVisible(not readings)
+            for part in self._of_mornings:
+                part.setVisible(bool(readings))
 
     def save_csv(self) -> None:
         """Ask for a name and write months and years."""
@@ -309,13 +317,21 @@ class ContextView(View):
         self._grid.setHorizontalSpacing(14)
         self._grid.setVerticalSpacing(4)
         asked = flow_of(back, self.measure)
-        stack(self, scrolled(asked, heading, label("soft", "", _EFFECTS_NOTE), (self._grid, 1)))
+        self.nothing = label("", "What will stand here", _NO_EFFECTS)
+        self._note, self._plots = label("soft", "", _EFFECTS_NOTE), QWidget()
+        self._plots.setLayout(self._grid)
+        self._grid.setContentsMargins(0, 0, 0, 0)
+        stack(self, scrolled(asked, heading, self.nothing, self._note, (self._plots, 1), None))
 
     def refresh(self) -> None:
         """Draw again from the journal."""
         _, measure, unit = _MEASURES[self.measure.currentIndex()]
         with self.context.saying():
-            found = effects(self.context.journal.readings(), measure, self.context.ranges)
+            readings = self.context.journal.readings()
+            self.nothing.setVisible(not readings)
+            for part in (self.measure, self._note, self._plots):
+                part.setVisible(bool(readings))
+            found = effects(readings, measure, self.context.ranges)
             if not self.cells:
                 self.cells = [_Cell(self.context, effect.title) for effect in found]
                 self.arrange()

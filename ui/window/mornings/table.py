@@ -117,6 +117,7 @@ KINDS: dict[str, Callable[[Sequence[StoredReading]], Sequence[StoredReading]]] =
     "several a day": _several,
 }
 _DAY = 1
+_EMPTY = "Your readings will stand here, one a row: take the first on the page Read."
 
 
 class MorningsTable(RowsTable[StoredReading]):
@@ -126,7 +127,8 @@ class MorningsTable(RowsTable[StoredReading]):
 
     def __init__(self, context: AppContext) -> None:
         model = RowsModel(COLUMNS, lambda each: each.id, self._edit, _look, sorted_by=_DAY)
-        super().__init__(context, model, KINDS, "reading", "Mornings", "a date, a run, a word of a note", "", _DAY)
+        find = "a date, a run, a word of a note"
+        super().__init__(context, model, KINDS, "reading", "Mornings", find, _EMPTY, _DAY)
 
     def select(self, day: date) -> None:
         """Select the reading that counts on a day, without telling anybody; it may be filtered out."""

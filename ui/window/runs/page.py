@@ -8,8 +8,9 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
-from PySide6.QtWidgets import QButtonGroup, QFileDialog, QPushButton, QStackedWidget
+from PySide6.QtWidgets import QButtonGroup, QFileDialog, QPushButton, QSizePolicy, QStackedWidget
 
 from dawnbeat.shared.wording import count_of, short_day
 from dawnbeat.training import run_store, zone_store
@@ -42,6 +43,13 @@ _TIPS = {
     RACE: "Show a pulse and a pace for a race, from your own runs",
 }
 VIEWS = tuple(_TIPS)
+# What the views that would be empty plots and headings will show, and what to do first. The others tell it themselves.
+_NOTHING = {
+    WEEKS: "Hours by zone, easy share and load of each week will stand here:",
+    MONTHS: "What you ran in each month, and how fast at the same pulse, will stand here:",
+    AFTER: "Your hardest days and the mornings after them will stand here:",
+}
+_FIRST = "bring runs in with “Import…” (Ctrl+O), or enter one by hand (N)."
 
 
 def make_page(context: AppContext) -> PageWidget:
@@ -65,6 +73,9 @@ class RunsPage(JournalPage):
         self.table = RunsTable(context, lambda: self.judged, self._binned)
         self.strip = ImportStrip(context)
         self.week = label("", "This week")
+        self.nothing = label("", "What will stand here")
+        self.nothing.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
+        self.nothing.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Expanding)
         self.made: dict[str, RunsView] = {}
         self.run_view: RunView | None = None
         self.views = QStackedWidget()
@@ -73,7 +84,7 @@ class RunsPage(JournalPage):
         self._front = LIST
         self._buttons: list[QPushButton] = []
         self.whole = QStackedWidget()
-        self._list_page = scrolled(self._tools(), self.strip, self.week, (self.views, 1))
+        self._list_page = scrolled(self._tools(), self.strip, self.week, self.nothing, (self.views, 1))
         self._list_page.measured.connect(self._fit_views)
         self.whole.addWidget(self._list_page)
         stack(self, self.whole)
@@ -110,6 +121,7 @@ class RunsPage(JournalPage):
             self.judged = judged_runs(self.context.journal, self._today())
             self.table.show_rows(self.judged)
             self._say_week()
+            self._say_what_will_stand_here()
             if self._front in self.made:
                 self.made[self._front].show_runs(self.judged)
             if self.run_view is not None and self.whole.currentWidget() is self.run_view:
@@ -130,6 +142,7 @@ class RunsPage(JournalPage):
         self._buttons[VIEWS.index(name)].setChecked(True)
         self.week.setVisible(name == LIST and bool(self.judged))
         self.views.setCurrentIndex([LIST, *self.made].index(name))
+        self._say_what_will_stand_here()
         self._fit_views()
         self._list_page.verticalScrollBar().setValue(0)
         if name == LIST:
@@ -258,6 +271,15 @@ class RunsPage(JournalPage):
             said += f"<br>{NO_ZONES}"
         self.week.setText(said if self.judged else "")
         self.week.setVisible(bool(self.judged) and self._front == LIST)
+
+    def _say_what_will_stand_here(self) -> None:
+        """In place of a view that would be nothing but empty plots and headings."""
+        empty = self._front in _NOTHING and not self.judged
+        if empty and self._front == MONTHS:
+            empty = not self.context.journal.mornings()
+        self.nothing.setText(f"{_NOTHING[self._front]} {_FIRST}" if empty else "")
+        self.nothing.setVisible(empty)
+        self.views.setHidden(empty)
 
     def _open_week(self, monday: date) -> None:
         self.show_view(LIST)

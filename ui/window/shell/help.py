@@ -6,6 +6,7 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QDialog, QTextBrowser, QWidget
 
 from dawnbeat.morning.answer_text import NOT_FOR
@@ -165,6 +166,20 @@ class FirstStart(QDialog):
         super().accept()
 
 
+class _Prose(QTextBrowser):
+    """Lines no longer than the eye follows, however wide the page is."""
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
+        """Another width."""
+        super().resizeEvent(event)
+        widest = prose_px(self.fontMetrics())
+        if self.viewport().width() > widest:
+            self.setLineWrapMode(self.LineWrapMode.FixedPixelWidth)
+            self.setLineWrapColumnOrWidth(widest)
+        else:
+            self.setLineWrapMode(self.LineWrapMode.WidgetWidth)
+
+
 def make_page(context: AppContext) -> PageWidget:
     """The page Help."""
     return HelpPage(context)
@@ -178,18 +193,10 @@ class HelpPage(PageWidget):
 
     def __init__(self, context: AppContext) -> None:
         super().__init__(context)
-        self.words = named(QTextBrowser(), "Help: how to hold the finger, keys, method and sources")
+        self.words = named(_Prose(), "Help: how to hold the finger, keys, method and sources")
         self.words.setOpenLinks(False)
         stack(self, label("title", "", "Help"), (self.words, 1), margins=PAGE_MARGINS)
         context.theme_changed.connect(lambda _: self._write())
-
-    def arrange(self) -> None:
-        """Lines no longer than the eye follows, however wide the page is."""
-        self.words.setLineWrapMode(QTextBrowser.LineWrapMode.WidgetWidth)
-        widest = prose_px(self.words.fontMetrics())
-        if self.words.viewport().width() > widest:
-            self.words.setLineWrapMode(QTextBrowser.LineWrapMode.FixedPixelWidth)
-            self.words.setLineWrapColumnOrWidth(widest)
 
     def shown(self, what: Any = None) -> None:
         """Write again: pages add their keys when they are first made."""

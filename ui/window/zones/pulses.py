@@ -182,7 +182,7 @@ class PulsesPanel(View):
         before = self.resting_choice if self.resting_from.count() else ""
         kept = None if self._kept is None else self._kept.zones.anchors.resting_bpm
         known = self.known.resting
-        from_journal = "not known from the journal yet" if known is None else f"{known.bpm:.0f} bpm, from the journal"
+        from_journal = "not known yet" if known is None else f"{known.bpm:.0f} bpm, from the journal"
         offers = [] if kept is None else [(f"{kept:.0f} bpm, as saved", AS_SAVED)]
         self.resting_from.offer([*offers, (from_journal, FROM_JOURNAL), ("entered", ENTERED)])
         if before == ENTERED:
