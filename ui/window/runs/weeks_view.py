@@ -164,7 +164,8 @@ class WeeksView(View):
         for week in reversed(self.weeks):
             around = UNKNOWN
             if week.easy_runs_range is not None:
-                around = between(*(100 * each for each in week.easy_runs_range), unit="%")
+                low, high = week.easy_runs_range
+                around = between(100 * low, 100 * high, unit="%")
             rows.append(
                 (
                     week.first.isoformat(),
