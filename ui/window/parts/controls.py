@@ -11,6 +11,7 @@ from PySide6.QtGui import QFontMetrics, QKeyEvent, QKeySequence, QResizeEvent, Q
 from PySide6.QtWidgets import (
     QAbstractButton,
     QAbstractSpinBox,
+    QApplication,
     QButtonGroup,
     QComboBox,
     QDateEdit,
@@ -193,7 +194,7 @@ def prose_px(metrics: QFontMetrics) -> int:
 class Words(QLabel):
     """Words that wrap, but never between a number and its unit. `text` tells them as they were given.
 
-    Lines of prose are no longer than the eye follows, however wide the label is; the rest of it stays empty.
+    On a wide screen lines of prose are no longer than the eye follows; the rest of the label stays empty.
     """
 
     def __init__(self, text: str = "") -> None:
@@ -234,8 +235,10 @@ class Words(QLabel):
         prose = self.wordWrap() and self.alignment() & Qt.AlignmentFlag.AlignLeft and PARTED not in self._said
         if not prose or len(self._said) <= PROSE_LETTERS:
             return width
+        # All prose of a page ends at one line, and keeps to it only on wide screens: on others height is scarce.
+        column_px = max(prose_px(self.fontMetrics()), prose_px(QFontMetrics(QApplication.font())))
         margins = self.contentsMargins()
-        return prose_px(self.fontMetrics()) + margins.left() + margins.right()
+        return width if width < 2 * column_px else column_px + margins.left() + margins.right()
 
     def _leave_empty(self) -> None:
         empty_px = max(self.width() - self._widest_px(self.width()), 0)
