@@ -24,8 +24,8 @@ def _row(lines: list[str], title: str) -> str:
 
 def test_each_figure_has_its_unit_and_its_interval() -> None:
     lines = _shown(eight_beats())
-    assert _row(lines, "resting pulse").endswith("60.0 bpm 59.5 to 60.5")
-    assert _row(lines, "RMSSD") == "RMSSD 42.3 ms 30.0 to 55.0"
+    assert _row(lines, "resting pulse").endswith("60.0 59.5 to 60.5 bpm")
+    assert _row(lines, "RMSSD") == "RMSSD 42.3 30.0 to 55.0 ms"
     assert _row(lines, "SDNN") == "SDNN 40.0 ms"
     assert _row(lines, "shortest NN") == "shortest NN 951 ms"
     assert _row(lines, "longest NN") == "longest NN 1049 ms"

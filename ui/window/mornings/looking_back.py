@@ -24,7 +24,7 @@ from dawnbeat.shared.wording import MONTHS, short_day
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.axes import evenly
 from dawnbeat.ui.window.parts.context import AppContext, View
-from dawnbeat.ui.window.parts.controls import ComboBox, label, named
+from dawnbeat.ui.window.parts.controls import ComboBox, in_place_of_all, label, named
 from dawnbeat.ui.window.parts.drawing import Ink
 from dawnbeat.ui.window.parts.layouts import flow_of, scrolled, stack
 from dawnbeat.ui.window.parts.plots import Plot
@@ -317,11 +317,11 @@ class ContextView(View):
         self._grid.setHorizontalSpacing(14)
         self._grid.setVerticalSpacing(4)
         asked = flow_of(back, self.measure)
-        self.nothing = label("", "What will stand here", _NO_EFFECTS)
+        self.nothing = in_place_of_all(_NO_EFFECTS)
         self._note, self._plots = label("soft", "", _EFFECTS_NOTE), QWidget()
         self._plots.setLayout(self._grid)
         self._grid.setContentsMargins(0, 0, 0, 0)
-        stack(self, scrolled(asked, heading, self.nothing, self._note, (self._plots, 1), None))
+        stack(self, scrolled(asked, heading, self.nothing, self._note, (self._plots, 1)))
 
     def refresh(self) -> None:
         """Draw again from the journal."""

@@ -257,6 +257,14 @@ def label(style: str, name: str, text: str = "", wraps: bool | None = None) -> Q
     return made
 
 
+def in_place_of_all(text: str = "") -> QLabel:
+    """Words at the top of an otherwise empty page, which take the room of what will stand there."""
+    made = label("", "What will stand here", text)
+    made.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
+    made.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Expanding)
+    return made
+
+
 def to_copy(style: str, name: str, text: str = "") -> QLabel:
     """Words that can be selected and copied, and that wrap whatever their style."""
     made = label(style, name, text, wraps=True)

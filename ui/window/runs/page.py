@@ -8,9 +8,8 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
-from PySide6.QtCore import Qt
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
-from PySide6.QtWidgets import QButtonGroup, QFileDialog, QPushButton, QSizePolicy, QStackedWidget
+from PySide6.QtWidgets import QButtonGroup, QFileDialog, QPushButton, QStackedWidget
 
 from dawnbeat.shared.wording import count_of, short_day
 from dawnbeat.training import run_store, zone_store
@@ -19,7 +18,7 @@ from dawnbeat.training.import_runs import SUFFIXES
 from dawnbeat.training.periods import RANGE_WEEKS, JudgedRun, judge_runs, judged_runs, monday_of, week_words, weeks_of
 from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext, JournalPage, PageWidget
-from dawnbeat.ui.window.parts.controls import label
+from dawnbeat.ui.window.parts.controls import in_place_of_all, label
 from dawnbeat.ui.window.parts.layouts import Flow, Scrolled, flow_of, let_shrink, scrolled, stack
 from dawnbeat.ui.window.runs.bring_in import ByHandDialog, ImportStrip
 from dawnbeat.ui.window.runs.table import NO_ZONES, RunsTable, rating_from
@@ -73,9 +72,7 @@ class RunsPage(JournalPage):
         self.table = RunsTable(context, lambda: self.judged, self._binned)
         self.strip = ImportStrip(context)
         self.week = label("", "This week")
-        self.nothing = label("", "What will stand here")
-        self.nothing.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
-        self.nothing.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Expanding)
+        self.nothing = in_place_of_all()
         self.made: dict[str, RunsView] = {}
         self.run_view: RunView | None = None
         self.views = QStackedWidget()
