@@ -19,6 +19,7 @@ from dawnbeat.ui.window.parts.controls import (
     SpinBox,
 )
 from dawnbeat.ui.window.parts.layouts import labelled, stack
+from dawnbeat.ui.window.parts.tables import plain_table
 
 
 def turn(widget: QWidget, notches: int = -1, modifiers: Qt.KeyboardModifier = Qt.KeyboardModifier.NoModifier) -> bool:
@@ -199,3 +200,15 @@ def test_words_before_a_control_stand_above_it_where_both_find_no_room(qtbot: Qt
         QApplication.processEvents()
         assert (box.x() > 0) == beside
         assert box.width() >= box.sizeHint().width()
+
+
+@pytest.mark.usefixtures("qapp")
+def test_no_heading_breaks_within_the_unit_of_a_pace() -> None:
+    table = plain_table(("Day", "First, min/km"), "Held")
+    headings = [table.horizontalHeaderItem(column) for column in range(2)]
+    assert [each.text() for each in headings if each is not None] == ["Day", "First, min/\u2060km"]
+    metrics = table.fontMetrics()
+    narrow = QRect(0, 0, metrics.horizontalAdvance("min/km") - 2, 10_000)
+    lines = metrics.boundingRect(narrow, Qt.TextFlag.TextWordWrap, "min/\u2060km").height() // metrics.height()
+    assert lines == 1
+    assert metrics.horizontalAdvance("min/\u2060km") == metrics.horizontalAdvance("min/km")

@@ -20,7 +20,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from dawnbeat.shared.wording import UNKNOWN
+from dawnbeat.shared.wording import UNKNOWN, unbroken
 
 # A number, with what may stand around it in a cell of figures.
 _FIGURE = re.compile(r"[–+−-]?[\d.,:]*\d[\d.,:]*( (of|to) \d+)?( (%|bpm|ms|min/km|km|h|s))?( \*)?")
@@ -112,6 +112,10 @@ class PlainTable(QTableWidget):
         self._below = _BelowOneAnother(self)
         self.setHorizontalHeader(_Headings(self))
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+
+    def setHorizontalHeaderLabels(self, labels: Sequence[str]) -> None:  # noqa: N802  Qt's name
+        """Name the columns; no heading breaks within a unit such as "min/km"."""
+        super().setHorizontalHeaderLabels([unbroken(each) for each in labels])
 
     def arrange(self) -> None:
         """Share the width out among the columns; call it when words or their size changed."""
