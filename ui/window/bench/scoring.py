@@ -144,7 +144,7 @@ class ScoringView(QWidget):
         self.told = label(
             "",
             "Scoring",
-            "Press “Score a folder…”: every recording below it will stand here, read with the parameters at the side.",
+            "Press “Score a folder…”: every recording below it will stand here, read with the parameters of this page.",
         )
         self.table = RowsView(context, self.model, "Scores", several=False, sorted_by=0)
         self.table.all_columns = True
