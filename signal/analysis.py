@@ -13,7 +13,8 @@ from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import BoolArray, FloatArray, Trace
 from dawnbeat.signal.agreement import agreeing_share
 from dawnbeat.signal.beats import PieceBeats, beats_of_piece, describe
-from dawnbeat.signal.clock import FrameTimes, frame_times
+from dawnbeat.signal.clock import frame_times
+from dawnbeat.signal.clock_error import clock_error_ms
 from dawnbeat.signal.conditioning import split_at_gaps
 from dawnbeat.signal.figures import intervals_95, metrics_of
 from dawnbeat.signal.judging import judge, odd_intervals
@@ -47,13 +48,13 @@ def analyse(trace: Trace, settings: Settings | None = None) -> Analysis:
 def analysis_of(trace: Trace, pieces: list[PieceBeats], settings: Settings) -> Analysis:
     """As `analyse`, from the pieces that `pieces_of` found in this trace with these settings."""
     time_s = _joined([piece.time_s for piece in pieces])
-    clock_ms = _clock_error_ms(time_s, pieces[0].times) if pieces else 0.0
+    intervals = _under_a_finger(judge(pieces, settings), trace)
+    clock_ms = clock_error_ms(time_s, intervals, pieces[0].times) if pieces else 0.0
     beats = Beats(
         time_s=time_s,
         error_ms=np.hypot(_joined([piece.error_ms * _doubt_of(piece) for piece in pieces]), clock_ms),
         likeness=_joined([piece.likeness for piece in pieces]),
     )
-    intervals = _under_a_finger(judge(pieces, settings), trace)
     said = what_they_say(trace, pieces, beats, intervals, settings)
     return Analysis(
         duration_s=trace.duration_s,
@@ -102,7 +103,7 @@ def what_they_say(
         rhythm_of(pieces, metrics.mean_nn_ms, settings),
         origin_of(pieces, counting),
         None if trace.covered is None else float(np.mean(trace.covered >= _COVERED)),
-        _clock_error_ms(beats.time_s, pieces[0].times) if pieces else 0.0,
+        clock_error_ms(beats.time_s, intervals, pieces[0].times) if pieces else 0.0,
     )
     return Said(metrics, intervals95, error_ms, verdict_on(evidence, settings))
 
@@ -142,15 +143,6 @@ def _doubt_of(piece: PieceBeats) -> float:
     wave = piece.colours @ piece.weights
     elsewhere_ms = timing_elsewhere_ms(wave, rate_hz, piece.time_s - start_s, piece.before_s, piece.after_s)
     return max(1.0, (elsewhere_ms or 0.0) / max(float(np.median(piece.error_ms)), 1e-6))
-
-
-def _clock_error_ms(beat_s: FloatArray, times: FrameTimes) -> float:
-    """What the frames' clock leaves open of one beat's time: as much as differences of intervals would show of it."""
-    if beat_s.size < 3 or not times.unsure_s.any():
-        return 0.0
-    late_ms = 1000.0 * np.interp(beat_s, times.time_s, times.unsure_s)
-    # Independent errors of a beat add six times their square to a squared difference of intervals.
-    return float(np.sqrt(np.mean(np.diff(late_ms, 2) ** 2) / 6.0))
 
 
 def _distinct_rate_hz(trace: Trace, pieces: list[PieceBeats]) -> float | None:

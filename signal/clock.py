@@ -65,6 +65,7 @@ class FrameTimes:
     rows: IntArray
     time_s: FloatArray
     unsure_s: FloatArray
+    behind_s: FloatArray
     stray_s: float
     fitted: bool
     repeated_share: float
@@ -83,10 +84,10 @@ def frame_times(time_s: FloatArray, colour: FloatArray) -> FrameTimes:
     share = float(repeats.mean()) if repeats.size else 0.0
     nothing = np.zeros(rows.size)
     if rows.size < _FEWEST_FRAMES:
-        return FrameTimes(rows, stamp_s, nothing, 0.0, False, share, coarse)
+        return FrameTimes(rows, stamp_s, nothing, nothing, 0.0, False, share, coarse)
     plain_s = stamp_s - _line(stamp_s, np.arange(rows.size), 0)
     if plain_s.std() <= _STEADY_S:
-        return FrameTimes(rows, stamp_s, nothing, float(plain_s.std()), False, share, coarse)
+        return FrameTimes(rows, stamp_s, nothing, nothing, float(plain_s.std()), False, share, coarse)
     grid_s = steady_grid(stamp_s)
     if share > _OFTEN_REPEATED:
         # A slower camera, sent on at a faster rate, repeats its frames evenly; a stumbling one by chance.
@@ -97,9 +98,9 @@ def frame_times(time_s: FloatArray, colour: FloatArray) -> FrameTimes:
     # Only what lies off the grid from frame to frame says that the stamps are poor; a constant lateness does not.
     stray_s = float(np.sqrt(np.mean((stray - uniform_filter1d(stray, 10 * _RATE_FRAMES, mode="nearest")) ** 2)))
     if stray_s <= _STEADY_S:
-        return FrameTimes(rows, stamp_s, nothing, stray_s, False, share, coarse)
+        return FrameTimes(rows, stamp_s, nothing, nothing, stray_s, False, share, coarse)
     if rows.size < _DECIDING_HZ * (stamp_s[-1] - stamp_s[0]):
-        return FrameTimes(rows, stamp_s, _over_an_edge(stray), stray_s, False, share, coarse)
+        return FrameTimes(rows, stamp_s, _over_an_edge(stray), nothing, stray_s, False, share, coarse)
     rough = _roughness(grid_s, colour[rows])
     if not np.array_equal(grid_s, stamp_s - plain_s) and plain_s.std() < _MOST_LATE_S:
         # That none was lost is worth a second look, since delays can look like losses.
@@ -110,12 +111,12 @@ def frame_times(time_s: FloatArray, colour: FloatArray) -> FrameTimes:
     ratio = rough / max(_roughness(stamp_s, colour[rows]), 1e-12)
     if ratio > 1.0 / _CLEARLY_SMOOTHER:
         # The light bears out what changes from frame to frame, and tells nothing of a delay that comes and goes.
-        return FrameTimes(rows, stamp_s, _over_an_edge(stray), stray_s, False, share, coarse)
+        return FrameTimes(rows, stamp_s, _over_an_edge(stray), nothing, stray_s, False, share, coarse)
     if ratio > _CLEARLY_SMOOTHER and stray_s < _LITTLE_S:
-        return FrameTimes(rows, stamp_s, _over_an_edge(stray), stray_s, False, share, coarse)
+        return FrameTimes(rows, stamp_s, _over_an_edge(stray), nothing, stray_s, False, share, coarse)
     # What strays slowly could be the camera's own rate, which goes up and down with the light.
     slow = uniform_filter1d(uniform_filter1d(stray, _RATE_FRAMES, mode="nearest"), _RATE_FRAMES, mode="nearest")
-    return FrameTimes(rows, grid_s, slow - np.median(slow), stray_s, True, share, coarse)
+    return FrameTimes(rows, grid_s, slow - np.median(slow), _over_an_edge(stray), stray_s, True, share, coarse)
 
 
 def _over_an_edge(stray_s: FloatArray) -> FloatArray:

@@ -99,7 +99,7 @@ def intervals_95(
     found: dict[str, tuple[float, float]] = {}
     error_ms = timing_error_ms or 0.0
     mean_ms = float(nn_ms.mean())
-    spread_ms, quantile = _spread_of_mean(nn_ms, batches=8)
+    spread_ms, quantile = spread_of_mean(nn_ms, batches=8)
     half_ms = quantile * spread_ms
     found["mean_hr_bpm"] = (60000.0 / (mean_ms + half_ms), 60000.0 / max(mean_ms - half_ms, 1.0))
     variance = float(nn_ms.var(ddof=1))
@@ -135,7 +135,7 @@ def _root_interval(
     """
     if variance <= 0.0:
         return 0.0, 0.0
-    spread, quantile = _spread_of_mean(squared, batches)
+    spread, quantile = spread_of_mean(squared, batches)
     sampling = 0.5 * quantile * spread / variance
     usual = max(usual, _LEAST_SHARE * variance)
     certain = 0.5 * float(np.log(variance / usual))
@@ -144,11 +144,14 @@ def _root_interval(
     return float(low), float(np.sqrt(variance) * np.exp(sampling))
 
 
-def _spread_of_mean(value: FloatArray, batches: int) -> tuple[float, float]:
-    """Standard error of the mean of leaning values from batch means, and Student's quantile that goes with it."""
+def spread_of_mean(value: FloatArray, batches: int, confidence: float = _CONFIDENCE) -> tuple[float, float]:
+    """Standard error of the mean of leaning values from batch means, and Student's quantile that goes with it.
+
+    value: (n,) n >= 8. confidence: of an interval that reaches as far on both sides.
+    """
     batches = min(batches, value.size // 4)
     edge = np.linspace(0, value.size, batches + 1).astype(int)
     means = np.array([value[low:high].mean() for low, high in pairwise(edge)])
     spread = float(means.std(ddof=1) / np.sqrt(batches))
-    quantile = float(stdtrit(batches - 1, 0.5 + _CONFIDENCE / 2.0))
+    quantile = float(stdtrit(batches - 1, 0.5 + confidence / 2.0))
     return spread, quantile

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from dawnbeat.shared.trace import Trace
-from tests.benchmarks.adversaries_drawing import Reading, camera, finger, frame_times_s, rising, slow
+from tests.benchmarks.adversaries_drawing import DURATION_S, Reading, camera, finger, frame_times_s, rising, slow
 
 # The clock.
 
@@ -40,6 +40,17 @@ def lost_and_late(rng: np.random.Generator) -> Reading:
     late_s = size_s * slow(rng, time_s, float(rng.uniform(0.2, 3.0)))
     kept = rng.uniform(size=time_s.size) >= np.exp(rng.uniform(np.log(0.003), np.log(0.1)))
     return camera(rng, finger(rng), time_s=time_s[kept], stamp_s=rising(time_s + late_s)[kept])
+
+
+def unsteady_and_late(rng: np.random.Generator) -> Reading:
+    """A camera whose own steps stray by 1 to 5 ms for a tenth of a second to some seconds, and stamps that are late."""
+    time_s = frame_times_s()
+    own_s = np.exp(rng.uniform(np.log(0.001), np.log(0.005)))
+    below_hz = float(np.exp(rng.uniform(np.log(0.1), np.log(3.0))))
+    taken_s = np.cumsum(np.maximum(1.0 / 30.0 + own_s * slow(rng, time_s, below_hz), 0.005))
+    late_s = rng.exponential(np.exp(rng.uniform(np.log(0.002), np.log(0.015))), time_s.size)
+    inside = taken_s < DURATION_S
+    return camera(rng, finger(rng), time_s=taken_s[inside], stamp_s=rising(taken_s + late_s)[inside])
 
 
 def coarse_stamps(rng: np.random.Generator) -> Reading:

@@ -17,7 +17,7 @@ SANE = [family for family in FAMILIES if family.kind == "sane"]
 LIGHTS = [name for name in BY_NAME if name.endswith(", no pulse") and not name.startswith("one colour")]
 CLOCKS = [
     *("stamps that wander", "stamps that are late", "frames in bursts", "stamps of a coarse clock"),
-    *("frames lost and late", "repeated frames", "24 frames sent as 30"),
+    *("frames lost and late", "repeated frames", "24 frames sent as 30", "an unsteady camera, stamps late"),
 ]
 
 
