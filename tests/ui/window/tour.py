@@ -7,6 +7,7 @@ from pathlib import Path
 
 from PySide6.QtWidgets import QWidget
 
+from dawnbeat.morning.bench import Score
 from dawnbeat.ui.window.bench.page import BenchPage
 from dawnbeat.ui.window.mornings.page import MorningsPage
 from dawnbeat.ui.window.read.page import ReadPage
@@ -15,6 +16,11 @@ from dawnbeat.ui.window.shell.help import FirstStart
 from dawnbeat.ui.window.shell.main_window import MainWindow
 from tests.ui.window.read_fakes import AWAY, FakeReading, calm, moment, short
 
+SCORES = (
+    Score(Path("motion-burst"), True, False, 0.97, 4.1, 3.2, 0.84, 1.9, 51.2, 46.0, "little was kept"),
+    Score(Path("calm-morning"), True, True, 1.0, 1.2, -0.3, 0.99, 1.1, 49.8, 53.4),
+    Score(Path("cut-short"), trouble="trace.csv ends in the middle of a line: record it again"),
+)
 SAMPLE = Path(__file__).resolve().parents[3] / "recordings" / "motion-burst"
 
 
@@ -91,6 +97,10 @@ def _views(window: MainWindow) -> Iterator[tuple[str, QWidget]]:
     for place in range(bench.views.count()):
         bench.views.setCurrentIndex(place)
         yield f"bench, {bench.views.tabText(place)}", window
+    bench.views.scoring.model.set_rows(SCORES)
+    bench.views.scoring._show_state()
+    bench.views.show_view("scoring")
+    yield "bench, scores", window
     for page in ("settings", "help"):
         window.go(page)
         yield page, window

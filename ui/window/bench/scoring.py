@@ -37,8 +37,8 @@ from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.background import Task, Work
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.layouts import flow_of
-from dawnbeat.ui.window.parts.rows import Column, RowsModel, RowsView
+from dawnbeat.ui.window.parts.layouts import flow_of, stack
+from dawnbeat.ui.window.parts.rows import Column, RowsModel, RowsView, columns_button
 from dawnbeat.ui.window.parts.tables import plain_table, write_rows
 
 MOST_RECORDINGS = 40
@@ -63,8 +63,8 @@ def _verdict(score: Score) -> str:
         return "unreadable"
     words = "usable" if score.usable else "not usable"
     if score.expected is not None and score.expected != score.usable:
-        return f"{words}, but should {'' if score.expected else 'not '}be"
-    return f"{words}, but far off" if score.wrong else words
+        return f"wrongly {words}"
+    return f"{words}, far off" if score.wrong else words
 
 
 def _path(score: Score) -> str:
@@ -73,7 +73,14 @@ def _path(score: Score) -> str:
 
 COLUMNS: tuple[Column[Score], ...] = (
     Column("Verdict", "And whether it is the expected one", _verdict, lambda s: s.badness),
-    Column("Recording", "Its folder or file", lambda s: s.path.name, lambda s: s.path.name.casefold(), hint=_path),
+    Column(
+        "Recording",
+        "Its folder or file",
+        lambda s: s.path.name,
+        lambda s: s.path.name.casefold(),
+        stays=True,
+        hint=_path,
+    ),
     _right("Agreement", "Beats that met their reference, or were met, the smaller share", "agreement", share_words),
     _right("Kept", "Share of the time that was kept", "kept_share", share_words),
     _right("Timing, ms", "Timing error of one beat", "timing_error_ms", "{:.1f}".format),
@@ -147,7 +154,7 @@ class ScoringView(QWidget):
             "Press “Score a folder…”: every recording below it will stand here, read with the parameters of this page.",
         )
         self.table = RowsView(context, self.model, "Scores", several=False, sorted_by=0)
-        self.table.all_columns = True
+        self.wide_button = columns_button(self.table, "Bench")
         self._lay_out()
         self.table.horizontalHeader().sortIndicatorChanged.connect(self.model.sort)
         self.table.activated.connect(self._open)
@@ -159,10 +166,11 @@ class ScoringView(QWidget):
         layout.addLayout(flow_of(self.choose, self.again, self.stop, self.save))
         layout.addWidget(self.bar)
         layout.addWidget(self.told)
-        layout.addWidget(self.table, 1)
         self.table.setMinimumHeight(self.context.theme.px(160))
-        self.sorting = label("small", "How the scores are sorted", _LEGEND)
-        layout.addWidget(self.sorting)
+        self.listed = QWidget()
+        sorting = label("small", "How the scores are sorted", _LEGEND)
+        stack(self.listed, (self.table, 1), flow_of(self.wide_button), sorting)
+        layout.addWidget(self.listed, 1)
         layout.addStretch(0)
 
     @property
@@ -255,8 +263,7 @@ class ScoringView(QWidget):
         self.again.setEnabled(self.folder is not None and not self.running)
         self.save.setEnabled(bool(self.model.rows))
         self.bar.setVisible(self.running)
-        for each in (self.table, self.sorting):
-            each.setVisible(self.running or bool(self.model.rows))  # an empty table looks broken
+        self.listed.setVisible(self.running or bool(self.model.rows))  # an empty table looks broken
         self._tell()
 
     def _tell(self) -> None:

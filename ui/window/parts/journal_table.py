@@ -15,10 +15,9 @@ from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, Key, LineEdit, label, named, on_key
 from dawnbeat.ui.window.parts.layouts import flow_of, row_of, stack
-from dawnbeat.ui.window.parts.rows import Row, RowsModel, RowsView, all_rows
+from dawnbeat.ui.window.parts.rows import Row, RowsModel, RowsView, all_rows, columns_button
 
 IN_THE_BIN = "in the bin"
-_ALL_COLUMNS = "All columns"
 
 
 class RowsTable(QWidget, Generic[Row]):
@@ -70,10 +69,8 @@ class RowsTable(QWidget, Generic[Row]):
         self.bin_button = self.tool("Bin", "Del", "Put what is selected in the bin; Ctrl+Z brings it back", self.bin)
         self.back_button = self.tool("Back", "R", "Bring what is selected back from the bin", self.bring_back)
         self.empty_button = self.tool("Empty the bin…", "Shift+Del", "Delete what is in the bin for good", self.empty)
-        self.wide_button = self.tool(_ALL_COLUMNS, "A", "Show the columns that find no room", None)
-        self.wide_button.setCheckable(True)
-        self.wide_button.toggled.connect(self._widen)
-        self.view.fitted.connect(self._fitted)
+        self.wide_button = columns_button(self.view, where)
+        self.wide_button.toggled.connect(self.widened)
         controls.register(
             Key("Return", f"Open the {one}", where),
             Key("F2", "Edit the cell in place", where),
@@ -279,13 +276,3 @@ class RowsTable(QWidget, Generic[Row]):
     def _double(self, index: QModelIndex) -> None:
         if not self.model.columns[index.column()].item:
             self.open()
-
-    def _fitted(self, out: int) -> None:
-        """out: how many columns find no room."""
-        self.wide_button.setVisible(out > 0 or self.view.all_columns)
-        self.wide_button.setText(f"{_ALL_COLUMNS}: {out} more" if out else _ALL_COLUMNS)
-
-    def _widen(self, on: bool) -> None:
-        self.view.all_columns = on
-        self.view.fit()
-        self.widened.emit(on)

@@ -14,12 +14,13 @@ from PySide6.QtCore import (
     Qt,
     Signal,
 )
-from PySide6.QtGui import QFont, QResizeEvent
+from PySide6.QtGui import QFont, QFontMetrics, QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QComboBox,
     QHeaderView,
     QLineEdit,
+    QPushButton,
     QStyledItemDelegate,
     QStyleOptionViewItem,
     QTableView,
@@ -27,7 +28,7 @@ from PySide6.QtWidgets import (
 )
 
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.controls import ComboBox
+from dawnbeat.ui.window.parts.controls import ComboBox, button
 from dawnbeat.ui.window.parts.tables import LEFT, MEASURED_ROWS, RIGHT, Index
 
 Row = TypeVar("Row")
@@ -81,7 +82,7 @@ class RowsModel(QAbstractTableModel, Generic[Row]):
         self.columns = columns
         self.rows: list[Row] = []
         self._all: list[Row] = []
-        self._identity, self._edit, self._look, self._also = identity, edit, look, also
+        self._identity, self._edit, self.look, self._also = identity, edit, look, also
         self._words: list[str] = []
         self._choose: Callable[[Sequence[Row]], Sequence[Row]] = all_rows
         self._sorted_by = (sorted_by, Qt.SortOrder.DescendingOrder)
@@ -161,8 +162,8 @@ class RowsModel(QAbstractTableModel, Generic[Row]):
         if role == Qt.ItemDataRole.ToolTipRole:
             hint = "" if column.hint is None else column.hint(row)
             return hint or (f"{column.tip} (F2 edits it)" if column.item else column.tip)
-        if role == Qt.ItemDataRole.FontRole and self._look is not None:
-            return self._look(row, column)
+        if role == Qt.ItemDataRole.FontRole and self.look is not None:
+            return self.look(row, column)
         return None
 
     def headerData(  # noqa: N802, D102
@@ -258,10 +259,14 @@ class RowsView(QTableView):
 
     def width_of(self, column: Column[Any]) -> int:
         """How wide a column must be for its heading and what it holds."""
-        metrics = self.fontMetrics()
-        texts = sorted((column.text(each) for each in self.rows.rows[:MEASURED_ROWS]), key=len)[-3:]
+        metrics, look = self.fontMetrics(), self.rows.look
+        rows = sorted(self.rows.rows[:MEASURED_ROWS], key=lambda each: len(column.text(each)))[-3:]
+        fonts = [None if look is None else look(each, column) for each in rows]
         heading = column.title + ("  " if column.title else "")
-        widest = max(metrics.horizontalAdvance(each) for each in (heading, column.widest, *texts))
+        widest = max(metrics.horizontalAdvance(each) for each in (heading, column.widest))
+        for row, font in zip(rows, fonts, strict=True):
+            own = metrics if font is None else QFontMetrics(font.resolve(self.font()))
+            widest = max(widest, own.horizontalAdvance(column.text(row)))
         return min(widest, metrics.horizontalAdvance(32 * "n")) + self.context.theme.px(24)
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802  Qt's name
@@ -269,6 +274,26 @@ class RowsView(QTableView):
         super().resizeEvent(event)
         if event.size().width() != event.oldSize().width():
             self.fit()
+
+
+def columns_button(view: RowsView, where: str) -> QPushButton:
+    """A button that shows all columns of a table, and says how many it leaves out; hidden where it leaves out none."""
+    words = "All columns"
+    made = button(words, "A", "Show the columns that find no room", None, where)
+    made.setCheckable(True)
+
+    def say(out: int) -> None:
+        made.setVisible(out > 0 or view.all_columns)
+        made.setText(f"{words}: {out} more" if out else words)
+
+    def widen(on: bool) -> None:
+        view.all_columns = on
+        view.fit()
+
+    made.toggled.connect(widen)
+    view.fitted.connect(say)
+    view.fit()
+    return made
 
 
 class _Editors(QStyledItemDelegate):
