@@ -72,6 +72,7 @@ FAMILIES: tuple[Family, ...] = (
     Family("10 frames sent as 30", "disturbed", camera.ten_as_thirty),
     Family("24 frames sent as 30", "disturbed", camera.moved_grid),
     Family("a constant wrong rate", "untold", camera.wrong_rate),
+    Family("late frames, evened in a file", "untold", camera.evened_file),
     Family("unnoticed losses", "untold", camera.unnoticed_losses),
     Family("clipped in every colour", "disturbed", camera.clipped),
     Family("bent by clipping", "disturbed", camera.soft_clipped),

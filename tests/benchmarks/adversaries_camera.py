@@ -86,6 +86,19 @@ def moved_grid(rng: np.random.Generator) -> Reading:
     return replace(found, trace=Trace(frame_times_s(), found.trace.colour[rows]))
 
 
+def evened_file(rng: np.random.Generator) -> Reading:
+    """A delay that comes and goes, in a file written anew at thirty even frames a second: each is the latest there was.
+
+    The delay is then in the pictures. That frames are repeated shows; when others were left out, hardly.
+    """
+    time_s = frame_times_s()
+    size_s = np.exp(rng.uniform(np.log(0.003), np.log(0.040)))
+    arrived_s = rising(time_s + size_s * slow(rng, time_s, float(rng.uniform(0.2, 3.0))))
+    found = camera(rng, finger(rng))
+    rows = np.maximum(np.searchsorted(arrived_s, time_s, "right") - 1, 0)
+    return replace(found, trace=Trace(time_s, found.trace.colour[rows]))
+
+
 def wrong_rate(rng: np.random.Generator) -> Reading:
     """25 frames a second, written as 30: nothing in the trace tells."""
     return camera(rng, finger(rng), time_s=frame_times_s(25.0), stamp_s=frame_times_s(25.0) * 25.0 / 30.0)
