@@ -13,8 +13,7 @@ from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import BoolArray, FloatArray, Trace
 from dawnbeat.signal.agreement import agreeing_share
 from dawnbeat.signal.beats import PieceBeats, beats_of_piece, describe
-from dawnbeat.signal.clock import frame_times
-from dawnbeat.signal.clock_error import clock_error_ms
+from dawnbeat.signal.clock import clock_error_ms, frame_times
 from dawnbeat.signal.conditioning import split_at_gaps
 from dawnbeat.signal.figures import intervals_95, metrics_of
 from dawnbeat.signal.judging import judge, odd_intervals

@@ -1,10 +1,21 @@
-"""When the frames were really taken, from when they say they were, and which of them are frames at all.
+"""When the frames were really taken, from when they say they were, which of them are frames, and what that leaves open.
 
 A camera takes its frames by an oscillator that is steady to a few parts in a million; its rate changes when the light
 does, and then for seconds. What reaches the program can be late by a network's or a computer's load, never early. So a
 steady grid is laid below the stamps: n frames after the last change of rate, a frame was taken n steps later, and lost
 ones leave steps empty. Cameras that do take frames unevenly, and say so truly, exist too; the light itself decides,
 since a pulse seen on the wrong clock is rough where it is steep.
+
+What stays open, the intervals themselves may show. The heart knows nothing of how late a frame came. Let the stamps lie
+behind the camera's steady grid by own + late, where the camera itself strayed from the grid by own, and late is the
+delay on the way. A beat at t is then found at t - own on the grid. Of second differences (of intervals from beat to
+beat) the mean product of beats and stamps is
+
+    mean((t - own)'' (own + late)'') = -mean(own''^2),
+
+since heart, camera and delay have nothing to do with one another; and mean(own''^2) is just what the grid adds to
+RMSSD^2. So a grid that is wrong shows in the reading itself, whatever delay lies over it: one that the camera never
+kept, or one on which lost frames were counted in the wrong place.
 """
 
 from __future__ import annotations
@@ -15,9 +26,11 @@ from itertools import pairwise
 import numpy as np
 from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
+from dawnbeat.shared.reading import Intervals
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
 from dawnbeat.signal.arrivals import mean_step, numbers_of_all
 from dawnbeat.signal.conditioning import running_median
+from dawnbeat.signal.figures import spread_of_mean
 
 # Stamps that stray less than this from a steady grid are as good as it.
 _STEADY_S = 0.001
@@ -49,6 +62,9 @@ _OFTEN_REPEATED = 0.03
 # Of changes from frame to frame, beside those of frames that plainly moved.
 _PLAINLY_MOVED, _HARDLY_ANY = 0.85, 0.4
 _BETWEEN = np.geomspace(1e-4, 0.12, 25)
+# Batches, and the pairs of intervals that fill them with four each. Of readings on a right clock one in a hundred has a
+# product as large as this by chance, and few of these so large that it matters.
+_BATCHES, _FEWEST_PAIRS, _NOT_BY_CHANCE = 16, 64, 0.98
 
 
 @dataclass(frozen=True)
@@ -286,3 +302,37 @@ def _of_the_smaller_size(change: FloatArray) -> BoolArray:
         return np.zeros(size.size, dtype=np.bool_)
     at = int(np.argmin(np.where(empty, (last - first) / np.maximum(first, 1), np.inf)))
     return np.asarray(size < 1.7 * _BETWEEN[at])
+
+
+def clock_error_ms(beat_s: FloatArray, intervals: Intervals, times: FrameTimes) -> float:
+    """Standard deviation of a beat's time that comes from the clock: as much as differences of intervals show of it.
+
+    beat_s: (k,) all beats. Independent errors of a beat add six times their square to a squared difference.
+    """
+    added = max(_could_add(beat_s, times), _shown_to_add(intervals, times))
+    return float(np.sqrt(added / 6.0))
+
+
+def _could_add(beat_s: FloatArray, times: FrameTimes) -> float:
+    """What may be added to RMSSD^2, in ms^2, by all that neither light nor physics decides."""
+    if beat_s.size < 3 or not times.unsure_s.any():
+        return 0.0
+    late_ms = 1000.0 * np.interp(beat_s, times.time_s, times.unsure_s)
+    return float(np.mean(np.diff(late_ms, 2) ** 2))
+
+
+def _shown_to_add(intervals: Intervals, times: FrameTimes) -> float:
+    """What was seen to be added to RMSSD^2, in ms^2; 0 where that could be chance."""
+    kept = intervals.kept
+    both = kept[1:] & kept[:-1]
+    if both.sum() < _FEWEST_PAIRS or not times.behind_s.any():
+        return 0.0
+    start_ms, end_ms = (
+        1000.0 * np.interp(at_s, times.time_s, times.behind_s) for at_s in (intervals.start_s, intervals.end_s)
+    )
+    behind_ms = np.diff(end_ms - start_ms)[both]
+    product = -np.diff(intervals.interval_ms)[both] * behind_ms
+    spread, quantile = spread_of_mean(product, _BATCHES, _NOT_BY_CHANCE)
+    added = float(product.mean())
+    # The camera can't have strayed by more than the stamps did.
+    return min(added, float(np.mean(behind_ms**2))) if added > quantile * spread else 0.0
