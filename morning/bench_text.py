@@ -7,7 +7,7 @@ from collections import Counter
 from dawnbeat.morning.bench import BenchRun
 from dawnbeat.morning.reading_text import clock, interval_words
 from dawnbeat.shared.reading import REASONS, Analysis, Reason
-from dawnbeat.shared.wording import between, signed
+from dawnbeat.shared.wording import NO_BREAK_SPACE, between, signed
 from dawnbeat.signal.compare import Comparison
 
 # A shape for each reason, so that colour never has to tell.
@@ -57,13 +57,14 @@ def run_words(run: BenchRun) -> str:
 
 
 def left_out_words(analysis: Analysis) -> str:
-    """How many intervals were left out for which reason, each with its shape in the plot."""
+    """How many intervals were left out for which reason, each with its shape in the plot and in one line with it."""
     counted = Counter(reason for reason in analysis.intervals.left_out if reason is not None)
     total = len(analysis.intervals)
     if not counted:
         return f"Left out: none of {total} intervals."
     parts = [f"{SHAPES[reason][1]} {reason} {counted[reason]}" for reason in REASONS if counted[reason]]
-    return f"Left out {sum(counted.values())} of {total} intervals: {', '.join(parts)}."
+    held = ", ".join(part.replace(" ", NO_BREAK_SPACE) for part in parts)
+    return f"Left out {sum(counted.values())} of {total} intervals: {held}."
 
 
 def beat_words(run: BenchRun, beat: int) -> str:

@@ -95,17 +95,20 @@ def count_of(count: int, one: str) -> str:
     return f"{count} {one}{'' if count == 1 else 's'}"
 
 
-# What stands in one line: a number with its unit, a day with its month, "min/km", and an option of a command.
+# What stands in one line: a number with its unit, a day with its month, a range, "min/km", and an option of a command.
 _UNITS = "bpm|ms|s|min|minutes?|seconds?|hours?|h|km|m|miles?|mi|%|Hz|frames/s|points?|pt|[kMG]B"
 _HELD_SPACE = re.compile(rf"(?<=\d) (?=(?:{_UNITS}|{'|'.join(MONTHS)}|{'|'.join(each[:3] for each in MONTHS)})(?!\w))")
-_HELD_SLASH = re.compile(r"\b(min|frames)/(?=(?:km|mile|s)\b)")
+# From day to day is too much for one line.
+_HELD_RANGE = re.compile(r"(?<=\d)(?<!\d-\d\d) to (?=[+−-]?\d)")
+_HELD_SLASH = re.compile(r"\b(ml|min|frames)/(?=(?:km|mile|s|min|kg)\b)")
 _OPTION = re.compile(r"(?<![^\s`“(])--[a-z][a-z-]*")
 NO_BREAK_SPACE, WORD_JOINER = "\u00a0", "\u2060"
 
 
 def unbroken(text: str) -> str:
-    """The same words for the eye: no line ends within a number and its unit, a day and its month, or a pace's unit."""
+    """The same words for the eye: no line ends within a number and its unit, a range, a day and month, or "min/km"."""
     held = _HELD_SLASH.sub(rf"\1/{WORD_JOINER}", _HELD_SPACE.sub(NO_BREAK_SPACE, text))
+    held = _HELD_RANGE.sub(f"{NO_BREAK_SPACE}to{NO_BREAK_SPACE}", held)
     return _OPTION.sub(lambda option: option[0].replace("-", f"-{WORD_JOINER}"), held)
 
 

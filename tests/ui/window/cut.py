@@ -213,9 +213,13 @@ def _cut_cells(table: PlainTable) -> Iterator[str]:
             option.rect = table.visualItemRect(item)
             room = table.style().subElementRect(QStyle.SubElement.SE_ItemViewItemText, option, table)
             across = room.adjusted(_TEXT_MARGIN_PX, 0, -_TEXT_MARGIN_PX, 10_000)
-            words = QFontMetrics(item.font()).boundingRect(across, Qt.TextFlag.TextWordWrap, item.text())
+            drawn = table.shown(item.text())
+            words = QFontMetrics(item.font()).boundingRect(across, Qt.TextFlag.TextWordWrap, drawn)
             if words.height() > room.height() + _ROUNDING_PX:
-                yield f"the cell {item.text()[:40]!r} needs a height of {words.height()} and has {room.height()}"
+                yield f"the cell {drawn[:40]!r} needs a height of {words.height()} and has {room.height()}"
+            longest = max(map(QFontMetrics(item.font()).horizontalAdvance, drawn.split(" ")))
+            if longest > across.width() + _ROUNDING_PX:
+                yield f"the cell {drawn[:40]!r} needs a width of {longest} and has {across.width()}"
 
 
 def _name(widget: QWidget) -> str:

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 import sys
 from pathlib import Path
 
@@ -127,7 +128,12 @@ def test_words_tell_each_beat_and_what_was_left_out(calm: BenchRun, lifted: Benc
     assert "kept" in words
     assert "fit residual" in words
     left_out = sum(reason is not None for reason in lifted.analysis.intervals.left_out)
-    assert left_out_words(lifted.analysis).startswith(f"Left out {left_out} of {len(lifted.analysis.intervals)} ")
+    said = left_out_words(lifted.analysis)
+    assert said.startswith(f"Left out {left_out} of {len(lifted.analysis.intervals)} ")
+    _, reasons = said.split(": ")
+    # Each mark, its reason and its count stand in one line.
+    assert " " not in reasons.replace(", ", "")
+    assert sum(int(each) for each in re.findall(r"\d+", reasons)) == left_out
     assert share_words(0.998) == "99.8 %"
     assert share_words(1.0) == "100 %"
 

@@ -1,12 +1,12 @@
 from __future__ import annotations
 
 import pytest
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QLocale, Qt
 from PySide6.QtTest import QSignalSpy, QTest
-from PySide6.QtWidgets import QApplication, QPushButton, QScrollArea, QWidget
+from PySide6.QtWidgets import QAbstractItemView, QApplication, QPushButton, QScrollArea, QWidget
 from pytestqt.qtbot import QtBot
 
-from dawnbeat.shared.wording import UNKNOWN
+from dawnbeat.shared.wording import UNKNOWN, unbroken
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.layouts import stack
 from dawnbeat.ui.window.parts.tables import plain_table, share_out, write_rows
@@ -59,22 +59,49 @@ def test_a_column_stands_at_one_side_and_its_figures_neither_wrap_nor_drift_apar
         assert table.columnWidth(2) < words_px("Drift an hour") + 6 * table.fontMetrics().height(), width
 
 
-def test_a_figure_wraps_only_where_columns_would_find_no_room_beside_one_another(qtbot: QtBot) -> None:
+def test_a_figure_and_its_unit_part_only_where_cells_cannot_stand_below_one_another(qtbot: QtBot) -> None:
     table = plain_table(("Day", "Pulse"), "Thresholds", most=3)
     qtbot.addWidget(table)
-    write_rows(table, [("2026-10-18", "1169 bpm")])
+    said = "1169 bpm, once 163 to 171"
+    write_rows(table, [("2026-10-18", said)])
     table.show()  # only then its words have their size
-    _, whole, least = zip(*(table._widths_of(column) for column in range(2)), strict=True)
+    *_, whole, least = zip(*(table._widths_of(column) for column in range(2)), strict=True)
     assert sum(least) < sum(whole)
     frame = 2 * table.frameWidth()
-    for width, kept in ((sum(whole), True), (sum(whole) - 1, False), (sum(least), False)):
-        table.resize(width + frame, 300)
-        table.show()
+    held, parted, stacked = unbroken(said), said, None
+    for edited, wanted in (
+        (False, {sum(whole): held, sum(whole) - 1: stacked, sum(least): stacked}),
+        (True, {sum(whole): held, sum(whole) - 1: parted, sum(least): parted, sum(least) - 1: held}),
+    ):
+        if edited:
+            table.setEditTriggers(QAbstractItemView.EditTrigger.DoubleClicked)
+        for width, words in wanted.items():
+            table.resize(width + frame, 300)
+            table.arrange()
+            assert table.stacked == (words is None), width
+            assert not list(cut_in(table)) or width < sum(least), width
+            if words is None:
+                assert held in [piece.words for piece in table.pieces(0)]
+            else:
+                index = table.model().index(0, 1)
+                assert table.itemDelegate().displayText(index.data(), QLocale.c()) == words, width
+                assert index.data() == said  # as it was given, for whoever reads it out
+
+
+def test_headings_wrap_before_the_cells_below_them(qtbot: QtBot) -> None:
+    table = plain_table(("Day", "RMSSD, the morning after it"), "Hardest days", most=3)
+    qtbot.addWidget(table)
+    write_rows(table, [("2026-11-02", "too few mornings"), ("2026-11-05", "inside the range")])
+    table.show()  # only then its words have their size
+    natural, cells, *_ = zip(*(table._widths_of(column) for column in range(2)), strict=True)
+    assert sum(cells) < sum(natural)
+    line = table.fontMetrics().height()
+    for width, high, wrapped in ((sum(natural), 1, False), (sum(cells), 2, False), (sum(cells) - line, 2, True)):
+        table.resize(width + 2 * table.frameWidth(), 300)
         table.arrange()
-        assert (table.columnWidth(1) >= whole[1]) == kept, width
+        assert (table.horizontalHeader().height() > 2 * line) == (high > 1), width
+        assert (table.rowHeight(0) > 2 * line) == wrapped, width
         assert not table.stacked
-    table.resize(sum(least) - 1 + frame, 300)
-    assert table.stacked
 
 
 @pytest.mark.parametrize("text_percent", [100, 200])
@@ -108,9 +135,9 @@ def test_cells_that_find_no_room_beside_one_another_stand_below_one_another_and_
         said = first.data(Qt.ItemDataRole.AccessibleTextRole)
         if table.stacked:
             words = [piece.words for piece in table.pieces(0)]
-            assert words[:5] == ["2026-11", "RMSSD, ms", "53 (48 to 58)", "Easy runs", "10 of 19"]
+            assert words[:5] == ["2026-11", "RMSSD, ms", unbroken("53 (48 to 58)"), "Easy runs", "10 of 19"]
             assert [piece.words for piece in table.pieces(1)] == ["2026-10"]
-            assert "RMSSD, ms 53 (48 to 58)" in said
+            assert unbroken("RMSSD, ms 53 (48 to 58)") in said
         assert table.horizontalHeader().isVisible() != table.stacked
         assert table.isColumnHidden(1) == table.stacked == bool(said)
         seen.add((table.stacked, table.rowHeight(0) // table.fontMetrics().height()))

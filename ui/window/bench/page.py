@@ -108,7 +108,6 @@ class BenchPage(PageWidget):
         self.figures.setFocusPolicy(Qt.FocusPolicy.StrongFocus)  # and so the page scrolls to them
         left = QWidget()
         column = self._column = QVBoxLayout(left)
-        column.setContentsMargins(16, 12, 8, 6)
         column.setSpacing(4)
         column.addLayout(head)
         column.addWidget(self.verdict)
@@ -156,6 +155,7 @@ class BenchPage(PageWidget):
             self.panel.setContentsMargins(0, 8, 8, 8)
             self.views.setTabToolTip(self.views.addTab(self.aside.takeWidget(), "Tune"), "Parameters of the detection")
         self.aside.setVisible(beside)
+        self._column.setContentsMargins(16, 12, 8 if beside else 16, 6)
         # Never narrower than the parameters can be read.
         least = self.panel.minimumSizeHint().width() + 2 * self.aside.frameWidth() if beside else 0
         self.aside.setMinimumWidth(least)

@@ -314,7 +314,6 @@ class SettingsPanel(QWidget):
             return
         if wanted:
             self._whole.addWidget(self._scroll.takeWidget())
-            self._list.setMinimumHeight(0)
             self._list.show()
         else:
             self._scroll.setWidget(self._list)

@@ -174,7 +174,8 @@ class TracesView(QWidget):
         side_by_side.addWidget(onward)
         self._tools = flow_of(self.colour, self.length, self.scale, self.jump, pair)
         stack = QGridLayout()
-        stack.setSpacing(2)
+        stack.setHorizontalSpacing(8)  # a plot goes to its very edge, and so would the name beside it
+        stack.setVerticalSpacing(2)
         shares, least_px = (4, 7, 3, 3, 7, 2), (54, 92, 48, 48, 98, 48)
         for row, (plot, share, least) in enumerate(zip((*self.plots, self.whole), shares, least_px, strict=True)):
             stack.addWidget(embedded(plot, 0, least), row, 0)

@@ -240,7 +240,13 @@ class Scrolled(QScrollArea):
         self.setWidget(inside)
         inside.installEventFilter(self)
 
-    def minimumSizeHint(self) -> QSize:  # noqa: N802  Qt's name
+    def takeWidget(self) -> QWidget:  # noqa: N802  Qt's name
+        """What it held, without the height that it had to have in here."""
+        taken = super().takeWidget()
+        taken.setMinimumHeight(0)
+        return taken
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802
         """Small: scrolling is what it is for."""
         return QSize(160, 120)
 
@@ -255,7 +261,7 @@ class Scrolled(QScrollArea):
         return super().eventFilter(watched, event)
 
     def _fit(self) -> None:
-        if self.needed_height != self.inside.minimumHeight():
+        if self.widget() is self.inside and self.needed_height != self.inside.minimumHeight():
             self.inside.setMinimumHeight(self.needed_height)
             self.measured.emit()
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from PySide6.QtCore import QEvent, QModelIndex, QPersistentModelIndex, QRect, QSize, Qt
+from PySide6.QtCore import QEvent, QLocale, QModelIndex, QPersistentModelIndex, QRect, QSize, Qt
 from PySide6.QtGui import QFont, QFontMetrics, QGuiApplication, QPainter, QPalette, QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
@@ -91,12 +91,24 @@ class _BelowOneAnother(QStyledItemDelegate):
         painter.restore()
 
 
+class _Held(QStyledItemDelegate):
+    """Draws the words of a cell without breaking them between a figure and its unit."""
+
+    def __init__(self, table: PlainTable) -> None:
+        super().__init__(table)
+        self._table = table
+
+    def displayText(self, value: object, locale: QLocale | QLocale.Language) -> str:  # noqa: N802  Qt's name
+        return self._table.shown(super().displayText(value, locale))
+
+
 class PlainTable(QTableWidget):
     """A table to read and to select rows in.
 
-    Its columns are as wide as what they hold; where that is too much, the widest wrap. Where not even the longest
-    words find room beside one another, the cells of a row stand below one another, each after its heading; only a table
-    that is edited in its cells scrolls sideways then.
+    Its columns are as wide as what they hold; where that is too much, first the headings wrap, then the widest cells.
+    Where not even the longest words, or figures with their units, find room beside one another, the cells of a row
+    stand below one another, each after its heading. A table that is edited or drawn in its cells can't do that: it
+    parts figures from their units, and scrolls sideways where that is not enough.
 
     stacked: whether the cells of a row stand below one another.
     """
@@ -108,7 +120,9 @@ class PlainTable(QTableWidget):
         self._arranging = False
         self.stacked = False
         self._below_px = (0, 0)  # across a heading and what it heads, where they stand below one another
-        self._own_delegate = self.itemDelegate()
+        self._parted = False  # figures from their units
+        self._own_delegate = _Held(self)
+        self.setItemDelegate(self._own_delegate)
         self._below = _BelowOneAnother(self)
         self.setHorizontalHeader(_Headings(self))
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
@@ -117,21 +131,29 @@ class PlainTable(QTableWidget):
         """Name the columns; no heading breaks within a unit such as "min/km"."""
         super().setHorizontalHeaderLabels([unbroken(each) for each in labels])
 
+    def shown(self, words: str) -> str:
+        """The words of a cell as they are drawn."""
+        return words if self._parted else unbroken(words)
+
     def arrange(self) -> None:
         """Share the width out among the columns; call it when words or their size changed."""
         if self._arranging:
             return
         self._arranging = True
         metrics, header = self.fontMetrics(), self.horizontalHeader()
-        natural, whole, least = zip(*(self._widths_of(column) for column in range(self.columnCount())), strict=True)
+        columns = (self._widths_of(column) for column in range(self.columnCount()))
+        natural, cells, whole, least = zip(*columns, strict=True)
         room = self.viewport().width()
-        self._stack(sum(least) > room and self._can_stack())
+        self._stack(sum(whole) > room and self._can_stack())
+        self._parted = not self.stacked and sum(least) <= room < sum(whole)
         if self.stacked:
             self._arrange_below()
             self._arranging = False
             return
-        # A figure and its unit stay together, except where that alone would make the table scroll sideways.
-        least = least if sum(least) <= room < sum(whole) else whole
+        if sum(cells) <= room:
+            least = cells
+        elif not self._parted:
+            least = whole
         widths = list(share_out(natural, least, room))
         spare = max(room - sum(widths), 0)
         if self._holds_figures(self._stretch):
@@ -189,7 +211,7 @@ class PlainTable(QTableWidget):
         if first is not None and first.text():
             bold = first.font()
             bold.setBold(True)
-            down += put(0, room, first.text(), bold) + around // 2
+            down += put(0, room, self.shown(first.text()), bold) + around // 2
         heading_px, value_px = self._below_px
         each_px = heading_px + gap + value_px
         beside = max((room + 2 * gap) // (each_px + 2 * gap), 1)
@@ -200,7 +222,7 @@ class PlainTable(QTableWidget):
                 left = place * (each_px + 2 * gap)
                 highest = max(highest, put(left, heading_px, title, self.font(), heading=True))
                 wide = each_px - heading_px - gap
-                highest = max(highest, put(left + heading_px + gap, wide, item.text(), item.font()))
+                highest = max(highest, put(left + heading_px + gap, wide, self.shown(item.text()), item.font()))
             down += highest + line // 6
         return pieces
 
@@ -233,10 +255,14 @@ class PlainTable(QTableWidget):
         heading_px, value_px, word_px, room = 0, 0, 0, self.viewport().width() - 2 * around
         for column in range(1, self.columnCount()):
             items = [self.item(row, column) for row in range(min(self.rowCount(), MEASURED_ROWS))]
-            widths = [QFontMetrics(item.font()).horizontalAdvance(item.text()) for item in items if item is not None]
+            widths = [
+                QFontMetrics(item.font()).horizontalAdvance(self.shown(item.text()))
+                for item in items
+                if item is not None
+            ]
             if any(widths):
                 heading_px = max(heading_px, metrics.horizontalAdvance(self._heading(column)) + 1)
-                words = self._heading(column).split()
+                words = self._heading(column).split(" ")
                 word_px = max(word_px, 0, *(metrics.horizontalAdvance(each) + 1 for each in words))
                 value_px = max(value_px, max(widths) + 1)
         # Where they don't fit beside one another, the headings give way first, to two fifths or a word at least.
@@ -269,28 +295,37 @@ class PlainTable(QTableWidget):
             item, width = self.item(row, column), self.columnWidth(column) - around
             if item is None:
                 continue
-            metrics = QFontMetrics(item.font())  # some are bold
-            if metrics.horizontalAdvance(item.text()) <= width:
+            metrics, words = QFontMetrics(item.font()), self.shown(item.text())  # some are bold
+            if metrics.horizontalAdvance(words) <= width:
                 continue
             room = QRect(0, 0, max(width, 1), 10_000)
-            highest = max(highest, metrics.boundingRect(room, Qt.TextFlag.TextWordWrap, item.text()).height())
+            highest = max(highest, metrics.boundingRect(room, Qt.TextFlag.TextWordWrap, words).height())
         return highest
 
-    def _widths_of(self, column: int) -> tuple[int, int, int]:
-        """What a column would like to have, what its longest figure or word needs, and what its longest word needs."""
+    def _widths_of(self, column: int) -> tuple[int, int, int, int]:
+        """What a column would like to have, and what it needs so that nothing of these breaks, in pixels.
+
+        Needed for its cells; for its figures, units and ranges; for its words.
+        """
         metrics = self.fontMetrics()
         heading = self.horizontalHeaderItem(column)
-        items = [heading, *(self.item(row, column) for row in range(min(self.rowCount(), MEASURED_ROWS)))]
+        title = "" if heading is None else heading.text()
+        items = [self.item(row, column) for row in range(min(self.rowCount(), MEASURED_ROWS))]
         texts = {each.text(): each.font().bold() for each in items if each is not None}
         around = round(_AROUND_CELL * metrics.height())
-        longest = sorted(texts, key=len)[-_LONGEST:]
-        words = {word for text in longest for word in text.split()}
-        figures = {text for text in longest if _FIGURE.fullmatch(text)}
         wider = 1.1 if any(texts.values()) else 1.0
-        natural = max((round(wider * metrics.horizontalAdvance(text)) + around for text in longest), default=around)
-        least = max((round(wider * metrics.horizontalAdvance(word)) + around for word in words), default=around)
-        whole = max((round(wider * metrics.horizontalAdvance(text)) + around for text in figures), default=around)
-        return natural, max(whole, least), least
+
+        def widest(words: Iterable[str]) -> int:
+            # A pixel more, since words as wide as their room can get a second line.
+            return max((round(wider * metrics.horizontalAdvance(each)) + 1 + around for each in words), default=around)
+
+        longest = sorted(texts, key=len)[-_LONGEST:]
+        held = {word for text in longest for word in unbroken(text).split(" ")}
+        figures = {text for text in longest if _FIGURE.fullmatch(text)}
+        of_title = widest(title.split(" "))
+        cells = max(widest(longest), of_title)
+        least = max(widest(word for text in longest for word in text.split()), of_title)
+        return max(cells, widest([title])), cells, max(widest(held | figures), of_title), least
 
     def currentChanged(self, current: Index, previous: Index) -> None:  # noqa: N802  Qt's name
         """A table that is as high as its rows doesn't scroll, so the page does for who goes through it by key."""

@@ -21,7 +21,6 @@ from dawnbeat.shared.wording import (
     capital,
     clock,
     count_of,
-    long_day,
     number,
     pace_of,
     percent,
@@ -241,4 +240,4 @@ def _cells(day: HardDay) -> tuple[str, ...]:
         said = day.ln_rmssd if day.next_morning.usable else "reading not usable"
         pulse = day.resting_pulse if day.next_morning.usable else UNKNOWN
     moved = UNKNOWN if day.week_moved is None else f"{signed(100 * math.expm1(day.week_moved))} %"
-    return f"{long_day(day.date)}{runs}", number(day.load), said, pulse, moved
+    return f"{day.date}{runs}", number(day.load), said, pulse, moved

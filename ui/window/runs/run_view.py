@@ -104,6 +104,7 @@ class RunView(QWidget):
         """What the runner adds to the run."""
         own = QFormLayout()
         own.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
+        own.setHorizontalSpacing(14)
         for words, control, tip in (
             ("Felt, 0 to 10", self.felt, "How hard the whole run felt: 0 is rest, 10 the most you could give"),
             ("Talking went in", self.talk, "How talking went on most of it: the talk test, held against your zones"),
@@ -255,6 +256,8 @@ class RunView(QWidget):
         self.curve.setMinimumHeight(self.context.theme.px(240))
         self.curve.setMinimumWidth(self.context.theme.px(300))
         self.side.setMinimumWidth(self.context.theme.px(460) if beside else 0)
+        if (column := self.side.inside.layout()) is not None:
+            column.setContentsMargins(8 if beside else 0, 0, 6, 0)  # apart from the handle
         self._fit()
 
     def _fit(self) -> None:
