@@ -199,6 +199,7 @@ def test_what_a_page_rests_on_is_loaded_off_the_windows_thread(
     window.go("bench")
     assert window.current is None
     assert "Bench" in window.waiting.text()
+    assert window.focusWidget() is window._entries["bench"]
     qtbot.waitUntil(lambda: window.current == "bench")
     assert loaded_in
     assert loaded_in[0] is not threading.main_thread()

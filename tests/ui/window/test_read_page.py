@@ -16,14 +16,17 @@ from dawnbeat.capture.camera import NoCameraError
 from dawnbeat.capture.frames import FrameSource
 from dawnbeat.capture.recording import write_recording
 from dawnbeat.morning import keeping, sources
+from dawnbeat.morning.background import LiveFigures
 from dawnbeat.morning.choices import Choices
 from dawnbeat.morning.flow import Plan
 from dawnbeat.shared.installed import shipped_recording
 from dawnbeat.ui.window.parts import theme
 from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.read.finger import NO_PICTURE, CameraPicture, GaugeBar
 from dawnbeat.ui.window.read.page import ReadPage
 from tests.capture.scenes import as_frame, webcam_finger
 from tests.morning.scripted import Clocks, Scripted
+from tests.ui.window.conftest import shown
 from tests.ui.window.read_fakes import AWAY, FakeReading, cut, moment, short
 
 MakePage = Callable[[], ReadPage]
@@ -74,6 +77,27 @@ def test_what_calls_the_finger_back_is_in_sight_in_a_small_window_with_large_tex
     qtbot.waitUntil(page.live.question.isVisible)
     for each in (words, page.live.question, page.live.go_on, page.live.stop_button, page.live.discard_button):
         qtbot.waitUntil(lambda each=each: each.visibleRegion().boundingRect() == each.rect())  # type: ignore[misc]
+
+
+@pytest.mark.parametrize(("width", "height"), [(300, 600), (900, 1100)])
+def test_where_there_is_no_picture_its_ground_is_no_higher_than_a_picture_would_be(
+    qtbot: QtBot, context: AppContext, width: int, height: int
+) -> None:
+    picture = CameraPicture(context, LiveFigures())
+    shown(qtbot, picture, width, height)
+    picture.clear(NO_PICTURE)
+    seen = picture.grab().toImage()
+    lit = [row for row in range(height) if seen.pixelColor(9, row) == context.theme.colour("sheet")]
+    assert 0.6 * width < lit[-1] - lit[0] < 0.8 * width
+
+
+def test_a_figure_stands_near_its_name_however_wide_the_window_is(qtbot: QtBot, context: AppContext) -> None:
+    gauge = GaugeBar(context, "Lens covered", " %", 100.0, 80.0, 100.0)
+    gauge.set_value(40.0)
+    shown(qtbot, gauge, 1500, 70)
+    seen, ground = gauge.grab().toImage(), gauge.palette().window().color()
+    drawn = [x for x in range(1500) if any(seen.pixelColor(x, y) != ground for y in range(60))]
+    assert 500 < drawn[-1] - drawn[0] < 800
 
 
 def test_two_presses_lead_from_opening_to_a_saved_reading(

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QShortcut
-from PySide6.QtWidgets import QAbstractButton, QLabel
+from PySide6.QtWidgets import QAbstractButton, QComboBox, QLabel
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.journal.store import Journal
@@ -16,7 +16,9 @@ from dawnbeat.recordings.invented.mornings import fill_with_invented_mornings
 from dawnbeat.shared.errors import DawnbeatError
 from dawnbeat.shared.reading import Analysis
 from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.read.context_form import ContextForm
 from dawnbeat.ui.window.read.page import ReadPage
+from tests.ui.window.conftest import shown
 from tests.ui.window.read_fakes import FakeReading, calm, later, moment, with_gaps
 
 
@@ -196,3 +198,15 @@ def test_every_control_has_a_name_and_every_button_a_key(page: ReadPage) -> None
         assert f"({key.key().toString()})" in view.main.toolTip()
     shown = [each.text() for each in page.result.findChildren(QLabel)]
     assert not any("None" in text or "nan" in text for text in shown)
+
+
+@pytest.mark.parametrize(("width", "percent", "beside"), [(900, 100, 2), (900, 200, 1), (2300, 200, 2), (2300, 100, 2)])
+def test_fields_stand_beside_each_other_where_there_is_room_and_are_no_wider_than_their_answers_need(
+    qtbot: QtBot, context: AppContext, width: int, percent: int, beside: int
+) -> None:
+    context.choose(text_percent=percent)
+    form = ContextForm(context)
+    shown(qtbot, form, width, 900)
+    lists = [each for each in form.findChildren(QComboBox) if each.isVisible()]
+    assert len({each.x() for each in lists}) == beside
+    assert all(each.geometry().right() < context.theme.px(1100) for each in lists)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFileDialog, QLabel
+from PySide6.QtWidgets import QAbstractSpinBox, QFileDialog, QLabel
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.capture.camera import NoCameraError
@@ -23,6 +23,7 @@ from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.settings import Settings
 from dawnbeat.ui.window.parts import saving
 from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.layouts import RowsForm
 from dawnbeat.ui.window.settings.camera_trial import CameraTest, Measured
 from dawnbeat.ui.window.settings.journal_care import Found
 from dawnbeat.ui.window.settings.page import SettingsPage
@@ -80,6 +81,21 @@ def test_what_is_not_said_yet_takes_no_room(qtbot: QtBot, page: SettingsPage) ->
         return heat.mapTo(page, heat.rect().topLeft()).y() - lowest
 
     qtbot.waitUntil(lambda: between() < line)
+
+
+def test_words_above_a_control_stand_nearer_to_it_than_to_the_one_before(
+    qtbot: QtBot, page: SettingsPage, context: AppContext
+) -> None:
+    context.choose(text_percent=200)
+    page.resize(760, 500)
+    form = next(each for each in page.findChildren(RowsForm) if len(each.findChildren(QAbstractSpinBox)) > 5)
+    qtbot.waitUntil(lambda: form.isVisible() and form.height() > 500)
+    fields = sorted(form.findChildren(QAbstractSpinBox), key=lambda each: each.y())
+    words = sorted((each for each in form.findChildren(QLabel) if each.text()), key=lambda each: each.y())
+    assert len(fields) == len(words)
+    for before, field, above in zip(fields, fields[1:], words[1:], strict=False):
+        said = above.contentsRect().translated(above.pos())
+        assert 0 <= field.y() - said.bottom() < said.top() - before.geometry().bottom(), above.text()
 
 
 def test_the_usual_windows_come_back(page: SettingsPage, context: AppContext) -> None:

@@ -312,19 +312,22 @@ class RowsForm(QGroupBox):
         beside = px(280 if width >= px(760) else 210)
         for control in self._controls:
             control.setFixedWidth(min(px(320), width))
-        for before, _ in self._rows:
+        for place, (before, _) in enumerate(self._rows):
+            # Words above a control stand nearer to it than to the control before.
+            before.setContentsMargins(0, px(8) if stacked and place else 0, 0, 0)
             before.setMinimumWidth(0 if stacked else beside)
             before.setMaximumWidth(width if stacked else beside)
             # No words before something: their line would hold room open where that something is hidden.
             before.setVisible(bool(before.text()))
         self._grid.setColumnMinimumWidth(0, 0 if stacked else beside)
+        self._grid.setVerticalSpacing(px(3 if stacked else 9))
         if stacked == self._stacked:
             return
         self._stacked = stacked
         for place, (before, what) in enumerate(self._rows):
             self._grid.removeWidget(before)
             self._grid.removeWidget(what)
-            self._grid.addWidget(before, 2 * place, 0)
+            self._grid.addWidget(before, 2 * place, 0, 1, 3 if stacked else 1)
             row, column = 2 * place + stacked, 0 if stacked else 1
             if what in self._controls:
                 self._grid.addWidget(what, row, column, Qt.AlignmentFlag.AlignLeft)

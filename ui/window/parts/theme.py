@@ -144,9 +144,9 @@ class Painted(QWidget):
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         return painter
 
-    def sheet(self, painter: QPainter) -> QRectF:
-        """Draw the ground of a picture, and return the room on it."""
-        theme, room = self.context.theme, QRectF(self.rect()).adjusted(1, 1, -1, -1)
+    def sheet(self, painter: QPainter, room: QRectF | None = None) -> QRectF:
+        """Draw the ground of a picture, all there is or this room of it, and return the room on it."""
+        theme, room = self.context.theme, room or QRectF(self.rect()).adjusted(1, 1, -1, -1)
         painter.setPen(QPen(theme.colour("line"), 1))
         painter.setBrush(theme.colour("sheet"))
         painter.drawRoundedRect(room, 6, 6)
@@ -326,7 +326,7 @@ QProgressBar {{
   padding-bottom: {px(5)}px; min-height: {px(24)}px; }}
 QProgressBar::chunk {{ background: {inks.wash}; border-bottom: {px(5)}px solid {inks.accent}; }}
 QGroupBox {{ border: none; border-top: 1px solid {inks.line}; margin-top: {px(14)}px; padding-top: {px(12)}px; }}
-QGroupBox::title {{ subcontrol-origin: margin; left: 0; color: {inks.soft}; padding-right: {px(8)}px; }}
+QGroupBox::title {{ subcontrol-origin: margin; left: -{px(2)}px; color: {inks.soft}; padding-right: {px(8)}px; }}
 QTabBar::tab {{ padding: {px(7)}px 10px; color: {inks.soft}; background: transparent;
   border: 2px solid transparent; border-bottom: 2px solid {inks.line}; }}
 QTabBar::tab:selected {{ color: {inks.ink}; border-bottom-color: {inks.accent}; }}

@@ -18,6 +18,8 @@ from dawnbeat.ui.window.parts.layouts import stack
 
 NOT_SAID = "–"
 _ONE_COLUMN_OVER_PERCENT = 130
+# In pixels where text has its usual size.
+_TWO_COLUMNS_FROM, _WIDEST = 700, 1100
 _ENDS = {
     "sleep": ("very, very good", "very, very bad"),
     **dict.fromkeys(("stress", "fatigue", "soreness"), ("very, very low", "very, very high")),
@@ -153,8 +155,8 @@ class ContextForm(View):
         self.more.setCheckable(True)
         self.more.toggled.connect(lambda _: self.arrange())
         note = label("small", "", "Ratings from 1, very good or low, to 7, very bad or high. All optional.")
-        column = stack(self, self._grid, self.more, note)
-        column.setAlignment(self.more, Qt.AlignmentFlag.AlignLeft)
+        self._column = stack(self, self._grid, self.more, note)
+        self._column.setAlignment(self.more, Qt.AlignmentFlag.AlignLeft)
         self.arrange()
 
     def _titled(self, name: str, words: str) -> tuple[QLabel, QWidget]:
@@ -162,8 +164,11 @@ class ContextForm(View):
         return buddy_of(field, words), field
 
     def arrange(self) -> None:
-        """Two pairs beside each other, or one where the text is large."""
-        beside = 1 if self.context.theme.text_percent > _ONE_COLUMN_OVER_PERCENT else 2
+        """Two pairs beside each other, or one where the text is large and there is little room."""
+        theme = self.context.theme
+        large = theme.text_percent > _ONE_COLUMN_OVER_PERCENT and self.width() < theme.px(_TWO_COLUMNS_FROM)
+        beside = 1 if large else 2
+        self._column.setContentsMargins(0, 0, max(0, self.width() - theme.px(_WIDEST)), 0)
         place = 0
         for pairs, across in ((self._short, 1), (self._long, beside), (self._folded, 1)):
             for title, field in pairs:

@@ -27,6 +27,10 @@ _ADVICE_TIMES = 3.0
 ON_PHONE = "The picture stays on the phone."
 NO_PICTURE = "No picture yet"
 _LINES_FOR_LARGE_WORDS = 28
+# A figure further from its name would not be read as one with it; in pixels where text has its usual size.
+_WIDEST_GAUGE = 760
+# Where there is no picture: how high its ground is for its width, and the lines of words that it holds at least.
+_LANDSCAPE, _LINES_OF_WORDS = 3 / 4, 5
 
 
 def _share_of_white(brightness: float) -> float:
@@ -95,11 +99,12 @@ class GaugeBar(Painted):
         theme, painter = self.context.theme, self.painter()
         painter.setFont(self.larger_font())
         painter.setPen(theme.colour("ink"))
-        words = QRectF(0, 0, self.width(), theme.px(28))
+        across = min(self.width(), theme.px(_WIDEST_GAUGE))
+        words = QRectF(0, 0, across, theme.px(28))
         painter.drawText(words, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, self._name)
         shown = "–" if self._value is None else f"{self._value:.0f}{self._unit}"
         painter.drawText(words, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, shown)
-        left, width, at = theme.px(2), self.width() - 2 * theme.px(2), theme.px(36)
+        left, width, at = theme.px(2), across - 2 * theme.px(2), theme.px(36)
         bar = QRectF(left, at, width, theme.px(16))
         painter.setPen(QPen(theme.colour("line"), 1))
         painter.setBrush(theme.colour("sheet"))
@@ -149,15 +154,17 @@ class CameraPicture(Painted):
         self.update()
 
     def paintEvent(self, _event: QPaintEvent) -> None:  # noqa: N802  Qt's name
-        """The picture as large as it fits, in its own proportions."""
+        """The picture as large as it fits, in its own proportions; words on a ground like that of most pictures."""
         painter = self.painter()
-        if self._image is None:
-            self.words_in(painter, self.sheet(painter), self.words)
-            return
         room = QRectF(self.rect()).adjusted(1, 1, -1, -1)
+        if self._image is None:
+            least = _LINES_OF_WORDS * QFontMetrics(self.larger_font()).height()
+            room.setHeight(min(room.height(), max(_LANDSCAPE * room.width(), least)))
+            aside = self.context.theme.px(6)
+            self.words_in(painter, self.sheet(painter, room).adjusted(aside, 0, -aside, 0), self.words)
+            return
         scale = min(room.width() / self._image.width(), room.height() / self._image.height())
-        width, height = scale * self._image.width(), scale * self._image.height()
-        target = QRectF(room.center().x() - width / 2, room.center().y() - height / 2, width, height)
+        target = QRectF(room.left(), room.top(), scale * self._image.width(), scale * self._image.height())
         painter.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
         painter.drawImage(target, self._image)
         painter.setPen(QPen(self.context.theme.colour("line"), 1))

@@ -78,7 +78,7 @@ class ReadingPlots(QWidget):
         self._kept = self.intervals.dots(Ink("ink"), size=6)
         self._out = self.intervals.dots(Ink("accent", width=2.0), symbol="x", size=10)
         self._mark = self.intervals.dots(Ink("accent", width=2.0), size=14, filled=False)
-        self._same = self.pairs.line(Ink("line", width=1.5, dash=True))
+        self._same = self.pairs.line(Ink("edge", width=1.5, dash=True))
         self._pairs = self.pairs.dots(Ink("ink", alpha=190), size=6)
         self._band = self.trace.band(Ink("wash", alpha=200))
         self._wave = self.trace.line(Ink("ink", width=1.2))
@@ -121,7 +121,7 @@ class ReadingPlots(QWidget):
         self.intervals.readout.setText(f"{int(kept.sum())} intervals kept (dots), {out} left out (crosses)")
         stretches = left_out_stretches(intervals)
         self.trace.readout.setText(
-            "Nothing was left out." if not stretches else f"Left out, shaded: {_in_words(stretches)}."
+            "Pulse wave, nothing left out" if not stretches else f"Pulse wave; left out, shaded: {_in_words(stretches)}"
         )
         self._show_all()
         self.pairs.show_all()

@@ -49,7 +49,7 @@ class Figure(Sheet):
         self.standing = label("large", f"{title}: where it stands")
         self.strip = RangeStrip(context, title, unit)
         row = flow_of(self.value, self.bounds, gap=14)
-        super().__init__(label("soft", "", title), row, self.standing, None, self.strip, gap=2)
+        super().__init__(label("soft", "", title), row, self.standing, None, self.strip, gap=5)
 
     def show_figure(self, analysis: Analysis, stand: Stand | None) -> None:
         """stand: None where the reading is no part of the journal."""

@@ -162,8 +162,8 @@ class StartView(QWidget):
         self.source.setText(REHEARSAL if self.rehearsing else chosen)
 
     def _lay_out(self) -> None:
-        tools = flow_of(self._list, self._phone_instead, self._instead)
-        self._trouble_sheet = Sheet(self.trouble, tools, margins=_SHEET_MARGINS)
+        tools = flow_of(self._list, self._phone_instead, self._instead, gap=14)
+        self._trouble_sheet = Sheet(self.trouble, tools, margins=_SHEET_MARGINS, gap=10)
         self._trouble_sheet.hide()
         presses = flow_of(self.main, self.use_phone, self.use_file, gap=22)
         presses.setContentsMargins(0, 8, 0, 0)

@@ -50,7 +50,7 @@ class JournalCare(QWidget):
         self.bar = named(QProgressBar(), "How far it is")
         self.told = label("soft", "What became of it")
         self.told.hide()
-        stack(self, flow_of(*self.buttons, self.stop), self.bar, self.told)
+        stack(self, flow_of(*self.buttons, self.stop, gap=10), self.bar, self.told)
         self._show_state()
 
     @property

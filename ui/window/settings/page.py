@@ -107,7 +107,7 @@ class SettingsPage(PageWidget):
         self.stream.editingFinished.connect(lambda: self._choose(stream=self.stream.text().strip()))
         self.try_button = _give("Try it", "Alt+T", "See whether it will do, with a picture", self._try)
         self.list_button = _give("List cameras", "Alt+L", "Measure every camera of this computer", self._list)
-        form.below(flow_of(self.try_button, self.list_button))
+        form.below(flow_of(self.try_button, self.list_button, gap=10))
         self.answer = label("large", "What the camera answered")
         self.picture = named(QLabel(), "What the camera sees")
         self.figures = to_copy("soft", "The figures behind the answer")
@@ -144,7 +144,7 @@ class SettingsPage(PageWidget):
         form.below(self.place, "Place")
         self.move_button = _give("Choose a folder…", "", "Open another journal at the next start", self._move)
         self.usual_button = _give("Usual place", "", "Use the usual place at the next start", self._usual)
-        form.below(flow_of(self.move_button, self.usual_button))
+        form.below(flow_of(self.move_button, self.usual_button, gap=10))
         self.care = JournalCare(self.context)
         form.below(self.care)
 
@@ -163,7 +163,7 @@ class SettingsPage(PageWidget):
             spin.valueChanged.connect(lambda _=0: self._choose_ranges())
             self.ranges[parameter.name] = spin
         tip = "Back to four weeks, a week and their counts"
-        self.reset_button = _give("Usual windows", "", tip, lambda: self._choose(ranges={}))
+        self.reset_button = _give("Usual values", "", tip, lambda: self._choose(ranges={}))
         form.below(flow_of(self.reset_button))
 
     # Showing and choosing

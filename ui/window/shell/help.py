@@ -146,7 +146,7 @@ class FirstStart(QDialog):
         heading = label("title", "", "Before the first reading", wraps=True)
         said = [label("", "", words) for words in FIRST_WORDS]
         note = label("soft", "", "You find these words again under Help (F1).")
-        page = scrolled(heading, *said, note, None, margins=(32, 26, 32, 8))
+        page = scrolled(heading, *said, note, None, margins=(32, 26, 32, 8), gap=12)
         ready = controls.button("I have read this", "", "Go on (Enter)", self.accept, main=True)
         ready.setDefault(True)
         ready.setAccessibleDescription(" ".join(FIRST_WORDS))
@@ -220,6 +220,7 @@ class HelpPage(PageWidget):
         parts += [f"<h3>{escape(title)}</h3><p>{escape(unbroken(words))}</p>" for title, words in METHOD]
         parts.append(f"<p style='color:{theme.inks.soft}'>Dawnbeat {escape(software_version())}</p>")
         at = self.words.verticalScrollBar().value()
+        self.words.document().setDocumentMargin(theme.px(8))
         self.words.setHtml("".join(parts))
         self.words.verticalScrollBar().setValue(at)
 

@@ -184,6 +184,7 @@ class MainWindow(QMainWindow):
         self.status = label("soft", "What just happened")
         self.waiting = label("large", "What is being opened")
         self.waiting.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        self.waiting.setFocusPolicy(Qt.FocusPolicy.NoFocus)  # the whole page would be marked as having it
         self.stack.addWidget(self.waiting)
         self._busy_look = QTimer(self, interval=_LOOK_MS)
         self._busy_look.timeout.connect(self._mark_busy)
@@ -237,6 +238,7 @@ class MainWindow(QMainWindow):
         self.waiting.setText(f"Opening {self._entries[key].accessibleName()}…")
         self.stack.setCurrentWidget(self.waiting)
         self._entries[key].setChecked(True)
+        self._entries[key].setFocus()
 
         def loaded(_nothing: object) -> None:
             if self._opening == key:
