@@ -18,7 +18,7 @@ from dawnbeat.ui.window.parts.controls import (
     Slider,
     SpinBox,
 )
-from dawnbeat.ui.window.parts.layouts import labelled, stack
+from dawnbeat.ui.window.parts.layouts import flow_of, labelled, stack
 from dawnbeat.ui.window.parts.tables import plain_table
 
 
@@ -173,6 +173,29 @@ def test_on_a_wide_screen_lines_of_prose_are_no_longer_than_the_eye_follows(qtbo
     legend = controls.label("", "", controls.PARTED.join(["○ a part of a legend"] * 9))
     legend.resize(width, 100)
     assert legend.contentsRect().width() == width
+
+
+def test_what_stands_at_the_right_stays_together_where_that_takes_no_more_lines(qtbot: QtBot) -> None:
+    holder = QWidget()
+    qtbot.addWidget(holder)
+    parts = [QWidget() for _ in range(5)]
+    for part in parts:
+        part.setFixedSize(100, 20)
+    holder.setLayout(flow_of(*parts[:2], after=parts[2:], gap=0))
+    holder.show()
+    for width, wanted in (
+        (600, [(0, 0), (100, 0), (300, 0), (400, 0), (500, 0)]),
+        (499, [(0, 0), (100, 0), (0, 20), (100, 20), (200, 20)]),
+        (250, [(0, 0), (100, 0), (0, 20), (100, 20), (0, 40)]),
+        (120, [(0, 20 * line) for line in range(5)]),
+    ):
+        holder.resize(width, 200)
+        QApplication.processEvents()
+        assert [(part.x(), part.y()) for part in parts] == wanted, width
+    parts[2].hide()
+    holder.resize(399, 200)
+    QApplication.processEvents()
+    assert [(part.x(), part.y()) for part in (*parts[:2], *parts[3:])] == [(0, 0), (100, 0), (0, 20), (100, 20)]
 
 
 def test_an_empty_field_says_as_much_as_it_has_room_for(qtbot: QtBot) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QApplication, QComboBox, QLineEdit, QMessageBox
+from PySide6.QtWidgets import QApplication, QComboBox, QLineEdit, QMessageBox, QPushButton
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.journal.store import Journal
@@ -72,6 +72,8 @@ def type_into(qtbot: QtBot, page: MorningsPage, title: str, text: str) -> None:
 def test_an_empty_journal_says_what_to_do(page: MorningsPage) -> None:
     page.shown()
     assert "No mornings yet" in page.sheet.card.headline.text()
+    assert "pacemaker" in page.sheet.card.details.text()
+    assert page.sheet.card.details.isVisible()
     page.sheet.resize(1100, 300)
     page.sheet.layout().activate()
     assert page.sheet.card.width() > 1000, "the words have the whole width"
@@ -308,6 +310,27 @@ def test_binning_is_undone_by_key_and_from_the_bin(qtbot: QtBot, ninety_days: Jo
     page.table.view.selectRow(0)
     page.table.bring_back()
     assert len(ninety_days.readings()) == before
+
+
+def test_nothing_is_drawn_or_listed_where_there_is_nothing_but_what_is_in_the_bin(
+    one_reading: Journal, page: MorningsPage
+) -> None:
+    def seen() -> list[bool]:
+        save = next(each for each in page.findChildren(QPushButton) if each.text() == "Picture…")
+        return [each.isVisible() for each in (page.chart, save, page.table)]
+
+    assert seen() == [False, False, False], "nothing is read yet"
+    page.shown()
+    assert seen() == [True, True, True]
+    one_reading.put_in_bin(page.table.model.rows[0].id)
+    page.journal_changed()
+    assert seen() == [False, False, True]
+    page.table.wide_button.setChecked(True)
+    page.table.wide_button.setChecked(False)
+    assert seen() == [False, False, True]
+    one_reading.empty_bin([each.id for each in one_reading.bin()])
+    page.journal_changed()
+    assert seen() == [False, False, False]
 
 
 def test_the_bin_is_emptied_only_after_asking(

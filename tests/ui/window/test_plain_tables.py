@@ -147,6 +147,23 @@ def test_cells_that_find_no_room_beside_one_another_stand_below_one_another_and_
     assert selected.count() == 0
 
 
+def test_no_row_is_a_pillar_of_words_beside_a_few_figures(qtbot: QtBot) -> None:
+    table = plain_table(("From", "Top of easy", "Boundaries, bpm", "What it rests on"), "Zones", most=4)
+    qtbot.addWidget(table)
+    sentence = "resting pulse 48 bpm, mean of 7 mornings from 2 September on; maximum 182 bpm of a test in the hills; "
+    write_rows(table, [("2026-09-08", "142 bpm", "128 / 142 / 155 / 169", 2 * sentence)])
+    table.show()  # only then its words have their size
+    line, frame = table.fontMetrics().height(), 2 * table.frameWidth()
+    natural, _, whole, _ = zip(*(table._widths_of(column) for column in range(4)), strict=True)
+    assert whole[2] > table.fontMetrics().horizontalAdvance("128 / 142 / 155 / 169")
+    for width, stacked in ((sum(natural), False), (sum(whole) + natural[3] // 3, False), (sum(whole), True)):
+        table.resize(width + frame, 600)
+        table.arrange()
+        assert table.stacked == stacked, width
+    sentences = [piece for piece in table.pieces(0) if piece.words.startswith("resting")]
+    assert sentences[0].place.width() > table.viewport().width() - 2 * line
+
+
 def test_the_page_follows_who_goes_through_a_table_by_key(qtbot: QtBot) -> None:
     page = QScrollArea(widgetResizable=True)
     inside = QWidget()

@@ -6,12 +6,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PySide6.QtCore import QRectF, Qt
-from PySide6.QtGui import QColor, QImage, QPainter
+from PySide6.QtGui import QColor, QFontMetricsF, QImage, QPainter
 from PySide6.QtPrintSupport import QPrinter
 from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.shared.wording import DAY_S, seconds_of
+from dawnbeat.ui.window.parts.axes import NUMBERS
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.drawing import Band, Ink
 from dawnbeat.ui.window.parts.plots import Plot
@@ -41,6 +42,21 @@ def test_an_axis_too_short_for_its_name_keeps_the_unit(plot: Plot) -> None:
     plot.resize(600, 300)
     QApplication.processEvents()
     assert plot.item.getAxis("left").labelText == "Interval, ms"
+
+
+@pytest.mark.parametrize("text_percent", [100, 200])
+def test_the_name_of_the_lower_axis_stands_right_below_its_numbers(
+    plot: Plot, context: AppContext, text_percent: int
+) -> None:
+    context.choose(text_percent=text_percent)
+    QApplication.processEvents()
+    axis, letters = plot.item.getAxis("bottom"), QFontMetricsF(plot.theme.font(NUMBERS))
+    numbers_end = axis.style["tickTextOffset"][1] + letters.height()
+    name_begins = axis.label.pos().y() + axis.label.document().documentMargin()
+    assert -1 <= name_begins - numbers_end <= 0.3 * letters.height()
+    plot.name_axis("bottom", "", "")
+    QApplication.processEvents()
+    assert -1 <= axis.size().height() - numbers_end <= 0.3 * letters.height()
 
 
 def test_nothing_of_a_plot_lies_under_its_frame(plot: Plot) -> None:

@@ -74,6 +74,7 @@ def test_an_empty_journal_says_what_zones_need(page: ZonesPage) -> None:
     assert page.first_button.isVisible()
     assert not page.keep_button.isEnabled()
     assert page.methods.picture.isHidden()
+    assert "no method" in page.methods.apart.text()
     assert cells(page, _PULSE)[0] == "–"
 
 

@@ -87,6 +87,7 @@ class MonthsView(QWidget):
         )
         self.nothing = label("", "What will stand here", _NO_MONTHS)
         self._of_mornings = (
+            *others,
             *(_heading("The last weeks"), self.strips, label("small", "", _NOTE)),
             *(_heading("Month against month"), self.months),
             *(_heading("Year against year"), self.years, label("small", "", _TABLE_NOTE)),
@@ -94,7 +95,7 @@ class MonthsView(QWidget):
         page = scrolled(
             flow_of(back, label("title", "", "Looking back"), after=others, gap=10),
             self.nothing,
-            *self._of_mornings,
+            *self._of_mornings[len(others) :],
             _heading("The camera against a strap"),
             self.checks,
             label("small", "", _CHECKS_NOTE),

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeySequence, QResizeEvent, QShortcut
-from PySide6.QtWidgets import QButtonGroup, QSplitter, QStackedWidget
+from PySide6.QtWidgets import QButtonGroup, QPushButton, QSplitter, QStackedWidget, QWidget
 
 from dawnbeat.journal.csv_files import export_mornings
 from dawnbeat.journal.today import Stand
@@ -46,6 +46,7 @@ if TYPE_CHECKING:
 _View = TypeVar("_View", "DayView", "ContextView", "MonthsView")
 _SPANS = (("4 weeks", 28, "Alt+1"), ("3 months", 91, "Alt+2"), ("Year", 365, "Alt+3"), ("All", None, "Alt+4"))
 _WHERE = "Mornings"
+_NO_MORNINGS = "They will stand here: take the first reading on the page Read."
 
 
 def make_page(context: AppContext) -> PageWidget:
@@ -73,13 +74,17 @@ class MorningsPage(JournalPage):
         let_shrink(self.splitter)
         self.splitter.setStretchFactor(0, 1)
         self.splitter.setSizes([560, 500])
-        self.views.addWidget(scrolled(self._tools(), self.sheet, (self.splitter, 1)))
+        self._of_readings: list[QPushButton] = []
+        self._listed = False
+        self._room = QWidget()  # below the sheet, where there is nothing to draw or to list
+        self.views.addWidget(scrolled(self._tools(), self.sheet, (self.splitter, 1), (self._room, 1)))
+        self._show_parts()
         stack(self, self.views)
         self.chart.picked.connect(self._picked_on_chart)
         self.chart.opened.connect(self._open_day)
         self.table.picked.connect(lambda reading: self.chart.select(reading.local_date))
         self.table.opened.connect(self.open_reading)
-        self.table.widened.connect(lambda on: self.chart.setVisible(not on))
+        self.table.widened.connect(lambda _: self._show_parts())
         context.choices_changed.connect(self.journal_changed)
         QShortcut(QKeySequence("Esc"), self, self.back)
         controls.register(Key("Esc", "Back to the months", _WHERE))
@@ -109,6 +114,8 @@ class MorningsPage(JournalPage):
             first_time = not self.chart.readings
             self.chart.set_readings(readings, self.context.ranges)
             self.sheet.show_day(readings[-1].local_date if readings else None)
+            self._listed = bool(readings or self.context.journal.bin())
+            self._show_parts()
             if first_time:
                 self.chart.show_last(self._span)
 
@@ -199,17 +206,30 @@ class MorningsPage(JournalPage):
             for words, days, keys in _SPANS
         ]
         shown = controls.choices(QButtonGroup(self), spans, 1, _WHERE)
-        after = controls.buttons(
+        views = controls.buttons(
             _WHERE,
             ("Months", "Alt+5", "Show week by week with the answers, and month against month", self.open_months),
             ("Context", "Alt+E", "What you noted against the next morning", self.open_context),
+        )
+        saves = controls.buttons(
+            _WHERE,
             ("CSV…", "Ctrl+E", "Save all mornings as CSV", self.save_csv),
             ("Picture…", "Ctrl+P", "Save the chart as a picture: PNG, SVG or PDF", self.save_picture),
             ("Month report…", "Ctrl+R", "Save the month as a one-page PDF", self.save_report),
         )
         title = label("title", "", "Mornings")
         title.setContentsMargins(0, 0, 8, 0)
-        return flow_of(title, *shown, after=after)
+        self._of_readings = [*shown, *saves]
+        return flow_of(title, *shown, after=[*views, *saves])
+
+    def _show_parts(self) -> None:
+        """Show no chart, no list and no button for them where there is nothing that they could show."""
+        some = bool(self.chart.readings)
+        self.chart.setVisible(some and not self.table.wide_button.isChecked())
+        self.splitter.setVisible(self._listed)
+        self._room.setVisible(not self._listed)
+        for each in self._of_readings:
+            each.setVisible(some)
 
     def _show_span(self, days: int | None) -> None:
         self._span = days
@@ -259,7 +279,7 @@ class StandingSheet(Sheet):
         """Say where this day stands; None where there is no morning at all. Raises DawnbeatError."""
         self._day = day
         if day is None:
-            self.card.say("No mornings yet.", f"Take the first reading on the page Read. {FIRST_WORDS}")
+            self.card.say("No mornings yet.", _NO_MORNINGS, FIRST_WORDS)
             self._show_strips(None, None)
             return
         drawn_from = grounds(self.context.journal, day, self.context.ranges)

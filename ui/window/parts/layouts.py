@@ -44,6 +44,8 @@ _Box = TypeVar("_Box", bound=QBoxLayout)
 class Flow(QLayout):
     """Left to right, then down. `push()` sends what follows to the right end of the line while there is room.
 
+    Where there is none, it begins a line of its own if that costs none.
+
     `add_last` adds what takes all that is left of its line.
     """
 
@@ -85,7 +87,7 @@ class Flow(QLayout):
     def heightForWidth(self, width: int) -> int:  # noqa: N802, D102
         margins = self.contentsMargins()
         inside = QRect(0, 0, width - margins.left() - margins.right(), 0)
-        return self._arrange(inside, move=False) + margins.top() + margins.bottom()
+        return self._arrange(inside, self._parted(inside), move=False) + margins.top() + margins.bottom()
 
     def minimumSize(self) -> QSize:  # noqa: N802, D102
         size = QSize(0, 0)
@@ -100,15 +102,20 @@ class Flow(QLayout):
 
     def setGeometry(self, rect: QRect) -> None:  # noqa: N802, D102
         super().setGeometry(rect)
-        self._arrange(rect.marginsRemoved(self.contentsMargins()), move=True)
+        inside = rect.marginsRemoved(self.contentsMargins())
+        self._arrange(inside, self._parted(inside), move=True)
 
     def _shown(self) -> list[QLayoutItem]:
         return [item for item in self._items if not item.isEmpty()]
 
-    def _arrange(self, rect: QRect, move: bool) -> int:
+    def _parted(self, rect: QRect) -> bool:
+        """Whether what is pushed begins a line of its own."""
+        return self._pushed is not None and self._arrange(rect, True, move=False) <= self._arrange(rect, False, False)
+
+    def _arrange(self, rect: QRect, parted: bool, move: bool) -> int:
         gap, shown = self.spacing(), self._shown()
         spare = rect.width() - sum(_one_line(item).width() + gap for item in shown) + gap
-        pushed = None if self._pushed is None or spare < 0 else self._items[self._pushed]
+        pushed = None if self._pushed is None else next((e for e in self._items[self._pushed :] if e in shown), None)
         x, y, line = rect.x(), rect.y(), 0
         row: list[tuple[QLayoutItem, int, int, int]] = []
         for item in shown:
@@ -116,8 +123,9 @@ class Flow(QLayout):
             width = min(hint.width(), rect.width())
             height = item.heightForWidth(width) if item.hasHeightForWidth() else hint.height()
             if item is pushed:
-                x += spare
-            if x > rect.x() and x + width > rect.x() + rect.width():
+                x += max(spare, 0)
+            begins = parted and spare < 0 and item is pushed
+            if x > rect.x() and (begins or x + width > rect.x() + rect.width()):
                 self._place(row, y, line, move)
                 x, y, line, row = rect.x(), y + line + gap, 0, []
             if item.widget() is not None and item.widget() is self._last:

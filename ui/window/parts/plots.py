@@ -52,6 +52,7 @@ KEYS_IN_WORDS = (
 )
 
 
+_LABEL_HANGS_PX, _LABEL_MARGIN_PX = 5, 4  # pyqtgraph lets the label hang out, and Qt's text has a margin around it
 _MARGIN = 0.025  # of the data's length: half a dot in large text on a small screen
 _SPARE = 0.06  # how much of the data's length may lie empty at either end
 _CLOSEST = 1e-4  # of all data: as far as it can be zoomed in
@@ -253,12 +254,15 @@ class Plot(QWidget):
         self._name_axes()
         self.item.getAxis("left").setWidth(theme.px(64))
         bottom = self.item.getAxis("bottom")
-        numbered = bottom.style["showValues"]
-        bottom.setHeight(theme.px(46 if self._axes["bottom"][0] else 28) if numbered else 2)
+        high, gap = QFontMetricsF(theme.font(NUMBERS)).height(), theme.px(2)
+        numbers_px = bottom.style["tickTextOffset"][1] + high + gap
+        named_px = high + gap + _LABEL_MARGIN_PX - _LABEL_HANGS_PX if any(self._axes["bottom"]) else 0
+        bottom.setHeight(round(numbers_px + named_px) if bottom.style["showValues"] else 2)
         # pyqtgraph lays out as though the canvas had no frame, which would cover what lies at the right and at the
         # foot; and it lets the label below hang out by five pixels.
         frame = 2 * FRAME_PX
-        self.item.layout.setContentsMargins(1, 1, 1 + frame, (6 if self._axes["bottom"][0] else 1) + frame)
+        hangs = _LABEL_HANGS_PX if any(self._axes["bottom"]) else 0
+        self.item.layout.setContentsMargins(1, 1, 1 + frame, 1 + hangs + frame)
 
     def _name_axes(self) -> None:
         """Label and unit of each axis, or the unit alone where there is no room for both."""

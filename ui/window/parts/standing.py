@@ -168,19 +168,19 @@ class AnswerCard(QWidget):
         self.details.setText("\n".join([*why(answer), *([""] if rests_on else []), *rests_on]))
         self._show_tools(True, "well_again" in answer.asks)
 
-    def say(self, words: str, more: str) -> None:
-        """Say something in place of an answer."""
+    def say(self, words: str, more: str, rests_on: str = "") -> None:
+        """Say something in place of an answer. rests_on: what answers will rest on, unfolded at once."""
         self.answer = None
         self.headline.setText(words)
         self.said.setText(more)
         self.heed.setText(SEEK_HELP if words else "")
-        self.details.setText("")
+        self.details.setText(rests_on)
         self._show_tools(False, False)
 
     def _show_tools(self, more: bool, well: bool) -> None:
         self.more.setVisible(more)
         self.well.setVisible(well)
-        self.details.setVisible(more and self.more.isChecked())
+        self.details.setVisible(self.more.isChecked() if more else bool(self.details.text()))
         self.said.setVisible(bool(self.said.text()))
         self.heed.setVisible(bool(self.heed.text()))
 

@@ -35,6 +35,11 @@ _LEAST_ROWS = 5
 _AROUND_CELL = 1.1  # what a cell has around its words, in heights of a line
 # Figures far from those beside them are hard to follow, so a column of them is widened by this much at most.
 _MOST_SPREAD = 3.0  # heights of a line
+# A row of more lines than this is a thin pillar of words with its figures lost in the middle.
+_MOST_LINES = 5
+_MOST_BESIDE = 3  # lines beside their heading, where cells stand below one another
+# Numbers after one another, as the boundaries of zones are.
+_LIST = re.compile(r"\d+( / \d+)+")
 
 
 class _Headings(QHeaderView):
@@ -106,9 +111,9 @@ class PlainTable(QTableWidget):
     """A table to read and to select rows in.
 
     Its columns are as wide as what they hold; where that is too much, first the headings wrap, then the widest cells.
-    Where not even the longest words, or figures with their units, find room beside one another, the cells of a row
-    stand below one another, each after its heading. A table that is edited or drawn in its cells can't do that: it
-    parts figures from their units, and scrolls sideways where that is not enough.
+    Where not even the longest words, or figures with their units, find room beside one another, or a row would be a
+    pillar of words, the cells of a row stand below one another, each after its heading. A table that is edited or drawn
+    in its cells can't do that: it parts figures from their units, and scrolls sideways where that is not enough.
 
     stacked: whether the cells of a row stand below one another.
     """
@@ -144,17 +149,18 @@ class PlainTable(QTableWidget):
         columns = (self._widths_of(column) for column in range(self.columnCount()))
         natural, cells, whole, least = zip(*columns, strict=True)
         room = self.viewport().width()
-        self._stack(sum(whole) > room and self._can_stack())
-        self._parted = not self.stacked and sum(least) <= room < sum(whole)
-        if self.stacked:
-            self._arrange_below()
-            self._arranging = False
-            return
+        can_stack = self._can_stack()
+        self._parted = not can_stack and sum(least) <= room < sum(whole)
         if sum(cells) <= room:
             least = cells
         elif not self._parted:
             least = whole
         widths = list(share_out(natural, least, room))
+        self._stack(can_stack and (sum(whole) > room or self._is_pillar(widths)))
+        if self.stacked:
+            self._arrange_below()
+            self._arranging = False
+            return
         spare = max(room - sum(widths), 0)
         if self._holds_figures(self._stretch):
             each = min(spare // len(widths), round(_MOST_SPREAD * metrics.height()))
@@ -168,7 +174,7 @@ class PlainTable(QTableWidget):
         self.verticalHeader().setMinimumSectionSize(one_line)
         for row in range(self.rowCount()):
             # Rows that wrapped at a smaller width keep their height otherwise.
-            high = one_line if sum(natural) <= room else self._words_high(row) + round(0.6 * metrics.height())
+            high = one_line if sum(natural) <= room else self._words_high(row, widths) + round(0.6 * metrics.height())
             self.setRowHeight(row, max(high, one_line))
         scrolls = self.horizontalScrollBar().sizeHint().height() if sum(widths) > room else 0
         self._be_as_high_as_rows(header.sizeHint().height() + scrolls)
@@ -202,9 +208,12 @@ class PlainTable(QTableWidget):
         pieces: list[_Piece] = []
         down = around // 2
 
-        def put(across: int, wide: int, words: str, font: QFont, heading: bool = False) -> int:
+        def high_of(wide: int, words: str, font: QFont) -> int:
             space = QRect(0, 0, wide, 10_000)
-            high = QFontMetrics(font).boundingRect(space, Qt.TextFlag.TextWordWrap, words).height()
+            return QFontMetrics(font).boundingRect(space, Qt.TextFlag.TextWordWrap, words).height()
+
+        def put(across: int, wide: int, words: str, font: QFont, heading: bool = False) -> int:
+            high = high_of(wide, words, font)
             pieces.append(_Piece(QRect(around + across, down, wide, high), words, font, heading))
             return high
 
@@ -220,15 +229,26 @@ class PlainTable(QTableWidget):
             highest = 0
             for place, (title, item) in enumerate(pairs[start : start + beside]):
                 left = place * (each_px + 2 * gap)
+                wide, words = each_px - heading_px - gap, self.shown(item.text())
+                if beside == 1 and high_of(wide, words, item.font()) > _MOST_BESIDE * line:
+                    # A sentence has the whole width, below its heading.
+                    down += put(0, room, title, self.font(), heading=True)
+                    highest = put(0, room, words, item.font())
+                    continue
                 highest = max(highest, put(left, heading_px, title, self.font(), heading=True))
-                wide = each_px - heading_px - gap
-                highest = max(highest, put(left + heading_px + gap, wide, self.shown(item.text()), item.font()))
+                highest = max(highest, put(left + heading_px + gap, wide, words, item.font()))
             down += highest + line // 6
         return pieces
 
     def _heading(self, column: int) -> str:
         heading = self.horizontalHeaderItem(column)
         return "" if heading is None else heading.text()
+
+    def _is_pillar(self, widths: Sequence[int]) -> bool:
+        """Whether a row would have more lines than can be read beside short cells."""
+        most = _MOST_LINES * self.fontMetrics().lineSpacing()
+        rows = range(min(self.rowCount(), MEASURED_ROWS))
+        return any(self._words_high(row, widths) > most for row in rows)
 
     def _can_stack(self) -> bool:
         own = (self.itemDelegateForColumn(column) for column in range(self.columnCount()))
@@ -287,12 +307,12 @@ class PlainTable(QTableWidget):
         side = 0 if heading is None else int(heading.data(Qt.ItemDataRole.TextAlignmentRole) or 0)
         return bool(side & Qt.AlignmentFlag.AlignRight.value)
 
-    def _words_high(self, row: int) -> int:
-        """The height of a row's words, wrapped to the columns, in pixels: Qt's own forgets the margins of cells."""
+    def _words_high(self, row: int, widths: Sequence[int]) -> int:
+        """The height of a row's words, wrapped to such columns, in pixels: Qt's own forgets the margins of cells."""
         around = round(_AROUND_CELL * self.fontMetrics().height())
         highest = self.fontMetrics().height()
         for column in range(self.columnCount()):
-            item, width = self.item(row, column), self.columnWidth(column) - around
+            item, width = self.item(row, column), widths[column] - around
             if item is None:
                 continue
             metrics, words = QFontMetrics(item.font()), self.shown(item.text())  # some are bold
@@ -321,7 +341,7 @@ class PlainTable(QTableWidget):
 
         longest = sorted(texts, key=len)[-_LONGEST:]
         held = {word for text in longest for word in unbroken(text).split(" ")}
-        figures = {text for text in longest if _FIGURE.fullmatch(text)}
+        figures = {text for text in longest if _FIGURE.fullmatch(text) or _LIST.fullmatch(text)}
         of_title = widest(title.split(" "))
         cells = max(widest(longest), of_title)
         least = max(widest(word for text in longest for word in text.split()), of_title)

@@ -301,6 +301,9 @@ QHeaderView, QHeaderView:focus {{ background: {inks.paper}; border: none; paddin
 QHeaderView::section {{
   background: {inks.paper}; color: {inks.soft}; border: none; border-bottom: 1px solid {inks.line};
   padding: {px(5)}px {px(8)}px; }}
+QHeaderView::up-arrow {{ image: url("{up}"); }}
+QHeaderView::down-arrow {{ image: url("{down}"); }}
+QHeaderView::up-arrow, QHeaderView::down-arrow {{ width: {px(11)}px; height: {px(11)}px; }}
 QTableCornerButton::section {{ background: {inks.paper}; border: none; }}
 QMenu {{ background: {inks.sheet}; border: 1px solid {inks.line}; padding: {px(4)}px; }}
 QMenu::item {{ padding: {px(6)}px {px(22)}px; }}

@@ -93,7 +93,7 @@ class ZonesEditor(QWidget):
             last = n == count - 1
             span = "–" if table is None else table[n].span_words
             if n + 1 == scheme.easy_top:
-                span += "  ◂ easy ends"
+                span = "easy ends" if table is None else f"{span}, easy ends"
             talk = talk_test(n + 1, scheme.easy_top, count)
             self._cell(n, _NAME, scheme.names[n], True)
             self._cell(n, _TOP, "no top" if last else f"{scheme.boundaries_pct[n]:g}", not last)

@@ -201,7 +201,7 @@ class ZonesPicture(Painted):
                 painter.drawText(place, Qt.AlignmentFlag.AlignHCenter, str(bpm))
             bpm += step
         place = QRectF(at(ends[0]), y + 4 + 1.05 * line, at(ends[1]) - at(ends[0]), line)
-        painter.drawText(place, Qt.AlignmentFlag.AlignRight, "pulse, bpm")
+        painter.drawText(place, Qt.AlignmentFlag.AlignRight, "Pulse, bpm")
 
     def _font(self) -> QFont:
         return self.theme.font(0.85)
@@ -241,10 +241,12 @@ class MethodsView(QWidget):
 
     def show_methods(self, compared: Sequence[Compared]) -> None:
         """Draw and list these."""
-        self.apart.setText(apart_words(compared) or "With one method known there is nothing to compare yet.")
+        known = any(row.zones is not None for row in compared)
+        count = "With one method known" if known else "With no method known"
+        self.apart.setText(apart_words(compared) or f"{count} there is nothing to compare yet.")
         self.picture.show_methods(compared)
         for widget in (self.picture, self.legend):
-            widget.setVisible(any(row.zones is not None for row in compared))
+            widget.setVisible(known)
         rows = []
         for each in compared:
             if each.zones is None:

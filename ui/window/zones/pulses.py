@@ -232,7 +232,7 @@ class PulsesPanel(View):
             known = entry.pace_s_per_km is not None
             pace = bare_pace(1000.0, entry.pace_s_per_km or 0.0, units) if known else UNKNOWN
             rows.append((entry.date.isoformat(), f"{entry.bpm:.0f} bpm", pace, entry.note))
-        self.thresholds.setHorizontalHeaderLabels(["Day", "Pulse", PACE_UNIT[units], "Note"])
+        self.thresholds.setHorizontalHeaderLabels(["Day", "Pulse", f"Pace, {PACE_UNIT[units]}", "Note"])
         write_rows(self.thresholds, rows)
         self.thresholds.setVisible(bool(rows))
         newest = self.known.threshold
@@ -264,4 +264,4 @@ class PulsesPanel(View):
 
     def arrange(self) -> None:
         """Beside one another where there is room, else one below the other."""
-        turn(self._columns, self.width() >= self.context.theme.px(1140))
+        turn(self._columns, self.width() >= self.context.theme.px(1300))
