@@ -213,7 +213,7 @@ class HelpPage(PageWidget):
             parts.append(f"<tr><td colspan='2'><br><i>{escape(name)}</i></td></tr>")
             parts += [
                 f"<tr><td><b>{escape(controls.shown(key.keys))}</b>&nbsp;&nbsp;&nbsp;</td>"
-                f"<td>{escape(key.does)}</td></tr>"
+                f"<td>{escape(unbroken(key.does))}</td></tr>"
                 for key in keys
             ]
         parts.append("</table><h2>The method and its sources</h2>")
