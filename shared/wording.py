@@ -96,6 +96,7 @@ def count_of(count: int, one: str) -> str:
 
 
 # What stands in one line: a number with its unit, a day with its month, a range, "min/km", and an option of a command.
+# A dot between figures ends a line rather than begins one.
 _UNITS = "bpm|ms|s|min|minutes?|seconds?|hours?|h|km|m|miles?|mi|%|Hz|frames/s|points?|pt|[kMG]B"
 _HELD_SPACE = re.compile(rf"(?<=\d) (?=(?:{_UNITS}|{'|'.join(MONTHS)}|{'|'.join(each[:3] for each in MONTHS)})(?!\w))")
 # From day to day is too much for one line.
@@ -108,7 +109,7 @@ NO_BREAK_SPACE, WORD_JOINER = "\u00a0", "\u2060"
 def unbroken(text: str) -> str:
     """The same words for the eye: no line ends within a number and its unit, a range, a day and month, or "min/km"."""
     held = _HELD_SLASH.sub(rf"\1/{WORD_JOINER}", _HELD_SPACE.sub(NO_BREAK_SPACE, text))
-    held = _HELD_RANGE.sub(f"{NO_BREAK_SPACE}to{NO_BREAK_SPACE}", held)
+    held = _HELD_RANGE.sub(f"{NO_BREAK_SPACE}to{NO_BREAK_SPACE}", held).replace(" · ", f"{NO_BREAK_SPACE}· ")
     return _OPTION.sub(lambda option: option[0].replace("-", f"-{WORD_JOINER}"), held)
 
 

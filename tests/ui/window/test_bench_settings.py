@@ -6,13 +6,15 @@ import sys
 from pathlib import Path
 
 import pytest
-from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QComboBox, QDoubleSpinBox, QFileDialog
+from PySide6.QtCore import QEvent, QObject, Qt
+from PySide6.QtWidgets import QApplication, QComboBox, QDoubleSpinBox, QFileDialog, QLabel
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.shared.settings import Settings, settings_from_toml, settings_to_toml
 from dawnbeat.ui.window.bench.settings import SettingsPanel, plain_name, step_of
 from dawnbeat.ui.window.parts.context import AppContext
+from dawnbeat.ui.window.parts.layouts import Scrolled
+from tests.ui.window.conftest import shown
 
 
 @pytest.fixture
@@ -157,3 +159,46 @@ def test_the_bench_begins_with_what_readings_use(qtbot: QtBot, context: AppConte
     assert panel.settings == mine
     assert panel.differing == ["lowpass_hz"]
     assert not panel.default.isEnabled()
+
+
+@pytest.mark.usefixtures("qapp")
+def test_no_words_of_a_parameter_are_drawn_cut_while_more_are_made(qtbot: QtBot, context: AppContext) -> None:
+    context.choose(text_percent=200)
+    panel = SettingsPanel(context)
+    cut: list[list[str]] = []
+
+    class Watch(QObject):
+        def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802  Qt's name
+            if event.type() == QEvent.Type.Paint:
+                labels = [each for each in watched.findChildren(QLabel) if each.isVisible() and each.text()]
+                cut.append([each.text() for each in labels if each.height() < each.heightForWidth(each.width())])
+            return False
+
+    watch = Watch()
+    shown(qtbot, panel, 560, 900)
+    assert panel._unmade
+    panel._list.installEventFilter(watch)
+    qtbot.waitUntil(lambda: not panel._unmade)
+    qtbot.waitUntil(lambda: panel._list.height() > 3000)
+    QApplication.processEvents()
+    assert cut
+    assert not any(cut)
+
+
+def test_the_list_is_no_higher_in_the_page_than_it_needs_there(qtbot: QtBot, context: AppContext) -> None:
+    panel = SettingsPanel(context)
+    page = Scrolled(panel)
+    shown(qtbot, page, 300, 400)
+    assert len(panel.controls) == len(dataclasses.fields(Settings))
+    QApplication.processEvents()
+    narrow_px = panel._list.height()
+    page.resize(1200, 400)
+    panel.spread(True)
+    panel.sought.setText("no such parameter")  # measured again
+    panel.sought.clear()
+    QApplication.processEvents()
+    column = panel._list.layout()
+    assert column is not None
+    wide_px = column.totalHeightForWidth(panel._list.width())
+    assert wide_px < narrow_px
+    assert panel._list.height() <= wide_px + 1

@@ -270,6 +270,7 @@ class SettingsPanel(QWidget):
             control.show_value(getattr(self.settings, parameter.name))
             control.changed.connect(self._change)
             self._column.insertWidget(len(self._made), control)
+            control.show()  # or Qt does later, when the list is measured and drawn already
             self._made[parameter.name] = control
         self._unmade = self._unmade[count:]
         if not self._unmade:

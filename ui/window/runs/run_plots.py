@@ -207,7 +207,8 @@ class ZoneBars(QWidget):
         rows = []
         if zones is not None:
             for zone, seconds, share in zip(zones.table(), zone_s, shares, strict=True):
-                rows.append((zone.name, zone.span_words, clock(seconds), percent(share if total else None), ""))
+                name = zone.name.removeprefix("zone ")  # the heading says it
+                rows.append((name, zone.span_words, clock(seconds), percent(share if total else None), ""))
             self._bars.show(shares, zones.scheme.easy_top)
         write_rows(self.table, rows)
         self.setVisible(bool(rows))
