@@ -332,6 +332,8 @@ class PlainTable(QTableWidget):
         title = "" if heading is None else heading.text()
         items = [self.item(row, column) for row in range(min(self.rowCount(), MEASURED_ROWS))]
         texts = {each.text(): each.font().bold() for each in items if each is not None}
+        if not title and not any(texts):  # drawn in, where there is room
+            return 4 * (self.horizontalHeader().minimumSectionSize(),)
         around = round(_AROUND_CELL * metrics.height())
         wider = 1.1 if any(texts.values()) else 1.0
 
