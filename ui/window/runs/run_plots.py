@@ -229,7 +229,9 @@ class _Bars(QStyledItemDelegate):
     ) -> None:
         super().paint(painter, option, index)
         row = index.row()
-        if row >= len(self._shares) or not self._shares[row]:
+        # Bars as narrow as a letter can't be compared, and the shares stand beside them.
+        wide_enough = option.rect.width() >= 2 * option.fontMetrics.height()
+        if row >= len(self._shares) or not self._shares[row] or not wide_enough:
             return
         cell = QRectF(option.rect).adjusted(4, 5, -4, -5)
         cell.setWidth(max(self._shares[row] / max(self._shares) * cell.width(), 2.0))
