@@ -12,9 +12,8 @@ from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from dawnbeat.shared.wording import DAY_S, seconds_of
-from dawnbeat.ui.window.parts.axes import NUMBERS
 from dawnbeat.ui.window.parts.context import AppContext
-from dawnbeat.ui.window.parts.drawing import Band, Ink
+from dawnbeat.ui.window.parts.drawing import NUMBERS, Band, Ink
 from dawnbeat.ui.window.parts.plots import Plot
 from dawnbeat.ui.window.parts.saving import packed, print_on
 from dawnbeat.ui.window.parts.theme import DARK, LIGHT

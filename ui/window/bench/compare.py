@@ -46,11 +46,10 @@ from dawnbeat.shared.wording import capital, signed
 from dawnbeat.signal.compare import Comparison, Series, compare
 from dawnbeat.ui.window.bench.traces import embedded
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.axes import NUMBERS
 from dawnbeat.ui.window.parts.background import Newest, Task
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, DoubleSpinBox, label
-from dawnbeat.ui.window.parts.drawing import Ink
+from dawnbeat.ui.window.parts.drawing import NUMBERS, Ink
 from dawnbeat.ui.window.parts.layouts import flow_of, stack
 from dawnbeat.ui.window.parts.plots import Plot
 
@@ -69,7 +68,7 @@ _EDGE_LEGEND = (
     "edges are compared."
 )
 _SPECTRUM_LEGEND = (
-    "Spectrum: faint before the filter, dark after it; dashed upright lines, the filter’s limits; 1, 2, 3, the pulse "
+    "Spectrum: faint before the filter, dark after it; dashed upright lines, the filter's limits; 1, 2, 3, the pulse "
     "and its harmonics."
 )
 _LIMITS_LEGEND = "━ bias    ┅ limits of agreement (Bland and Altman 1986, Lancet 1:307-310)"
@@ -489,4 +488,4 @@ def _note(what: str | Path) -> str:
         return _OPINION_NOTE
     if isinstance(what, Path):
         return f"Beats of {what.name}, analysed with the same settings."
-    return "The reference’s intervals all count; its marks may lie at another part of the beat, which shows as lag."
+    return "The reference's intervals all count; its marks may lie at another part of the beat, which shows as lag."

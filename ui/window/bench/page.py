@@ -286,7 +286,7 @@ class BenchPage(PageWidget):
             readings = [each for each in self.context.journal.readings() if each.recording]
             for reading in reversed(readings[-_RECENT:]):
                 path = self.context.home / str(reading.recording)
-                found.append((f"the journal’s reading of {reading.local_date}, {reading.began:%H:%M}", path))
+                found.append((f"the journal's reading of {reading.local_date}, {reading.began:%H:%M}", path))
         return found
 
     def _ask_recent(self) -> None:
@@ -389,7 +389,7 @@ class BenchPage(PageWidget):
     def _trouble(self, sentence: str) -> None:
         self.context.say(sentence)
         if self._recording is None:
-            self.verdict.setText("It can’t be read.")
+            self.verdict.setText("It can't be read.")
             self.told.setText(sentence)
             for words_of in (self.verdict, self.told):
                 words_of.setVisible(True)

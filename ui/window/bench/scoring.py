@@ -87,7 +87,7 @@ COLUMNS: tuple[Column[Score], ...] = (
     _right("Interval off, ms", "Mean absolute difference to the reference", "difference_ms", "{:.1f}".format),
     _right(
         "RMSSD off, ms",
-        "RMSSD less the reference’s over the same intervals",
+        "RMSSD less the reference's over the same intervals",
         "rmssd_off_ms",
         functools.partial(signed, decimals=1),
     ),
@@ -117,8 +117,8 @@ def scores_csv(scores: Sequence[Score]) -> str:
 
 
 _LEGEND = (
-    "Worst first: what can’t be read; a verdict that isn’t the expected one, or a usable reading whose RMSSD is more "
-    "than 10 % off its reference; what isn’t usable; then by agreement, kept share and timing error; last what is "
+    "Worst first: what can't be read; a verdict that isn't the expected one, or a usable reading whose RMSSD is more "
+    "than 10 % off its reference; what isn't usable; then by agreement, kept share and timing error; last what is "
     "rightly not usable. Enter opens a row."
 )
 

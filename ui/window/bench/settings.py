@@ -64,7 +64,7 @@ _PLAIN = {
     "min_frame_rate_hz": "Frames a second, fewest",
     "min_frames_a_beat": "Frames in an interval, fewest",
     "min_median_likeness": "Median likeness needed",
-    "max_timing_share": "Timing’s share of RMSSD, greatest",
+    "max_timing_share": "Timing's share of RMSSD, greatest",
     "min_agreement": "Agreement needed",
 }
 _UNITS = ("_s", "_ms", "_hz", "_bpm")

@@ -17,10 +17,9 @@ from dawnbeat.shared.reading import REASONS
 from dawnbeat.shared.trace import CHANNELS, FloatArray
 from dawnbeat.ui.window.bench.settings import WHERE
 from dawnbeat.ui.window.parts import controls
-from dawnbeat.ui.window.parts.axes import evenly, logarithms
 from dawnbeat.ui.window.parts.context import AppContext
 from dawnbeat.ui.window.parts.controls import ComboBox, Key
-from dawnbeat.ui.window.parts.drawing import Ink, legend_of
+from dawnbeat.ui.window.parts.drawing import Ink, evenly, legend_of, logarithms
 from dawnbeat.ui.window.parts.layouts import flow_of
 from dawnbeat.ui.window.parts.plots import Plot
 
@@ -36,7 +35,7 @@ _TIPS = {
 }
 _LEAST_LOGGED = 0.01
 _TIME = ("Time", "s")
-_LEGEND = ("○ candidate", "● beat that counts", "✕ beat that doesn’t", "▏ reference", "▒ left out")
+_LEGEND = ("○ candidate", "● beat that counts", "✕ beat that doesn't", "▏ reference", "▒ left out")
 _LEGEND_BEFORE = ("┅ and ◌ with the settings that readings use",)
 _OPENS_WITH_S = 10.0
 _LENGTHS: dict[str, float | None] = {

@@ -17,17 +17,16 @@ from dawnbeat.morning.reading_text import interval_words, verdict_lines
 from dawnbeat.shared.morning import StoredReading
 from dawnbeat.shared.trace import BoolArray
 from dawnbeat.shared.wording import DAY_S, day_of, long_day, seconds_of
-from dawnbeat.ui.window.parts.axes import logarithms
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.drawing import Ink, legend_of
+from dawnbeat.ui.window.parts.drawing import Ink, legend_of, logarithms
 from dawnbeat.ui.window.parts.layouts import stack
 from dawnbeat.ui.window.parts.plots import Look, Plot
 from dawnbeat.ui.window.parts.saving import Figure, Part
 
 LEGEND = legend_of(
     "● a morning with its 95 % interval",
-    "━ the week’s average",
+    "━ the week's average",
     "▒ usual range",
     "△ another posture",
     "◇ ill or not comparable",

@@ -22,10 +22,9 @@ from dawnbeat.morning.answering import AnsweredWeek, answered_weeks
 from dawnbeat.morning.strap import checks
 from dawnbeat.shared.wording import MONTHS, short_day
 from dawnbeat.ui.window.parts import controls, saving
-from dawnbeat.ui.window.parts.axes import evenly
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import ComboBox, in_place_of_all, label, named
-from dawnbeat.ui.window.parts.drawing import Ink
+from dawnbeat.ui.window.parts.drawing import Ink, evenly
 from dawnbeat.ui.window.parts.layouts import flow_of, scrolled, stack
 from dawnbeat.ui.window.parts.plots import Plot
 from dawnbeat.ui.window.parts.tables import plain_table, write_rows

@@ -107,7 +107,7 @@ COLUMNS: tuple[Column[StoredReading], ...] = (
     _noted("Hours", "hours_slept", "hours slept, 0 to 24", right=True, widest="10.5"),
     _noted("Ill", "ill", "feeling ill this morning", YES_NO, widest="yes"),
     _noted("Alcohol", "alcohol", "any the evening before", YES_NO),
-    _noted("Yesterday’s run", "yesterday_run", "in plain words"),
+    _noted("Yesterday's run", "yesterday_run", "in plain words"),
     _noted("Note", "note", "anything else", widest=20 * "n"),
 )
 KINDS: dict[str, Callable[[Sequence[StoredReading]], Sequence[StoredReading]]] = {

@@ -29,10 +29,9 @@ from PySide6.QtWidgets import QApplication, QMenu, QToolButton, QVBoxLayout, QWi
 
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.shared.wording import DAY_S, Tick
-from dawnbeat.ui.window.parts import axes, controls, saving
-from dawnbeat.ui.window.parts.axes import NUMBERS, Level, Numbers, Scale, across, close_up, upwards
+from dawnbeat.ui.window.parts import controls, drawing, saving
 from dawnbeat.ui.window.parts.controls import Key
-from dawnbeat.ui.window.parts.drawing import Band, Ink
+from dawnbeat.ui.window.parts.drawing import NUMBERS, Band, Ink, Level, Numbers, Scale, across, close_up, upwards
 from dawnbeat.ui.window.parts.saving import Figure, Part, Says
 from dawnbeat.ui.window.parts.theme import FRAME_PX, LIGHT, Theme, Themed
 
@@ -117,7 +116,7 @@ class Plot(QWidget):
             axis.setStyle(maxTextLevel=0)
             self._numbers[side] = Numbers(axis, self._theme_now, choose)
         if dates:
-            self.number("bottom", axes.dates)
+            self.number("bottom", drawing.dates)
         # A value at the very edge would be cut in half.
         self.item.getAxis("left").setStyle(hideOverlappingLabels=True)
         self.readout = controls.label("soft", f"{name}: value", " ", wraps=False)

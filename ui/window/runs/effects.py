@@ -32,7 +32,7 @@ from dawnbeat.training import mornings_after, zone_store
 from dawnbeat.training.export_runs import export_periods
 from dawnbeat.training.mornings_after import FEWEST_PAIRS, HardDay
 from dawnbeat.training.periods import Fixed, JudgedRun, Period, PeriodSummary, fixed_of, periods_of, usual_mornings
-from dawnbeat.ui.window.parts import axes, controls
+from dawnbeat.ui.window.parts import controls, drawing
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label
 from dawnbeat.ui.window.parts.drawing import Ink
@@ -46,7 +46,7 @@ _MONTHS_NOTE = (
     "endurance (common practice, no source); heat, hills and another sensor move it too. Rest and RMSSD are means of "
     "the usable mornings in your usual posture."
 )
-_HEADINGS = ("Day", "Load", "RMSSD, morning after", "Resting pulse, morning after", "Week’s RMSSD moved")
+_HEADINGS = ("Day", "Load", "RMSSD, morning after", "Resting pulse, morning after", "Week's RMSSD moved")
 _HARDEST = 20
 _AFTER_NOTE = (
     "The last column: how far the mean of the seven mornings after lies from that of the seven up to the day. "
@@ -135,7 +135,7 @@ class MonthsView(View):
         if known:
             low, high = float(paces.min()) - _PACE_STEP_S, float(paces.max()) + _PACE_STEP_S
             self.plot.box.setYRange(low, high, padding=0)
-            self.plot.number("left", partial(axes.paces, units=self._units))
+            self.plot.number("left", partial(drawing.paces, units=self._units))
             self.plot.name_axis("left", f"Pace, {PACE_UNIT[self._units]}", "")
             self._home()
 

@@ -60,7 +60,7 @@ class EstimatesView(QWidget):
         self.factors.offer((("not chosen yet", None), ("women", "women"), ("men", "men")))
         self.factors.activated.connect(lambda _: self._choose_factors())
         self._race_row = labelled("From the race", self.race)
-        self.equals = plain_table(("Distance", "Time", "Of the race’s distance"), "Equal races", most=8)
+        self.equals = plain_table(("Distance", "Time", "Of the race's distance"), "Equal races", most=8)
         self.equals_title = label("soft", "", "Equal races by the same formula")
         self.equals_error = label("small", "", estimates.EQUIVALENTS_ERROR)
         self._pulses, self._tests, self._of_race = QVBoxLayout(), QVBoxLayout(), QVBoxLayout()

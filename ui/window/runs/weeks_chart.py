@@ -18,10 +18,9 @@ from dawnbeat.shared.morning import ORIGINS, POSTURES, Morning
 from dawnbeat.shared.trace import FloatArray
 from dawnbeat.shared.wording import DAY_S, capital, day_of, seconds_of
 from dawnbeat.training.periods import EASY_AIM, EASY_TIME_AIM, Span, Week, monday_of
-from dawnbeat.ui.window.parts.axes import logarithms
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label
-from dawnbeat.ui.window.parts.drawing import Ink, legend_of
+from dawnbeat.ui.window.parts.drawing import Ink, legend_of, logarithms
 from dawnbeat.ui.window.parts.layouts import let_shrink, stack
 from dawnbeat.ui.window.parts.plots import Plot
 from dawnbeat.ui.window.parts.saving import Figure, Part
@@ -40,7 +39,7 @@ _LEGENDS = (
         "▒ runs: lowest to highest of the eight weeks before",
     ),
     (),
-    ("● RMSSD of a morning", "━ the week’s average", "▒ usual range"),
+    ("● RMSSD of a morning", "━ the week's average", "▒ usual range"),
 )
 
 
@@ -142,7 +141,7 @@ class WeeksChart(View):
         self.load.canvas.setAccessibleName(self.load.name)
         self.legends[2].setText(
             legend_of(
-                f"● the week’s {name}",
+                f"● the week's {name}",
                 "▒ lowest to highest of the eight weeks before",
                 "no dot: a run lacks it",
             )

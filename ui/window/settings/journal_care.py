@@ -41,7 +41,7 @@ class JournalCare(QWidget):
         self._work: Work | None = None
         give = functools.partial(controls.button, where=_WHERE)
         self.backup_button = give("Back up…", "Ctrl+B", "Journal and recordings in one file", self.ask_backup)
-        self.restore_button = give("Restore…", "Ctrl+Shift+O", "Open a backup in the journal’s place", self.ask_restore)
+        self.restore_button = give("Restore…", "Ctrl+Shift+O", "Open a backup in the journal's place", self.ask_restore)
         self.import_button = give("Import mornings…", "Ctrl+O", "Open a CSV that was saved here", self.ask_import)
         tip = "Analyse every recording again, with the settings that readings use"
         self.again_button = give("Analyse again…", "F5", tip, self.analyse_again)

@@ -33,7 +33,7 @@ FIRST_WORDS = (
 # From tests/benchmarks/answers.py, 400 simulated runners; README shows the whole table.
 ERROR_RATES = (
     "Measured on simulated runners. One who never changes is told something other than “keep the plan” on 8 of 100 "
-    "days (the trial’s rule by itself: 36). A first morning of fever, 2.5 standard deviations off in both measures, "
+    "days (the trial's rule by itself: 36). A first morning of fever, 2.5 standard deviations off in both measures, "
     "is told to keep the plan in 2 of 100. A lasting fall of RMSSD by 1.5 standard deviations is not yet seen by the "
     "fifth reading in 23 of 100, a lasting rise of the pulse in 21. One odd morning is told something other than keep "
     "in 19 of 100. After an illness noted the day before, the runner is always asked."
@@ -51,7 +51,7 @@ METHOD = (
         "From light to beats",
         "Blood takes in light, so each beat darkens the fingertip a little. Each frame becomes one mean colour "
         "with its own time; the rate is never assumed to be steady, and a gap of more than 0.2 s is never "
-        "bridged. A beat is timed at the steepest fall of brightness, by laying the recording’s own median beat "
+        "bridged. A beat is timed at the steepest fall of brightness, by laying the recording's own median beat "
         "over it, which is finer than one frame. Among five marks of the pulse wave the middle of that edge was "
         "found the most accurate (Peláez-Coca et al. 2022, IEEE J Biomed Health Inform 26).",
     ),
@@ -64,9 +64,9 @@ METHOD = (
     (
         "The figures",
         "RMSSD, SDNN, pNN50 and mean pulse as defined by the Task Force of ESC and NASPE 1996 (Circulation "
-        "93:1043-1065). Every figure comes with a 95 % interval for the heart’s own: what two minutes can say of a "
+        "93:1043-1065). Every figure comes with a 95 % interval for the heart's own: what two minutes can say of a "
         "morning, what the timing of a camera adds, and what the way from heart to finger adds, about 10 to 15 ms "
-        "in quadrature. The figure itself is not corrected. Below 15 ms light can’t tell how low the heart’s is.",
+        "in quadrature. The figure itself is not corrected. Below 15 ms light can't tell how low the heart's is.",
     ),
     (
         "Usable or not",
@@ -77,7 +77,7 @@ METHOD = (
     (
         "An irregular pulse",
         "Each interval is predicted from the four before it. Breathing comes in waves and can be told; a pulse that "
-        "keeps coming irregularly can’t, and is said to be that, with its variability not used. So is a wave that "
+        "keeps coming irregularly can't, and is said to be that, with its variability not used. So is a wave that "
         "may or may not be a beat, with both rates. Neither names a cause: show it to a doctor if it is new, comes "
         "again or goes with feeling unwell, and a pulse without a finding rules nothing out.",
     ),
@@ -86,14 +86,14 @@ METHOD = (
         "The mean of your mornings of the four weeks before this week, plus and minus half their standard deviation, "
         "on the logarithm of RMSSD, as in a trial of training guided by variability (Vesterinen et al. 2016, Med Sci "
         "Sports Exerc 48:1347-1354); the same for the resting pulse. At least 14 of the 28 mornings are wanted "
-        "(common practice, no source). The week’s average is held against it: the mean of its usable readings, at "
+        "(common practice, no source). The week's average is held against it: the mean of its usable readings, at "
         "least three (Plews et al. 2014, Int J Sports Physiol Perform 9:783-790). A single morning has a wider band "
         "of its own, which holds 95 of 100. Only mornings in the usual posture, near the usual hour, by the same kind "
         "of sensor and of a minute or longer take part; ill ones and those you mark as not comparable stay out of the "
         "reference.",
     ),
     (
-        "The morning’s answer",
+        "The morning's answer",
         "Weighed in this order. Health: illness noted today, or in the last three days until you say that you are "
         "well again; a pulse that came irregularly; a resting pulse far above usual on three mornings together. A "
         "far-off morning: pulse and RMSSD of today both strayed the worse way, or one of them very far. The week, or "
@@ -118,19 +118,19 @@ METHOD = (
     (
         "A phone as the camera",
         "“Use a phone” on the page Read opens an address on this computer that one phone in the same network can "
-        "use: for one reading, or ten minutes. The phone’s browser warns when it gets there, since the certificate "
+        "use: for one reading, or ten minutes. The phone's browser warns when it gets there, since the certificate "
         "was made on this computer and no authority vouches for it. That is as it should be: look at the "
-        "certificate in the warning’s details, compare its SHA-256 fingerprint with the one beside the code, and go "
-        "on if they are the same. If they differ, something stands between the two: don’t go on, and press for a "
-        "new address in a network that you trust. The certificate’s key is in a file that you alone can read; delete "
+        "certificate in the warning's details, compare its SHA-256 fingerprint with the one beside the code, and go "
+        "on if they are the same. If they differ, something stands between the two: don't go on, and press for a "
+        "new address in a network that you trust. The certificate's key is in a file that you alone can read; delete "
         "phone-certificate.pem to have a new one made. The page measures each frame on the phone and sends numbers "
-        "only. Where a browser can’t light the lamp or time its frames, film for two and a half minutes with the "
-        "phone’s own camera and its lamp, and send the clip from the same page; it is deleted once it was read.",
+        "only. Where a browser can't light the lamp or time its frames, film for two and a half minutes with the "
+        "phone's own camera and its lamp, and send the clip from the same page; it is deleted once it was read.",
     ),
     (
         "Your data",
         "Everything stays in one folder on this computer, readable by you alone. Nothing is sent anywhere; the "
-        "only addresses ever used are a camera’s that you typed yourself, and the one that you open for a phone.",
+        "only addresses ever used are a camera's that you typed yourself, and the one that you open for a phone.",
     ),
 )
 

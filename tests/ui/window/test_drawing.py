@@ -8,7 +8,7 @@ import pytest
 from PySide6.QtGui import QFontMetricsF
 
 from dawnbeat.shared.wording import Units
-from dawnbeat.ui.window.parts.axes import NUMBERS, across, evenly, logarithms, paces, round_step, upwards
+from dawnbeat.ui.window.parts.drawing import NUMBERS, across, evenly, logarithms, paces, round_step, upwards
 from dawnbeat.ui.window.parts.theme import LIGHT, Theme
 
 pytestmark = pytest.mark.usefixtures("qapp")
