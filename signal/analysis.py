@@ -12,14 +12,14 @@ from dawnbeat.shared.reading import Analysis, Beats, Finding, Intervals, Metrics
 from dawnbeat.shared.settings import Settings
 from dawnbeat.shared.trace import BoolArray, FloatArray, Trace
 from dawnbeat.signal.agreement import agreeing_share
-from dawnbeat.signal.beats import PieceBeats, beats_of_piece, describe
-from dawnbeat.signal.clock import clock_error_ms, frame_times
+from dawnbeat.signal.beats import PieceBeats, beats_of_piece, describe, whole_window
+from dawnbeat.signal.clock import FrameTimes, clock_error_ms, frame_times, with_own_steps
 from dawnbeat.signal.conditioning import split_at_gaps
 from dawnbeat.signal.figures import intervals_95, metrics_of
 from dawnbeat.signal.judging import judge, odd_intervals
 from dawnbeat.signal.origin import origin_of
 from dawnbeat.signal.rhythm import irregularity_of, rhythm_of
-from dawnbeat.signal.timing import timing_elsewhere_ms
+from dawnbeat.signal.timing import WarpedBeats, curve_of, timing_elsewhere_ms, warped_beats
 from dawnbeat.signal.verdict import ABSURD_RATE_HZ, Evidence, needed_s, verdict_on
 
 # Shorter stretches hold too few beats to know one by its likeness to the others.
@@ -32,6 +32,8 @@ _SHORTEST_MS, _LONGEST_MS = 200.0, 3000.0
 # A strap gives whole milliseconds, or 1/1024 s: a uniform error of that width has this standard deviation.
 _GRAIN_MS = 1.0 / np.sqrt(12.0)
 _FEWEST_INTERVALS = 20
+# Beats tell more of the clock once they lie on a better one; a third time tells nothing more.
+_ROUNDS = 2
 
 
 def analyse(trace: Trace, settings: Settings | None = None) -> Analysis:
@@ -112,6 +114,16 @@ def pieces_of(trace: Trace, settings: Settings) -> list[PieceBeats]:
     if len(trace) > ABSURD_RATE_HZ * max(trace.duration_s, 1.0 / ABSURD_RATE_HZ):
         return []
     times = frame_times(trace.time_s, trace.colour)
+    pieces = _pieces_on(times, trace, settings)
+    for _ in range(0 if times.sure else _ROUNDS):
+        better = with_own_steps(times, [_warps_of(piece, settings) for piece in pieces])
+        if better is times:
+            break
+        times, pieces = better, _pieces_on(better, trace, settings)
+    return pieces
+
+
+def _pieces_on(times: FrameTimes, trace: Trace, settings: Settings) -> list[PieceBeats]:
     colour = trace.colour[times.rows]
     pieces = []
     for rows in split_at_gaps(times.time_s, settings.max_gap_s):
@@ -119,6 +131,19 @@ def pieces_of(trace: Trace, settings: Settings) -> list[PieceBeats]:
         if time_s.size >= _FEWEST_FRAMES and time_s[-1] - time_s[0] >= _SHORTEST_PIECE_S:
             pieces.append(beats_of_piece(time_s, colour[rows], settings, times))
     return pieces
+
+
+def _warps_of(piece: PieceBeats, settings: Settings) -> WarpedBeats:
+    start_s, length_s = float(piece.wave_s[0]), float(piece.wave_s[-1] - piece.wave_s[0])
+    curve = curve_of(piece.colours @ piece.weights, _wave_rate_hz(piece))
+    before_s, after_s = whole_window(settings, float(np.median(piece.detection.repetition.period_s)))
+    beat_s = piece.time_s - start_s
+    inside = (beat_s > before_s) & (beat_s < length_s - after_s)
+    return warped_beats(curve, beat_s[inside], before_s, after_s, start_s)
+
+
+def _wave_rate_hz(piece: PieceBeats) -> float:
+    return (piece.wave_s.size - 1) / float(piece.wave_s[-1] - piece.wave_s[0])
 
 
 def _under_a_finger(intervals: Intervals, trace: Trace) -> Intervals:
@@ -138,9 +163,10 @@ def _doubt_of(piece: PieceBeats) -> float:
     if not piece.time_s.size:
         return 1.0
     start_s = float(piece.wave_s[0])
-    rate_hz = (piece.wave_s.size - 1) / (float(piece.wave_s[-1]) - start_s)
     wave = piece.colours @ piece.weights
-    elsewhere_ms = timing_elsewhere_ms(wave, rate_hz, piece.time_s - start_s, piece.before_s, piece.after_s)
+    elsewhere_ms = timing_elsewhere_ms(
+        wave, _wave_rate_hz(piece), piece.time_s - start_s, piece.before_s, piece.after_s
+    )
     return max(1.0, (elsewhere_ms or 0.0) / max(float(np.median(piece.error_ms)), 1e-6))
 
 

@@ -16,21 +16,25 @@ beat) the mean product of beats and stamps is
 since heart, camera and delay have nothing to do with one another; and mean(own''^2) is just what the grid adds to
 RMSSD^2. So a grid that is wrong shows in the reading itself, whatever delay lies over it: one that the camera never
 kept, or one on which lost frames were counted in the wrong place.
+
+Beats say more than intervals do. One that was taken while the camera strayed from the clock is stretched or squeezed; a
+delay, which comes after the light, changes none. That tells how much of the stamps' straying is the camera's own.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d, uniform_filter1d
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d, uniform_filter1d
 
 from dawnbeat.shared.reading import Intervals
 from dawnbeat.shared.trace import BoolArray, FloatArray, IntArray
 from dawnbeat.signal.arrivals import mean_step, numbers_of_all
 from dawnbeat.signal.conditioning import running_median
 from dawnbeat.signal.figures import spread_of_mean
+from dawnbeat.signal.timing import WarpedBeats
 
 # Stamps that stray less than this from a steady grid are as good as it.
 _STEADY_S = 0.001
@@ -66,6 +70,26 @@ _BETWEEN = np.geomspace(1e-4, 0.12, 25)
 # product as large as this by chance, and few of these so large that it matters.
 _BATCHES, _FEWEST_PAIRS, _NOT_BY_CHANCE = 16, 64, 0.98
 
+# How stamps stray is judged apart for what comes and goes quicker and slower than this, since a camera's own steps and
+# a delay differ in that. Each share is held near one half, but hardly; batches are of so many beats.
+_BANDS_S, _ANY_SHARE, _BATCH, _FEWEST_BEATS = (0.25, 1.0), 0.5, 5, 20
+# How many standard errors a share must lie above what shapes that change with the breath make of a plain delay, and how
+# sure one must be to be used.
+_SHOWN, _OF_NOTHING, _KNOWN = 3.0, 0.2, 1.0 / 3.0
+
+
+@dataclass(frozen=True)
+class OwnSteps:
+    """What of the stamps' straying is the camera's own.
+
+    bands_s: (b, n) how far stamps lie behind a steady camera, quickest first. share: (b,) of each that is in the times.
+    at_first: (b,) before edges were asked.
+    """
+
+    bands_s: FloatArray
+    share: FloatArray
+    at_first: FloatArray
+
 
 @dataclass(frozen=True)
 class FrameTimes:
@@ -74,8 +98,9 @@ class FrameTimes:
     rows: (n,) which rows of the trace are frames of their own. time_s: (n,) when they were taken. unsure_s: (n,) what
     stays open of each time: two clocks between which neither light nor physics decides. stray_s: root mean square of
     how far the stamps lay from a steady camera's. fitted: whether the times are that camera's, not the stamps.
-    repeated_share: of the rows that only repeat the frame before. coarse: the step that the colours were rounded to,
-    in grey levels, 0 where they were not.
+    behind_s: (n,) how far the stamps lie behind the times. repeated_share: of the rows that only repeat the one before.
+    coarse: the step that the colours were rounded to, in grey levels, 0 where they were not. own: what beats showed of
+    the camera's own steps, if they did.
     """
 
     rows: IntArray
@@ -86,6 +111,12 @@ class FrameTimes:
     fitted: bool
     repeated_share: float
     coarse: float
+    own: OwnSteps | None = None
+
+    @property
+    def sure(self) -> bool:
+        """Whether there is nothing that beats could be asked of these times."""
+        return not (self.behind_s.any() or self.unsure_s.any())
 
 
 def frame_times(time_s: FloatArray, colour: FloatArray) -> FrameTimes:
@@ -135,6 +166,62 @@ def frame_times(time_s: FloatArray, colour: FloatArray) -> FrameTimes:
     return FrameTimes(rows, grid_s, slow - np.median(slow), _over_an_edge(stray), stray_s, True, share, coarse)
 
 
+def with_own_steps(times: FrameTimes, warps: list[WarpedBeats]) -> FrameTimes:
+    """The times with what beats show of the camera's own steps; the same object where they show none.
+
+    warps: of beats on this clock. A camera that strays from it by d leaves slope * d of the median beat. Beats on the
+    times that this gives tell more, since the median beat is sharper on a better clock.
+    """
+    steps = times.own or _at_first(times)
+    if sum(len(each.left) for each in warps) < _FEWEST_BEATS:
+        return times
+    seen, error = _own_shares(times, steps, warps)
+    if not (seen - _SHOWN * error > _OF_NOTHING).any():
+        return times
+    own, known = np.clip(seen, 0.0, 1.0), error < _KNOWN
+    share = np.where(known, own, steps.at_first)
+    # Of two independent parts of a sum the one is best told by its share of the sum, with the product left open; and
+    # none is nearer to nothing or all than chance leaves open.
+    left = np.maximum(own * (1.0 - own), error * (1.0 - error)) + error**2
+    return replace(
+        times,
+        time_s=_rising(times.time_s + (share - steps.share) @ steps.bands_s),
+        unsure_s=np.sqrt(np.where(known, left, 1.0)) @ steps.bands_s,
+        behind_s=(1.0 - share) @ steps.bands_s,
+        own=replace(steps, share=share),
+    )
+
+
+def _at_first(times: FrameTimes) -> OwnSteps:
+    stray_s = times.behind_s if times.fitted else times.unsure_s
+    step_s = float(np.median(np.diff(times.time_s)))
+    smooth = [stray_s, *(gaussian_filter1d(stray_s, band_s / step_s, mode="nearest") for band_s in _BANDS_S)]
+    bands_s = np.stack([*(quick - slow for quick, slow in pairwise(smooth)), smooth[-1]])
+    share = np.full(len(bands_s), 0.0 if times.fitted else 1.0)
+    return OwnSteps(bands_s, share, share)
+
+
+def _own_shares(times: FrameTimes, steps: OwnSteps, warps: list[WarpedBeats]) -> tuple[FloatArray, FloatArray]:
+    """(b,) which share of each band warps the beats, and its standard error."""
+    products, seen = [], []
+    for each in warps:
+        stray_s = np.stack([np.interp(each.at_s, times.time_s, band_s) for band_s in steps.bands_s])
+        warp = (each.slope * (stray_s - stray_s.mean(axis=2, keepdims=True))) @ each.rest
+        misfit = np.mean(each.left**2, axis=1)
+        weight = 1.0 / (misfit + (np.median(misfit) if misfit.size else 0.0) + _NOTHING)
+        products.append(np.einsum("bkp,ckp,k->kbc", warp, warp, weight))
+        seen.append(np.einsum("bkp,kp,k->kb", warp, each.left, weight))
+    product, both = np.concatenate(products), np.concatenate(seen)
+    # A delay that swings evenly is alike in all bands; what can't be told apart is held at half.
+    prior = np.eye(len(steps.share)) / _ANY_SHARE**2
+    inverse = np.linalg.inv(product.sum(axis=0) + prior)
+    warped = inverse @ (both.sum(axis=0) + prior @ (0.5 - steps.share))
+    # The noise of one beat tells nothing of the next; but shapes that come and go with the breath stay for a few
+    # (White 1980, Econometrica 48:817-838, in batches).
+    rest = np.add.reduceat(both - product @ warped, np.arange(0, len(both), _BATCH))
+    return steps.share + warped, np.sqrt(np.diag(inverse @ (rest.T @ rest + prior) @ inverse))
+
+
 def _over_an_edge(stray_s: FloatArray) -> FloatArray:
     """What stray stamps do to a beat, whose edge is laid over several frames."""
     return np.asarray(uniform_filter1d(stray_s, _EDGE_FRAMES, mode="nearest") - np.median(stray_s))
@@ -147,8 +234,12 @@ def steady_grid(stamp_s: FloatArray) -> FloatArray:
     """
     grid_s = np.concatenate([stretch[1] for stretch in _stretches(stamp_s)])
     # Where two stretches meet, the second may begin before the first ends by a hair.
-    rising = _LEAST_STEP_S * np.arange(grid_s.size)
-    return np.asarray(np.maximum.accumulate(grid_s - rising) + rising)
+    return _rising(grid_s)
+
+
+def _rising(time_s: FloatArray) -> FloatArray:
+    least_s = _LEAST_STEP_S * np.arange(time_s.size)
+    return np.asarray(np.maximum.accumulate(time_s - least_s) + least_s)
 
 
 def _stretches(stamp_s: FloatArray) -> list[tuple[IntArray, FloatArray]]:

@@ -193,6 +193,42 @@ def _away_from_zero(height: FloatArray) -> FloatArray:
     return np.where(np.abs(height) < 1e-9, 1e-9, height)
 
 
+@dataclass(frozen=True)
+class WarpedBeats:
+    """What beats leave when each was laid over the median beat, and what a warp of time would leave of them.
+
+    at_s: (k, p) the clock's time of each point. left: (k, p) in units of each beat's height. slope: (p,) of the median
+    beat, a second. rest: (p, p) what a row is multiplied by to lose all that height, shift and drift explain.
+    """
+
+    at_s: FloatArray
+    left: FloatArray
+    slope: FloatArray
+    rest: FloatArray
+
+
+def warped_beats(
+    curve: CubicSpline, beat_s: FloatArray, before_s: float, after_s: float, start_s: float
+) -> WarpedBeats:
+    """The rows of (k,) beats that were timed on a curve, as in `align`. start_s: of the curve, on the clock."""
+    offset_s = np.arange(-before_s, after_s + _STEP_S / 2, _STEP_S)
+    if not beat_s.size:
+        none = np.zeros((0, offset_s.size))
+        return WarpedBeats(none, none, np.zeros(offset_s.size), np.eye(offset_s.size))
+    drift = np.stack([np.ones_like(offset_s), offset_s], axis=1)
+    rows = curve(beat_s[:, None] + offset_s)
+    fit = np.stack([np.ptp(rows, axis=1), np.zeros_like(beat_s), rows.mean(axis=1), np.zeros_like(beat_s)])
+    slope = _slopes(offset_s.size)[0]
+    for _ in range(_ROUNDS):
+        beat = _median_edge(rows, fit, drift)
+        basis = np.column_stack([beat, slope @ beat, drift])
+        explained = np.linalg.pinv(basis)
+        fit = explained @ rows.T
+    rest = np.eye(offset_s.size) - basis @ explained
+    left = (rows / _away_from_zero(fit[0])[:, None]) @ rest
+    return WarpedBeats(start_s + beat_s[:, None] + offset_s, left, slope @ beat, rest)
+
+
 def timing_error_ms(edges: FittedEdges, frame_rate_hz: float, lowpass_hz: float) -> FloatArray:
     """(k,) standard deviation of each beat's time that the noise left by the fit causes, in milliseconds.
 

@@ -66,6 +66,7 @@ FAMILIES: tuple[Family, ...] = (
     Family("stamps that are late", "disturbed", camera.delayed_stamps),
     Family("frames in bursts", "disturbed", camera.bursts),
     Family("frames lost and late", "disturbed", camera.lost_and_late),
+    Family("an unsteady camera, stamps true", "disturbed", camera.unsteady),
     Family("an unsteady camera, stamps late", "disturbed", camera.unsteady_and_late),
     Family("stamps of a coarse clock", "disturbed", camera.coarse_stamps),
     Family("repeated frames", "disturbed", camera.repeated_frames),

@@ -42,13 +42,24 @@ def lost_and_late(rng: np.random.Generator) -> Reading:
     return camera(rng, finger(rng), time_s=time_s[kept], stamp_s=rising(time_s + late_s)[kept])
 
 
-def unsteady_and_late(rng: np.random.Generator) -> Reading:
-    """A camera whose own steps stray by 1 to 5 ms for a tenth of a second to some seconds, and stamps that are late."""
+def _unsteady_times_s(rng: np.random.Generator) -> np.ndarray:
+    """When a camera took its frames whose own steps stray by 1 to 5 ms for a tenth of a second to some seconds."""
     time_s = frame_times_s()
     own_s = np.exp(rng.uniform(np.log(0.001), np.log(0.005)))
     below_hz = float(np.exp(rng.uniform(np.log(0.1), np.log(3.0))))
-    taken_s = np.cumsum(np.maximum(1.0 / 30.0 + own_s * slow(rng, time_s, below_hz), 0.005))
-    late_s = rng.exponential(np.exp(rng.uniform(np.log(0.002), np.log(0.015))), time_s.size)
+    return np.asarray(np.cumsum(np.maximum(1.0 / 30.0 + own_s * slow(rng, time_s, below_hz), 0.005)))
+
+
+def unsteady(rng: np.random.Generator) -> Reading:
+    """An unsteady camera, and stamps that say so truly."""
+    taken_s = _unsteady_times_s(rng)
+    return camera(rng, finger(rng), time_s=taken_s[taken_s < DURATION_S])
+
+
+def unsteady_and_late(rng: np.random.Generator) -> Reading:
+    """An unsteady camera, and stamps that are late."""
+    taken_s = _unsteady_times_s(rng)
+    late_s = rng.exponential(np.exp(rng.uniform(np.log(0.002), np.log(0.015))), taken_s.size)
     inside = taken_s < DURATION_S
     return camera(rng, finger(rng), time_s=taken_s[inside], stamp_s=rising(taken_s + late_s)[inside])
 

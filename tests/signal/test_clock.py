@@ -6,12 +6,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter1d
 
 from dawnbeat.shared.reading import Intervals
 from dawnbeat.shared.trace import FloatArray, Trace
 from dawnbeat.signal.analysis import analyse
 from dawnbeat.signal.arrivals import frame_numbers, numbers_of_all
-from dawnbeat.signal.clock import FrameTimes, clock_error_ms, frame_times, steady_grid
+from dawnbeat.signal.clock import FrameTimes, clock_error_ms, frame_times, steady_grid, with_own_steps
+from dawnbeat.signal.timing import WarpedBeats
 from tests.signal.fingers import finger, true_figures
 
 COUNT = 3600
@@ -210,3 +212,66 @@ def test_what_could_be_counts_where_nothing_is_shown() -> None:
 def test_a_few_beats_show_nothing(count: int) -> None:
     own = 20.0 * np.random.default_rng(5).standard_normal(count)
     assert clock_error_ms(*on_a_grid(own, np.zeros(count), 1)) == 0.0
+
+
+def wandering_s(rng: np.random.Generator, size_s: float, over_frames: int) -> FloatArray:
+    wander_s = gaussian_filter1d(rng.standard_normal(COUNT), over_frames, mode="wrap")
+    return np.asarray(size_s * wander_s / wander_s.std())
+
+
+def beats_taken(times: FrameTimes, strayed_s: FloatArray, seed: int, count: int = 110) -> WarpedBeats:
+    """What beats leave on a clock from which the camera strayed, with noise of a hundredth of their height."""
+    offset_s = np.arange(-0.15, 0.4, 1.0 / 60.0)
+    slope = np.exp(-0.5 * (offset_s / 0.04) ** 2) / 0.1 - 0.8 * np.exp(-0.5 * ((offset_s - 0.25) / 0.1) ** 2) / 0.1
+    basis = np.column_stack([np.cumsum(slope), slope, np.ones_like(offset_s), offset_s])
+    rest = np.eye(offset_s.size) - basis @ np.linalg.pinv(basis)
+    at_s = 1.0 + np.arange(count)[:, None] * (117.0 / count) + offset_s
+    noise = 0.01 * np.random.default_rng(seed).standard_normal(at_s.shape)
+    return WarpedBeats(at_s, (slope * np.interp(at_s, times.time_s, strayed_s) + noise) @ rest, slope, rest)
+
+
+def on_the_grid(stray_s: FloatArray) -> FrameTimes:
+    nothing = np.zeros(COUNT)
+    return FrameTimes(np.arange(COUNT), taken_s(), nothing, stray_s, float(stray_s.std()), True, 0.0, 0.0)
+
+
+def from_beat_to_beat_ms(error_s: FloatArray) -> float:
+    return 1000.0 * float(np.std(error_s[30:] - error_s[:-30]))
+
+
+@pytest.mark.parametrize(("late_s", "most"), [(0.0, 0.25), (0.010, 0.55)])
+def test_beats_show_what_the_camera_itself_strayed_and_the_clock_follows(late_s: float, most: float) -> None:
+    for seed in range(10):
+        rng = np.random.default_rng([seed, 6])
+        # The camera strays for seconds, the delay comes and goes within a quarter of one.
+        own_s, delay_s = wandering_s(rng, 0.020, 40), wandering_s(rng, late_s, 3)
+        times = on_the_grid(own_s + delay_s)
+        found = with_own_steps(times, [beats_taken(times, own_s, seed)])
+        left_s = found.time_s - taken_s() - own_s
+        assert from_beat_to_beat_ms(left_s) < most * from_beat_to_beat_ms(own_s)
+        assert from_beat_to_beat_ms(left_s) < 2.0 * from_beat_to_beat_ms(found.unsure_s) + 1.0
+
+
+@pytest.mark.parametrize("over_frames", [3, 15, 60])
+def test_beats_show_nothing_of_a_plain_delay(over_frames: int) -> None:
+    followed = 0
+    for seed in range(30):
+        times = on_the_grid(wandering_s(np.random.default_rng([seed, 7]), 0.020, over_frames))
+        followed += with_own_steps(times, [beats_taken(times, np.zeros(COUNT), seed)]) is not times
+    assert followed <= 1
+
+
+def test_stamps_that_beats_bear_out_are_hardly_left_open() -> None:
+    own_s = wandering_s(np.random.default_rng(8), 0.020, 15)
+    nothing = np.zeros(COUNT)
+    # Here the clock is the stamps, from which the camera did not stray, and what was open is all that they did.
+    times = FrameTimes(np.arange(COUNT), taken_s() + own_s, own_s, nothing, 0.02, False, 0.0, 0.0)
+    found = with_own_steps(times, [beats_taken(times, nothing, 9)])
+    assert from_beat_to_beat_ms(found.time_s - times.time_s) < 0.1 * from_beat_to_beat_ms(own_s)
+    assert from_beat_to_beat_ms(found.unsure_s) < 0.35 * from_beat_to_beat_ms(own_s)
+
+
+def test_a_few_beats_show_nothing_of_the_clock() -> None:
+    times = on_the_grid(wandering_s(np.random.default_rng(10), 0.020, 15))
+    for warps in ([], [beats_taken(times, times.behind_s, 1, count=15)]):
+        assert with_own_steps(times, warps) is times
