@@ -97,7 +97,7 @@ def count_of(count: int, one: str) -> str:
 
 # What stands in one line: a number with its unit, a day with its month, a range, "min/km", and an option of a command.
 # A dot between figures ends a line rather than begins one.
-_UNITS = "bpm|ms|s|min|minutes?|seconds?|hours?|h|km|m|miles?|mi|%|Hz|frames/s|points?|pt|[kMG]B"
+_UNITS = "bpm|ms|s|ml|min|minutes?|seconds?|hours?|h|km|m|miles?|mi|%|Hz|frames/s|points?|pt|[kMG]B"
 _HELD_SPACE = re.compile(rf"(?<=\d) (?=(?:{_UNITS}|{'|'.join(MONTHS)}|{'|'.join(each[:3] for each in MONTHS)})(?!\w))")
 # From day to day is too much for one line.
 _HELD_RANGE = re.compile(r"(?<=\d)(?<!\d-\d\d) to (?=[+−-]?\d)")
