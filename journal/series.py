@@ -156,9 +156,18 @@ def said_together(found: Sequence[Effect], unit: str) -> list[Effect]:
         if not still:
             level[place] = min(level[place], chances[place] * 0.999999)
     return [
-        replace(each, words=words_for(each.noted, each.deviation, each.ticks == _YES_NO, unit, level.get(place, 0.05)))
+        replace(
+            each,
+            words=words_for(
+                each.noted, each.deviation, each.ticks == _YES_NO, unit, level.get(place, 0.05), _one_more(each)
+            ),
+        )
         for place, each in enumerate(found)
     ]
+
+
+def _one_more(effect: Effect) -> str:
+    return "for each step up" if effect.ticks else "for each hour more"  # only of sleep no rating is asked for
 
 
 def may_be_compared(noted: FloatArray, yes_no: bool) -> bool:
@@ -175,7 +184,7 @@ def chance_of(noted: FloatArray, deviation: FloatArray, yes_no: bool) -> float:
 
 
 def _difference_of(noted: FloatArray, deviation: FloatArray, yes_no: bool) -> tuple[float, float, float]:
-    """The difference after yes, or for each step up, its standard error, and the degrees of freedom."""
+    """The difference after yes, or for one more, its standard error, and the degrees of freedom."""
     if not yes_no:
         slope, half = slope_95(noted, deviation)
         return slope, half / 1.96, noted.size - 2.0
@@ -197,10 +206,18 @@ def deviations(day_s: FloatArray, value: FloatArray, mean: FloatArray) -> FloatA
     return np.asarray(value - mean[at])
 
 
-def words_for(noted: FloatArray, deviation: FloatArray, yes_no: bool, unit: str, level: float = 0.05) -> str:
+def words_for(
+    noted: FloatArray,
+    deviation: FloatArray,
+    yes_no: bool,
+    unit: str,
+    level: float = 0.05,
+    one_more: str = "for each step up",
+) -> str:
     """What the mornings say, with how many there are; no claim from fewer than FEWEST.
 
-    level: how often chance alone may be called clear; the interval said is that of 1 - level.
+    level: how often chance alone may be called clear; the interval said is that of 1 - level. one_more: what the
+    difference is for, where it isn't yes against no.
     """
     n = noted.size
     count = f"n = {n} morning{'' if n == 1 else 's'}"
@@ -212,7 +229,7 @@ def words_for(noted: FloatArray, deviation: FloatArray, yes_no: bool, unit: str,
         return f"{count}: always the same, so nothing to compare"
     value, error, freedom = _difference_of(noted, deviation, yes_no)
     said = _difference(value, float(stdtrit(freedom, 1 - level / 2)) * error, unit)
-    return f"{count}: {said} {'after yes' if yes_no else 'for each step up'}"
+    return f"{count}: {said} {'after yes' if yes_no else one_more}"
 
 
 def slope_95(x: FloatArray, y: FloatArray) -> tuple[float, float]:

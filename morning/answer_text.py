@@ -11,7 +11,7 @@ from datetime import date
 
 from dawnbeat.journal.today import Today, Trend
 from dawnbeat.morning.answer import Answer, Fact, What
-from dawnbeat.shared.wording import short_day, signed, span
+from dawnbeat.shared.wording import between, short_day, signed, span
 
 HEADLINES: Mapping[What, str] = {
     "keep": "Keep the plan",
@@ -118,15 +118,16 @@ _FACTS: Mapping[str, str] = {
     "ill_today": "You noted that you feel ill, and that counts for more than any number here.",
     "ill_before": "You noted an illness {days_ago:.0f} days ago, and have not said that you are well again.",
     "pulse_high_days": "Your resting pulse has been far above usual on {mornings:.0f} mornings together: {bpm:.0f} bpm "
-    f"this morning, where {_BPM} is usual.",
+    f"this morning, where single mornings lie from {_BPM}.",
     "irregular": "Your pulse came irregularly this morning, so RMSSD says nothing about training today.",
     "irregular_often": "Your pulse came irregularly on {mornings:.0f} mornings of the last seven days, so RMSSD says "
     "nothing about training.",
     # A far-off morning
     "rmssd_off": f"RMSSD is low, {{ms:.0f}} ms where single mornings lie from {_BAND},",
-    "pulse_off": f"and your resting pulse high with it, {{bpm:.0f}} bpm where {_BPM} is usual.",
+    "pulse_off": f"and your resting pulse high with it, {{bpm:.0f}} bpm where they lie from {_BPM}.",
     "rmssd_far": f"RMSSD is far below every usual morning: {{ms:.0f}} ms, where single mornings lie from {_BAND}.",
-    "pulse_far": f"Your resting pulse is far above every usual morning: {{bpm:.0f}} bpm, where {_BPM} is usual.",
+    "pulse_far": "Your resting pulse is far above every usual morning: {bpm:.0f} bpm, where single mornings lie from "
+    f"{_BPM}.",
     # The week
     "week_rmssd_below": f"Your week's RMSSD has fallen: {{ms:.0f}} ms over {{mornings:.0f}} mornings, against {_BAND}.",
     "week_rmssd_above": f"Your week's RMSSD lies above the usual range: {{ms:.0f}} ms over {{mornings:.0f}} mornings, "
@@ -230,8 +231,8 @@ def rests_on(today: Today) -> list[str]:
             )
         if trend is not None:
             said.append(
-                f"{name}, trend: {signed(trend.per_week, 2)}{unit} a week (95 % interval {signed(trend.low, 2)} to "
-                f"{signed(trend.high, 2)}{unit}) from {_span(trend.dates)}."
+                f"{name}, trend: {signed(trend.per_week, 2)}{unit} a week (95 % interval "
+                f"{between(trend.low, trend.high, 2, sign=True, unit=unit.strip())}) from {_span(trend.dates)}."
             )
     trend_said = trend_text(today.ln_rmssd.trend)
     said += [trend_said] if trend_said else []

@@ -95,13 +95,16 @@ def count_of(count: int, one: str) -> str:
     return f"{count} {one}{'' if count == 1 else 's'}"
 
 
-# What stands in one line: a number with its unit, a day with its month, a range, "min/km", and an option of a command.
-# A dot between figures ends a line rather than begins one.
-_UNITS = "bpm|ms|s|ml|min|minutes?|seconds?|hours?|h|km|m|miles?|mi|%|Hz|frames/s|points?|pt|[kMG]B"
-_HELD_SPACE = re.compile(rf"(?<=\d) (?=(?:{_UNITS}|{'|'.join(MONTHS)}|{'|'.join(each[:3] for each in MONTHS)})(?!\w))")
+# What stands in one line: a number with its unit or what it counts, a day with its month, a range, "min/km", and an
+# option of a command. A dot between figures ends a line rather than begins one.
+_UNITS = "AU|bpm|ms|s|ml|min|minutes?|seconds?|hours?|h|km|m|miles?|mi|%|Hz|frames/s|points?|pt|[kMG]B"
+_COUNTED = "mornings?|readings?|runs?|races?|days?|weeks?|pairs?|beats|intervals|journals"
+_MONTHS = "|".join((*MONTHS, *(each[:3] for each in MONTHS)))
+_HELD_SPACE = re.compile(rf"(?<=\d) (?=(?:{_UNITS}|{_COUNTED}|{_MONTHS})(?!\w))")
 # From day to day is too much for one line.
 _HELD_RANGE = re.compile(r"(?<=\d)(?<!\d-\d\d) to (?=[+−-]?\d)")
 _HELD_SLASH = re.compile(r"\b(ml|min|frames)/(?=(?:km|mile|s|min|kg)\b)")
+_HELD_HYPHEN = re.compile(r"\b(\d+)-(?=[a-z])")
 _OPTION = re.compile(r"(?<![^\s`“(])--[a-z][a-z-]*")
 NO_BREAK_SPACE, WORD_JOINER = "\u00a0", "\u2060"
 
@@ -110,6 +113,7 @@ def unbroken(text: str) -> str:
     """The same words for the eye: no line ends within a number and its unit, a range, a day and month, or "min/km"."""
     held = _HELD_SLASH.sub(rf"\1/{WORD_JOINER}", _HELD_SPACE.sub(NO_BREAK_SPACE, text))
     held = _HELD_RANGE.sub(f"{NO_BREAK_SPACE}to{NO_BREAK_SPACE}", held).replace(" · ", f"{NO_BREAK_SPACE}· ")
+    held = _HELD_HYPHEN.sub(rf"\1-{WORD_JOINER}", held)
     return _OPTION.sub(lambda option: option[0].replace("-", f"-{WORD_JOINER}"), held)
 
 

@@ -101,16 +101,16 @@ class Disagreement:
     @property
     def words(self) -> str:
         """What to make of it."""
+        both = f"The race says {self.by_race:.0f} ml/min/kg and the pulses say {self.by_pulses:.0f} ml/min/kg: "
         if self.by_pulses > self.by_race:
             return (
-                f"The race says {self.by_race:.0f} ml/min/kg and the pulses say {self.by_pulses:.0f}: trust the race "
-                "if you gave everything on a flat, cool course, as it measures running itself. The factor by pulses "
-                "was found in well-trained runners and is too high for many others, and a resting pulse of a few "
-                "beats less moves it by a tenth."
+                f"{both}trust the race if you gave everything on a flat, cool course, as it measures running itself. "
+                "The factor by pulses was found in well-trained runners and is too high for many others, and a resting "
+                "pulse of a few beats less moves it by a tenth."
             )
         return (
-            f"The race says {self.by_race:.0f} ml/min/kg and the pulses say {self.by_pulses:.0f}: trust the race, as "
-            "nobody runs faster than the own uptake allows; the resting pulse may be too high or the maximum too low."
+            f"{both}trust the race, as nobody runs faster than the own uptake allows; the resting pulse may be too "
+            "high or the maximum too low."
         )
 
 

@@ -108,10 +108,11 @@ def test_what_is_no_distance_is_refused(text: str) -> None:
     [
         ("55 bpm, where 45 to 51 bpm is usual.", "55_bpm, where 45_to_51_bpm is usual."),
         ("at least 25 s.", "at least 25_s."),
+        ("44 pairs, than 20 mornings, 30-minute, 2026-11-02", "44_pairs, than 20_mornings, 30-^minute, 2026-11-02"),
         ("97 % of beats, +3.2 to +4.3 % an hour", "97_% of beats, +3.2_to_+4.3_% an hour"),
         ("0 to 1, -14 to -5, 47 to 62 ml/min/kg", "0_to_1, -14_to_-5, 47_to_62_ml/^min/^kg"),
         ("2026-11-02 to 2026-11-09, up to 128, 3 to go", "2026-11-02 to 2026-11-09, up to 128, 3 to go"),
-        ("44:59 · 7.65 km · 5 runs", "44:59_· 7.65_km_· 5 runs"),
+        ("44:59 · 7.65 km · 5 runs", "44:59_· 7.65_km_· 5_runs"),
         ("2 sets, 3 hills, 4 msec", "2 sets, 3 hills, 4 msec"),
         ("22 November 2026, in 10 minutes, 3 Marches", "22_November 2026, in 10_minutes, 3 Marches"),
         ("5:47 min/km, Pace, min/mile, and/or", "5:47_min/^km, Pace, min/^mile, and/or"),

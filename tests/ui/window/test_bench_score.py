@@ -91,7 +91,7 @@ def test_a_folder_is_scored_in_other_processes(qtbot: QtBot, context: AppContext
         "nowhere": None,
     }
     assert view.model.rows[0].path.name == "nowhere"
-    assert "3 scored: 1 usable, 1 not usable, 0 wrong, 1 unreadable." in view.told.text()
+    assert "3 scored: 1 usable, 1 not usable, 1 unreadable; 0 of them wrong." in view.told.text()
     view.table.setCurrentIndex(view.model.index(2, 0))
     view.table.activated.emit(view.model.index(2, 0))
     assert opened == [SAMPLES / "poor-light"]

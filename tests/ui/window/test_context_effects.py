@@ -34,6 +34,8 @@ def test_a_clear_difference_is_said_with_its_interval_and_number() -> None:
     words = words_for(rating, -3.0 * rating + rng.normal(0, 2, 60), False, "%")
     assert words.startswith("n = 60 mornings: -3.")
     assert "for each step up" in words
+    hours = Effect("Hours slept", rating, -3.0 * rating + rng.normal(0, 2, 60), (), "")
+    assert said_together([hours], "%")[0].words.endswith("for each hour more")
 
 
 def test_chance_is_not_called_a_difference() -> None:

@@ -111,8 +111,9 @@ def test_the_context_is_saved_with_the_reading_and_undone(qtbot: QtBot, context:
 def test_the_reading_stands_in_the_usual_range(context: AppContext, page: ReadPage) -> None:
     fill_with_invented_mornings(context.journal, date.today() - timedelta(days=1))
     take(page)
-    assert "your usual range (" in page.result.pulse.standing.text()
-    assert "week" in page.result.rmssd.strip.accessibleDescription()
+    # Two ranges, and each says whose: that of single mornings, and that of a week's average.
+    assert "your usual range of single mornings (" in page.result.pulse.standing.text()
+    assert "a usual week" in page.result.rmssd.strip.accessibleDescription()
     assert "not a medical device" in page.result.paragraph.text()
     assert "needs medical help" in page.result.card.heed.text()
 

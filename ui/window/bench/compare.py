@@ -68,7 +68,7 @@ _EDGE_LEGEND = (
     "edges are compared."
 )
 _SPECTRUM_LEGEND = (
-    "Spectrum: faint before the filter, dark after it; dashed upright lines, the filter's limits; 1, 2, 3, the pulse "
+    "Spectrum: faint before the filter, strong after it; dashed upright lines, the filter's limits; 1, 2, 3, the pulse "
     "and its harmonics."
 )
 _LIMITS_LEGEND = "━ bias    ┅ limits of agreement (Bland and Altman 1986, Lancet 1:307-310)"

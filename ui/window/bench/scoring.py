@@ -277,8 +277,8 @@ class ScoringView(QWidget):
         usable = sum(bool(each.usable) for each in scores)
         old = "" if self._scored_with == self.settings else " The settings have changed since: score again."
         self.told.setText(
-            f"{len(scores)} scored: {usable} usable, {len(scores) - usable - bad} not usable, {wrong} wrong, "
-            f"{bad} unreadable.{'' if self.running else ' Done.'}{old}"
+            f"{len(scores)} scored: {usable} usable, {len(scores) - usable - bad} not usable, {bad} unreadable; "
+            f"{wrong} of them wrong.{'' if self.running else ' Done.'}{old}"
         )
 
     def _open(self, index: QModelIndex) -> None:

@@ -375,7 +375,7 @@ class _Cell:
         self._means = self.plot.dots(Ink("accent", width=2.0), "d", 11, filled=False)
 
     def show_effect(self, effect: Effect, unit: str) -> None:
-        self.words.setText(effect.words.replace(" %", "\N{NO-BREAK SPACE}%"))
+        self.words.setText(effect.words)
         self.plot.name_axis("left", "From usual", unit)
         self.plot.know(bool(effect.n))
         # Ratings are whole numbers, so dots are set a little apart, the same way every time.

@@ -186,9 +186,7 @@ def wrapped(words: str, width: float, metrics: QFontMetricsF) -> list[str]:
             lines[-1] = longer
             continue
         while metrics.horizontalAdvance(word) > width and len(word) > 1:
-            fits = max(
-                next(n for n in range(len(word), 0, -1) if metrics.horizontalAdvance(word[:n]) <= width or n == 1), 1
-            )
+            fits = next(n for n in range(len(word), 0, -1) if n == 1 or metrics.horizontalAdvance(word[:n]) <= width)
             lines.append(word[:fits])
             word = word[fits:]
         lines.append(word)

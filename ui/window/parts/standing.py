@@ -54,9 +54,9 @@ class RangeStrip(Painted):
         return said
 
     def usual_words(self) -> str:
-        """The usual range without its unit; empty where there is none."""
+        """The usual range of a week's average, without its unit; empty where there is none."""
         usual = None if self._stand is None else self._stand.usual
-        return "" if usual is None else f"usual {self._text(usual.low)} to {self._text(usual.high)}"
+        return "" if usual is None else f"a usual week {self._text(usual.low)} to {self._text(usual.high)}"
 
     def sizeHint(self) -> QSize:  # noqa: N802, D102  Qt's name
         line = QFontMetricsF(self.font()).height()

@@ -24,6 +24,7 @@ from dawnbeat.shared.wording import UNKNOWN, unbroken
 
 # A number, with what may stand around it in a cell of figures.
 _FIGURE = re.compile(r"[–+−-]?[\d.,:]*\d[\d.,:]*( (of|to) \d+)?( (%|bpm|ms|min/km|km|h|s))?( \*)?")
+STAR = " *"  # behind a figure that a note below the table explains
 Index = QModelIndex | QPersistentModelIndex
 RIGHT = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
 LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
@@ -251,9 +252,8 @@ class PlainTable(QTableWidget):
         return any(self._words_high(row, widths) > most for row in rows)
 
     def _can_stack(self) -> bool:
-        own = (self.itemDelegateForColumn(column) for column in range(self.columnCount()))
-        edited = self.editTriggers() != QAbstractItemView.EditTrigger.NoEditTriggers
-        return not edited and all(each is None or each is self._below for each in own)
+        drawn = any(self.itemDelegateForColumn(column) is not None for column in range(self.columnCount()))
+        return not drawn and self.editTriggers() == QAbstractItemView.EditTrigger.NoEditTriggers
 
     def _stack(self, stacked: bool) -> None:
         if stacked == self.stacked:
@@ -424,6 +424,11 @@ def write_rows(table: PlainTable, rows: Sequence[Sequence[str]]) -> None:
             item.setTextAlignment(side)
             table.setItem(row, column, item)
     table.arrange()
+
+
+def starred(rows: Sequence[Sequence[str]]) -> bool:
+    """Whether any figure has the star, which a note must explain then."""
+    return any(cell.endswith(STAR) for cells in rows for cell in cells)
 
 
 def _is_said(text: str) -> bool:

@@ -21,7 +21,7 @@ from dawnbeat.morning.reading_text import (
     verdict_title,
 )
 from dawnbeat.shared.reading import Analysis
-from dawnbeat.shared.wording import capital, long_day
+from dawnbeat.shared.wording import between, capital, long_day
 from dawnbeat.ui.window.parts import controls
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import label, named, restyle
@@ -77,7 +77,9 @@ class Figure(Sheet):
             return
         span = ""
         if usual is not None:
-            span = f" ({self._plain(usual.band_low):.0f} to {self._plain(usual.band_high):.0f} {self._unit})"
+            # The strip below has the narrower one, of a week's average.
+            band = between(self._plain(usual.band_low), self._plain(usual.band_high), unit=self._unit)
+            span = f" of single mornings ({band})"
         self.standing.setText(capital(stand.morning) + span)
         self.strip.set_stand(stand, analysis.intervals95.get("ln_rmssd" if self._logarithmic else self._measure))
 

@@ -38,20 +38,21 @@ from dawnbeat.ui.window.parts.controls import label
 from dawnbeat.ui.window.parts.drawing import Ink
 from dawnbeat.ui.window.parts.layouts import flow_of, let_shrink, stack
 from dawnbeat.ui.window.parts.plots import Plot
-from dawnbeat.ui.window.parts.tables import plain_table, write_rows
+from dawnbeat.ui.window.parts.tables import STAR, plain_table, starred, write_rows
 
 _MONTHS_NOTE = (
-    "* some runs are not in this sum. Pace and pulse come from steady minutes only: after the tenth, on the level, at "
-    "the run's usual pace. A dash: fewer than 20 of them. Faster at the same pulse is commonly read as better "
-    "endurance (common practice, no source); heat, hills and another sensor move it too. Rest and RMSSD are means of "
-    "the usable mornings in your usual posture."
+    "Pace and pulse come from steady minutes only: after the tenth, on the level, at the run's usual pace. A dash: "
+    "fewer than 20 of them. Faster at the same pulse is commonly read as better endurance (common practice, no "
+    "source); heat, hills and another sensor move it too. Rest and RMSSD are means of the usable "
+    "mornings in your usual posture."
 )
-_HEADINGS = ("Day", "Load", "RMSSD, morning after", "Resting pulse, morning after", "Week's RMSSD moved")
+_LOAD = "Load"
+_HEADINGS = ("Day", _LOAD, "RMSSD, morning after", "Resting pulse, morning after", "Week's RMSSD moved")
 _HARDEST = 20
 _AFTER_NOTE = (
-    "The last column: how far the mean of the seven mornings after lies from that of the seven up to the day. "
-    "What goes together need not be cause and effect. How you feel outweighs any number here; when you are ill, rest, "
-    "and ask a doctor and your local guidance."
+    "AU: arbitrary units. The last column: how far the mean of the seven mornings after lies from that of the seven up "
+    "to the day. What goes together need not be cause and effect. How you feel outweighs any number here; when you are "
+    "ill, rest, and ask a doctor and your local guidance."
 )
 _KINDS = (("Months", "Alt+1"), ("Years", "Alt+2"))
 _PACE_STEP_S = 15
@@ -80,8 +81,9 @@ class MonthsView(View):
         self.years_button = buttons[1]
         self.years_button.toggled.connect(lambda _: self.show_runs(self._judged))
         self.plot.when_home(self._home)
+        self.star = label("small", "About the stars", "* some runs are not in this sum")
         note = label("small", "How to read it", _MONTHS_NOTE)
-        stack(self, flow_of(*buttons), self.said, (self.plot, 1), self.table, note)
+        stack(self, flow_of(*buttons), self.said, (self.plot, 1), self.table, self.star, note)
         self.arrange()
 
     @property
@@ -125,7 +127,9 @@ class MonthsView(View):
                 *(PACE_UNIT[self._units], "Pulse, bpm", "Rest, bpm", "RMSSD, ms"),
             ]
         )
-        write_rows(self.table, [self._cells(each) for each in reversed(self.periods)])
+        rows = [self._cells(each) for each in reversed(self.periods)]
+        write_rows(self.table, rows)
+        self.star.setVisible(starred(rows))
         known = [each for each in self.periods if each.pace_s_per_km is not None]
         self.plot.setVisible(bool(known))
         middle = np.array([seconds_of(each.first) + (182 if self.years else 15) * DAY_S for each in known])
@@ -146,7 +150,7 @@ class MonthsView(View):
             self.plot.show_x(seconds_of(self.periods[0].first), seconds_of(end))
 
     def _cells(self, each: PeriodSummary) -> tuple[str, ...]:
-        star = " *" if each.without_distance and each.distance_m is not None else ""
+        star = STAR if each.without_distance and each.distance_m is not None else ""
         return (
             f"{each.first:%Y}" if self.years else f"{each.first:%Y-%m}",
             str(each.runs),
@@ -201,6 +205,8 @@ class AfterView(View):
             without = f"{count_of(loads.left_out, 'run')} without {loads.name} left out, with the day."
             self.left_out.setText(without if loads.left_out else "")
             self.left_out.setVisible(bool(loads.left_out))
+            unit = "min" if loads.name == "minutes run" else "AU"
+            self.table.setHorizontalHeaderLabels([f"{each}, {unit}" if each == _LOAD else each for each in _HEADINGS])
             write_rows(self.table, [_cells(day) for day in self.days])
             associations = (
                 mornings_after.next_morning_association(loads, mornings),

@@ -312,9 +312,9 @@ def _figures(each: JudgedRun) -> list[str]:
     loads = []
     if each.trimp["men"] is not None:
         men, women = number(each.trimp["men"]), number(each.trimp["women"])
-        loads.append(f"training impulse {men} with the coefficients for men, {women} with those for women")
+        loads.append(f"training impulse {men} AU with the coefficients for men, {women} AU with those for women")
     if each.session_load is not None:
-        loads.append(f"rating load {number(each.session_load)} (rating times minutes)")
+        loads.append(f"rating load {number(each.session_load)} AU (rating times minutes; AU: arbitrary units)")
     if loads:
         said.append(f"Load: {'; '.join(loads)}.")
     said += [f"{capital(note.words)}." for note in run.notes if note.code != "no pulse"]

@@ -17,7 +17,7 @@ from dawnbeat.ui.window.parts import controls, saving
 from dawnbeat.ui.window.parts.context import AppContext, View
 from dawnbeat.ui.window.parts.controls import ComboBox, label, named
 from dawnbeat.ui.window.parts.layouts import flow_of, stack
-from dawnbeat.ui.window.parts.tables import plain_table, write_rows
+from dawnbeat.ui.window.parts.tables import STAR, plain_table, starred, write_rows
 from dawnbeat.ui.window.runs.weeks_chart import WeeksChart
 
 _WHERE = "Runs, weeks"
@@ -78,7 +78,8 @@ class WeeksView(View):
         buttons = controls.choices(QButtonGroup(self), spans, 0, _WHERE)
         tools = flow_of(*buttons, self.as_table, picture, after=(self.which,))
         tabled = QWidget()
-        stack(tabled, (self.table, 1), label("small", "About the stars", "* some runs of the week are not in this sum"))
+        self.star = label("small", "About the stars", "* some runs of the week are not in this sum")
+        stack(tabled, (self.table, 1), self.star)
         self.views.addWidget(self.chart)
         self.views.addWidget(tabled)
         foot = label("small", "Where the aim and the loads come from", _FOOT)
@@ -185,6 +186,7 @@ class WeeksView(View):
         self.table.blockSignals(True)
         self.table.setHorizontalHeaderLabels([self._units if each == "km" else each for each in _HEADINGS])
         write_rows(self.table, rows)
+        self.star.setVisible(starred(rows))
         self.table.blockSignals(False)
 
     def _row_selected(self) -> None:
@@ -206,4 +208,4 @@ def _key(name: str) -> Any:
 
 
 def _partly(words: str, missing: int) -> str:
-    return f"{words} *" if missing and words != UNKNOWN else words
+    return f"{words}{STAR}" if missing and words != UNKNOWN else words

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
 from pathlib import Path
@@ -227,6 +228,14 @@ def test_months_are_listed_newest_first_and_saved(page: RunsPage, invented: Jour
     assert f"Pace at {view.fixed.pulse_bpm:.0f} bpm" in view.said.text()
     assert view.table.item(0, 0).text() == "2025-06"
     assert view.table.item(view.table.rowCount() - 1, 0).text() == view.periods[0].first.strftime("%Y-%m")
+    # A note on stars is there only for who sees one.
+    assert view.star.isHidden()
+    assert all("*" not in view.table.item(row, 3).text() for row in range(view.table.rowCount()))
+    far = next(place for place, each in enumerate(view.periods) if each.distance_m is not None)
+    view.periods[far] = replace(view.periods[far], without_distance=1)
+    view._show()
+    assert view.table.item(view.table.rowCount() - 1 - far, 3).text().endswith("*")
+    assert not view.star.isHidden()
     assert len(view._dots.getData()[0]) == sum(each.pace_s_per_km is not None for each in view.periods) >= 2
     view.years_button.click()
     assert [view.table.item(row, 0).text() for row in range(view.table.rowCount())] == ["2025"]
